@@ -1,0 +1,1 @@
+"""Levels to alarm states: limits, delays, silence, and the one transition table; pure."""

@@ -1,0 +1,1 @@
+"""Door to people and programs: HTTP and server-sent events, the local socket first."""

@@ -1,0 +1,55 @@
+"""What the board may ask of a daemon and command it."""
+
+from collections.abc import AsyncIterator
+from dataclasses import dataclass
+from typing import Protocol, TypeAlias
+
+from edgemon.model.command import Person
+from edgemon.model.instant import Instant
+from edgemon.model.snapshot import Change, JournalView, Snapshot, TrendPoint
+
+
+@dataclass(frozen=True, slots=True)
+class Lost:
+    """The daemon does not answer; the source goes on trying."""
+
+    why: str
+
+
+@dataclass(frozen=True, slots=True)
+class Outcome:
+    """What became of a command."""
+
+    done: bool
+    why: str = ""
+
+
+Update: TypeAlias = Snapshot | Change | Lost
+
+
+class Source(Protocol):
+    """A daemon, seen from the board."""
+
+    def updates(self) -> AsyncIterator[Update]:
+        """Give a snapshot first, then changes (at least one a second: the heartbeat); after `Lost` a snapshot again."""
+        ...
+
+    async def whoami(self) -> Person:
+        """Say who the daemon takes this board's user for."""
+        ...
+
+    async def acknowledge(self, alarm: str, occurrence: int) -> Outcome:
+        """Acknowledge one occurrence of an alarm."""
+        ...
+
+    async def trend(self, machine: str, point: str, level: str, since: Instant, until: Instant) -> tuple[TrendPoint, ...]:
+        """Give the past of a level, in the unit the board shows it in."""
+        ...
+
+    async def journal(self, limit: int) -> tuple[JournalView, ...]:
+        """Give the newest journal entries."""
+        ...
+
+    async def close(self) -> None:
+        """Stop asking."""
+        ...

@@ -1,0 +1,1 @@
+"""Chooses implementations, starts and stops tasks."""

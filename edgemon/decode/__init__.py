@@ -1,0 +1,1 @@
+"""Bytes to readings and captures: one file a payload format; pure."""

@@ -1,0 +1,1 @@
+"""Spectra and machine facts to findings; pure. Not furnished yet."""

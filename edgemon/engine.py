@@ -1,0 +1,1 @@
+"""Joins decode, analysis, limits and alarm states; pure."""

@@ -1,0 +1,151 @@
+"""Alarm records and what is remembered of a point and a machine between two measurements."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from enum import StrEnum
+
+from edgemon.model.ids import AlarmKey, CaptureId, MachineId, PointKey
+from edgemon.model.instant import Instant
+from edgemon.model.level import Level
+from edgemon.model.limit import Severity
+from edgemon.model.quality import Quality
+
+MONITORING = "monitoring"
+"""The name that stands for a level in the alarm record `loss of monitoring`."""
+
+
+class AlarmState(StrEnum):
+    """States of an alarm record. Source: IEC 62682 / ISA-18.2; the two latched codes are ours."""
+
+    NORM = "NORM"
+    UNACK = "UNACK"
+    ACKED = "ACKED"
+    RTNUN = "RTNUN"
+    LATUN = "LATUN"
+    LATAK = "LATAK"
+    SHLVD = "SHLVD"
+    DSUPR = "DSUPR"
+    OOSRV = "OOSRV"
+
+
+class Priority(StrEnum):
+    """How soon the operator must act."""
+
+    HIGH = "high"
+    MEDIUM = "medium"
+    LOW = "low"
+
+
+@dataclass(frozen=True, slots=True)
+class Pending:
+    """A change that must hold a while before it counts: since when, and for how many readings already."""
+
+    since: Instant
+    readings: int
+
+
+@dataclass(frozen=True, slots=True)
+class Condition:
+    """Whether one limit of a level (alert or alarm) counts as exceeded, and what is pending."""
+
+    active: bool = False
+    pending: Pending | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Hiding:
+    """Who hid an alarm, why and until when; one of the three ways of IEC 62682 to hide one."""
+
+    by: str
+    reason: str
+    since: Instant
+    until: Instant | None = None
+    one_shot: bool = False
+    severity: Severity = Severity.NORMAL
+    """Severity at the time; a rise above it breaks a shelf."""
+
+
+@dataclass(frozen=True, slots=True)
+class AlarmRecord:
+    """The tracked thing of IEC 62682: one level (or the loss of monitoring) at one point."""
+
+    key: AlarmKey
+    state: AlarmState = AlarmState.NORM
+    severity: Severity = Severity.NORMAL
+    """Severity in force now; in RTNUN, LATUN and LATAK see `peak_severity`."""
+    peak_severity: Severity = Severity.NORMAL
+    """Highest severity of this occurrence."""
+    occurrence: int = 0
+    """Counts annunciations; every command of an operator names the one it means."""
+    since: Instant = 0.0
+    """Time (of the measurement, or of the command) at which the present state began."""
+    raised_at: Instant = 0.0
+    """Time at which this occurrence was raised."""
+    alert: Condition = Condition()
+    alarm: Condition = Condition()
+    annunciates: bool = True
+    """Calls the operator (flash, sound) while unacknowledged; alerts do not unless promoted."""
+    priority: Priority = Priority.LOW
+    value: float | None = None
+    """Value at the last change, in the house's unit."""
+    shelf: Hiding | None = None
+    suppression: Hiding | None = None
+    out_of_service: Hiding | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class PointState:
+    """All that is remembered of one point, for real or for simulated data; survives a restart."""
+
+    point: PointKey
+    sim: bool = False
+    taken_at: Instant | None = None
+    """Time of the newest measurement judged, fit or not."""
+    fit_at: Instant | None = None
+    """Time of the newest fit measurement; the state rests on it."""
+    heard_at: Instant | None = None
+    """Gateway time at which the newest fit measurement was judged."""
+    quality: Quality = Quality.STALE
+    reasons: tuple[str, ...] = ("waiting-for-first-data",)
+    levels: tuple[Level, ...] = ()
+    """Newest fit value of each level."""
+    level_at: Mapping[str, Instant] = field(default_factory=dict)
+    """Time of the newest judged value of each level."""
+    alarms: Mapping[str, AlarmRecord] = field(default_factory=dict)
+    """By level name, and `monitoring`."""
+    running: bool | None = None
+    """Whether the machine ran at the newest fit measurement; None where nothing tells."""
+    rpm: float | None = None
+    capture: CaptureId | None = None
+    trend: tuple[float, ...] = ()
+    """Value over alarm limit of the worst level, oldest first, bounded."""
+
+
+@dataclass(frozen=True, slots=True)
+class SensorState:
+    """What is remembered of a sensor: its health, as last heard."""
+
+    sensor: str
+    battery_pct: float | None = None
+    rssi_dbm: float | None = None
+    temperature_c: float | None = None
+    heard_at: Instant | None = None
+    """Gateway time of the last usable message."""
+    captures: int = 0
+    readings: int = 0
+    repeats: int = 0
+    late: int = 0
+    unfit: int = 0
+    clock_offset_s: float | None = None
+    """Arrival minus measurement time of the newest message."""
+    sim: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class MachineSpeed:
+    """The newest shaft speed heard for a machine."""
+
+    machine: MachineId
+    rpm: float
+    taken_at: Instant
+    sim: bool = False

@@ -1,0 +1,175 @@
+"""The closed union of what can happen; every event is journalled, and every `match` over `Event` ends in assert_never."""
+
+from dataclasses import dataclass
+from typing import TypeAlias
+
+from edgemon.model.alarm import AlarmState, Priority
+from edgemon.model.ids import AlarmKey, CaptureId, MachineId, PointKey, SensorId
+from edgemon.model.instant import Instant
+from edgemon.model.limit import Severity
+
+
+@dataclass(frozen=True, slots=True)
+class AlarmChanged:
+    """An alarm record made a transition: condition, operator or logic moved it."""
+
+    at: Instant
+    """Time of the measurement, or of the command."""
+    alarm: AlarmKey
+    change: str
+    """RAISED, CLEARED, ACK, RESET, LEVEL_UP, LEVEL_DOWN, REALARM, SHELVED, UNSHELVED, SUPPRESSED, UNSUPPRESSED, OOS, RTS."""
+    from_state: AlarmState
+    to_state: AlarmState
+    severity: Severity
+    occurrence: int
+    priority: Priority
+    annunciates: bool
+    value: float | None = None
+    limit: float | None = None
+    unit: str = ""
+    """The unit people see; value and limit are in the house's unit."""
+    by: str = ""
+    station: str = ""
+    reason: str = ""
+    until: Instant | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class CommandRefused:
+    """An operator's command that changed nothing, and why."""
+
+    at: Instant
+    alarm: AlarmKey
+    command: str
+    why: str
+    by: str = ""
+    station: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class QualityChanged:
+    """What a point's state rests on became good, stale or bad."""
+
+    at: Instant
+    point: PointKey
+    quality: str
+    reasons: tuple[str, ...]
+    sim: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class RunningChanged:
+    """A point saw its machine start or stop."""
+
+    at: Instant
+    point: PointKey
+    running: bool
+    rpm: float | None = None
+    sim: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class MeasurementLate:
+    """A measurement older than one already judged: stored, never judged."""
+
+    at: Instant
+    point: PointKey
+    capture: CaptureId | None
+    newest_at: Instant
+    beyond: Severity
+    """What it would have been, by its values alone."""
+    sim: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class CaptureIncomplete:
+    """Parts of a capture never came; what came is kept."""
+
+    at: Instant
+    sensor: SensorId
+    capture: CaptureId
+    missing_parts: tuple[int, ...]
+    sim: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class MessageRejected:
+    """Messages that could not be used: one entry for each cause and interval, with how many there were."""
+
+    at: Instant
+    cause: str
+    topic: str
+    """Topic of the newest one, cleaned."""
+    detail: str
+    count: int
+
+
+@dataclass(frozen=True, slots=True)
+class SimulationNoted:
+    """Whoever plays simulated traffic said what is being played."""
+
+    at: Instant
+    title: str
+    text: str
+    machine: MachineId | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class GatewayStarted:
+    """The daemon started."""
+
+    at: Instant
+    version: str
+    plant: str
+    """Fingerprint of the settings in force."""
+
+
+@dataclass(frozen=True, slots=True)
+class GatewayStopped:
+    """The daemon was told to stop and did, in order."""
+
+    at: Instant
+    reason: str
+
+
+@dataclass(frozen=True, slots=True)
+class LinkChanged:
+    """A link came up or went down."""
+
+    at: Instant
+    link: str
+    up: bool
+    detail: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class ClockStepped:
+    """The gateway's clock jumped against its monotonic clock."""
+
+    at: Instant
+    step_s: float
+
+
+Event: TypeAlias = (
+    AlarmChanged
+    | CommandRefused
+    | QualityChanged
+    | RunningChanged
+    | MeasurementLate
+    | CaptureIncomplete
+    | MessageRejected
+    | SimulationNoted
+    | GatewayStarted
+    | GatewayStopped
+    | LinkChanged
+    | ClockStepped
+)
+
+
+@dataclass(frozen=True, slots=True)
+class JournalEntry:
+    """One event as it stands in the journal."""
+
+    seq: int
+    recorded_at: Instant
+    event: Event

@@ -1,0 +1,46 @@
+"""Time: an instant is UTC seconds since 1970-01-01 as a float; this is the one place that reads and writes it as text."""
+
+from datetime import datetime, timezone
+from typing import TypeAlias
+
+Instant: TypeAlias = float
+"""UTC, seconds since 1970-01-01T00:00:00Z without leap seconds (POSIX)."""
+
+Duration: TypeAlias = float
+"""Seconds."""
+
+EARLIEST: Instant = 946_684_800.0
+"""2000-01-01T00:00:00Z: no wireless sensor took a measurement before it."""
+
+LATEST: Instant = 253_402_300_799.0
+"""9999-12-31T23:59:59Z: the last second RFC 3339 can write."""
+
+
+def parse_instant(text: str) -> Instant:
+    """Read an RFC 3339 date-time with its offset; a leap second 60 is read as 59.999999.
+
+    Raises
+    ------
+    ValueError
+        Not RFC 3339, or without an offset.
+
+    Notes
+    -----
+    Source: RFC 3339 section 5.6; second 60 has no place in POSIX time.
+    """
+    plain = text.strip()
+    if len(plain) >= 19 and plain[17:19] == "60":
+        plain = plain[:17] + "59.999999" + plain[19:].lstrip(".0123456789")
+    if len(plain) < 20 or plain[10] not in "Tt ":
+        raise ValueError(f"not an RFC 3339 date-time: {text!r}")
+    stamp = datetime.fromisoformat(plain.replace("z", "Z"))
+    if stamp.tzinfo is None:
+        raise ValueError(f"no offset from UTC in {text!r}")
+    return stamp.timestamp()
+
+
+def format_instant(instant: Instant) -> str:
+    """Write an instant as RFC 3339 in UTC with milliseconds and `Z`, as the contract publishes it."""
+    milliseconds = round(instant * 1000.0)
+    stamp = datetime.fromtimestamp(milliseconds // 1000, tz=timezone.utc)
+    return f"{stamp:%Y-%m-%dT%H:%M:%S}.{milliseconds % 1000:03d}Z"

@@ -1,0 +1,91 @@
+"""A level is a quantity, a detector and a band; a measurement is the levels of one point at one time."""
+
+from dataclasses import dataclass
+from enum import StrEnum
+
+from edgemon.model.ids import CaptureId, PointKey
+from edgemon.model.instant import Instant
+from edgemon.model.quality import Verdict
+from edgemon.units import Quantity
+
+
+class Detector(StrEnum):
+    """How a number was taken from a waveform."""
+
+    RMS = "r.m.s."
+    PEAK = "peak"
+    PEAK_TO_PEAK = "peak-to-peak"
+    CREST_FACTOR = "crest factor"
+    KURTOSIS = "kurtosis"
+    VALUE = "value"
+
+
+@dataclass(frozen=True, slots=True)
+class Band:
+    """A frequency band, both edges in Hz; 0 <= low_hz < high_hz."""
+
+    low_hz: float
+    high_hz: float
+
+    def __str__(self) -> str:
+        """Write the band as people do: `10-1000 Hz`."""
+        return f"{self.low_hz:g}-{self.high_hz:g} Hz"
+
+
+@dataclass(frozen=True, slots=True)
+class LevelKind:
+    """What a level's name stands for."""
+
+    name: str
+    quantity: Quantity
+    detector: Detector
+    title: str
+    """For people: `velocity r.m.s.`."""
+    unit: str
+    """The unit people expect to see it in where no limit says otherwise."""
+
+
+LEVEL_KINDS: dict[str, LevelKind] = {
+    kind.name: kind
+    for kind in (
+        LevelKind("velocity_rms", Quantity.VELOCITY, Detector.RMS, "velocity r.m.s.", "mm/s"),
+        LevelKind("velocity_peak", Quantity.VELOCITY, Detector.PEAK, "velocity peak", "mm/s"),
+        LevelKind("displacement_pp", Quantity.DISPLACEMENT, Detector.PEAK_TO_PEAK, "displacement peak-to-peak", "um"),
+        LevelKind("acceleration_rms", Quantity.ACCELERATION, Detector.RMS, "acceleration r.m.s.", "m/s2"),
+        LevelKind("acceleration_peak", Quantity.ACCELERATION, Detector.PEAK, "acceleration peak", "m/s2"),
+        LevelKind("crest_factor", Quantity.RATIO, Detector.CREST_FACTOR, "crest factor", "1"),
+        LevelKind("kurtosis", Quantity.RATIO, Detector.KURTOSIS, "kurtosis", "1"),
+        LevelKind("envelope_rms", Quantity.ACCELERATION, Detector.RMS, "envelope r.m.s.", "m/s2"),
+        LevelKind("envelope_peak", Quantity.ACCELERATION, Detector.PEAK, "envelope peak", "m/s2"),
+        LevelKind("temperature", Quantity.TEMPERATURE, Detector.VALUE, "temperature", "Cel"),
+    )
+}
+"""The levels of the charter, section 3, in the order people read them."""
+
+
+@dataclass(frozen=True, slots=True)
+class Level:
+    """One level computed from a capture or read from a sensor, in the house's unit of its quantity."""
+
+    name: str
+    value: float
+    quantity: Quantity
+    detector: Detector
+    band: Band | None = None
+    remark: str = ""
+    """What a careful reader must know: `capture too short for the band`."""
+
+
+@dataclass(frozen=True, slots=True)
+class Measurement:
+    """All levels of one point at one time: what the alarm logic judges."""
+
+    point: PointKey
+    taken_at: Instant
+    received_at: Instant
+    levels: tuple[Level, ...]
+    verdict: Verdict = Verdict()
+    capture: CaptureId | None = None
+    rpm: float | None = None
+    """Shaft speed at that time, where known."""
+    sim: bool = False

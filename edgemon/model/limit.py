@@ -1,0 +1,60 @@
+"""Limits: how high is too high, for how long, and who says so."""
+
+from dataclasses import dataclass
+from enum import IntEnum
+
+from edgemon.units import Quantity
+
+
+class Severity(IntEnum):
+    """Direction of severity: `normal` < `alert` < `alarm`."""
+
+    NORMAL = 0
+    ALERT = 1
+    ALARM = 2
+
+    @property
+    def word(self) -> str:
+        """Give the word of the contract."""
+        return self.name.lower()
+
+
+@dataclass(frozen=True, slots=True)
+class Delay:
+    """How long a condition must hold: so many consecutive readings, or so many seconds of source time.
+
+    Exactly one of the two counts: `readings` where `seconds` is None.
+    """
+
+    readings: int = 1
+    seconds: float | None = None
+
+    def __str__(self) -> str:
+        """Write the delay as people do."""
+        return f"{self.readings} readings" if self.seconds is None else f"{self.seconds:g} s"
+
+
+@dataclass(frozen=True, slots=True)
+class Limit:
+    """Alert and alarm limit of one level, in the house's unit of its quantity; None where not set."""
+
+    level: str
+    quantity: Quantity
+    unit: str
+    """The unit the limit was written in; values are shown in it."""
+    alert: float | None
+    alarm: float | None
+    deadband: float
+    on_delay_alert: Delay = Delay(2)
+    on_delay_alarm: Delay = Delay(2)
+    off_delay: Delay = Delay(2)
+    latch_alert: bool = False
+    latch_alarm: bool = False
+    origin: str = "plant file"
+    """Where the limit comes from: `plant file`, or `ISO 20816-3 group 2, rigid: zone boundaries B/C and C/D`."""
+    promote_alert: bool = False
+    """The site wants an alert on this level to call the operator like an alarm."""
+
+    def of(self, severity: Severity) -> float | None:
+        """Give the value for a severity; None where it is not set."""
+        return self.alert if severity is Severity.ALERT else self.alarm if severity is Severity.ALARM else None

@@ -1,0 +1,131 @@
+"""The plant: areas, machines, measurement points and the sensors that watch them, with names resolved and units SI."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from enum import StrEnum
+
+from edgemon.model.ids import AreaId, MachineId, PointId, PointKey, SensorId, SiteId
+from edgemon.model.level import Band
+from edgemon.model.limit import Limit
+
+
+class Criticality(StrEnum):
+    """What the plant loses with the machine; decides priority and who is told of lost monitoring."""
+
+    CRITICAL = "critical"
+    ESSENTIAL = "essential"
+    GENERAL = "general"
+
+
+@dataclass(frozen=True, slots=True)
+class Bearing:
+    """Geometry of a rolling bearing, SI; inner race turning."""
+
+    rolling_elements: int
+    ball_diameter_m: float
+    pitch_diameter_m: float
+    contact_angle_rad: float
+
+
+@dataclass(frozen=True, slots=True)
+class Sensor:
+    """One wireless sensor."""
+
+    id: SensorId
+    interval_s: float = 300.0
+    """Expected time between two captures (or readings, where it sends no captures)."""
+    sensitivity_v_per_si: float | None = None
+    """Volts per m/s2, for captures sent in mV."""
+    range_si: float | None = None
+    """Largest acceleration it can measure, m/s2, one-sided."""
+    clock: bool = True
+    """Has a clock of its own; otherwise the time of arrival counts."""
+
+
+@dataclass(frozen=True, slots=True)
+class Point:
+    """One measurement point: a place and a direction on a machine, and the sensor axis that watches it."""
+
+    key: PointKey
+    name: str
+    sensor: SensorId
+    axis: str
+    limits: tuple[Limit, ...]
+    stale_after_s: float
+    """No good measurement for so long means no data."""
+    band: Band = Band(10.0, 1000.0)
+    """Band of the velocity and displacement levels."""
+    envelope_band: Band | None = None
+    """Band demodulated for the envelope levels; None for the usual choice."""
+    bearing: Bearing | None = None
+    direction: str = ""
+    """`horizontal`, `vertical`, `axial` or empty."""
+
+    def limit_of(self, level: str) -> Limit | None:
+        """Give the limit set for a level, None where there is none."""
+        return next((limit for limit in self.limits if limit.level == level), None)
+
+
+@dataclass(frozen=True, slots=True)
+class StandstillRule:
+    """How one tells that a machine does not run where no speed is measured: a level well below its running level."""
+
+    level: str
+    below: float
+    """In the house's unit of the level's quantity."""
+
+
+@dataclass(frozen=True, slots=True)
+class Machine:
+    """One machine with its points."""
+
+    id: MachineId
+    name: str
+    area: AreaId
+    points: tuple[Point, ...]
+    kind: str = ""
+    """For people: `vertical pump`, `fan`."""
+    rpm: float | None = None
+    """Nominal shaft speed, r/min."""
+    standstill_rpm: float | None = None
+    """At or below this speed the machine is not running."""
+    standstill: StandstillRule | None = None
+    severity_class: str = ""
+    criticality: Criticality = Criticality.ESSENTIAL
+
+
+@dataclass(frozen=True, slots=True)
+class Area:
+    """A part of the site that people name."""
+
+    id: AreaId
+    name: str
+
+
+@dataclass(frozen=True, slots=True)
+class Plant:
+    """Everything that `plant.toml` says, resolved; the indexes are made once."""
+
+    site: SiteId
+    name: str
+    areas: tuple[Area, ...]
+    machines: tuple[Machine, ...]
+    sensors: Mapping[SensorId, Sensor]
+    points_of_sensor: Mapping[SensorId, tuple[Point, ...]] = field(init=False)
+    points: Mapping[PointKey, Point] = field(init=False)
+    machine_of: Mapping[MachineId, Machine] = field(init=False)
+
+    def __post_init__(self) -> None:
+        """Make the indexes."""
+        points = [point for machine in self.machines for point in machine.points]
+        of_sensor: dict[SensorId, list[Point]] = {}
+        for point in points:
+            of_sensor.setdefault(point.sensor, []).append(point)
+        object.__setattr__(self, "points", {point.key: point for point in points})
+        object.__setattr__(self, "points_of_sensor", {sensor: tuple(watched) for sensor, watched in of_sensor.items()})
+        object.__setattr__(self, "machine_of", {machine.id: machine for machine in self.machines})
+
+
+def point_key(machine: str, point: str) -> PointKey:
+    """Make a point key of two texts already known to be identifiers."""
+    return PointKey(MachineId(machine), PointId(point))

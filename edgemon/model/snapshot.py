@@ -1,0 +1,223 @@
+"""The whole site as people and programs see it at one instant: what board, status and upstream are shown.
+
+Values and limits here are in the unit shown beside them; times are instants.
+"""
+
+from dataclasses import dataclass
+
+from edgemon.model.instant import Instant
+
+
+@dataclass(frozen=True, slots=True)
+class LevelView:
+    """One level of a point against its limits."""
+
+    name: str
+    title: str
+    value: float
+    unit: str
+    state: str
+    """normal, alert or alarm."""
+    alert: float | None
+    alarm: float | None
+    at: Instant
+    origin: str
+    """Where the limit comes from; empty where there is none."""
+    band: str
+    remark: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class AlarmView:
+    """One alarm record that is not plainly normal."""
+
+    id: str
+    machine: str
+    machine_name: str
+    point: str
+    point_name: str
+    area: str
+    level: str
+    title: str
+    """`velocity r.m.s.` or `loss of monitoring`."""
+    severity: str
+    alarm_state: str
+    occurrence: int
+    since: Instant
+    raised_at: Instant
+    priority: str
+    annunciates: bool
+    value: float | None
+    limit: float | None
+    unit: str
+    origin: str
+    sim: bool
+
+
+@dataclass(frozen=True, slots=True)
+class PointView:
+    """One point."""
+
+    machine: str
+    point: str
+    name: str
+    sensor: str
+    axis: str
+    direction: str
+    state: str
+    """normal, alert, alarm, not-running or unknown."""
+    quality: str
+    reasons: tuple[str, ...]
+    t: Instant | None
+    """Time of the newest fit measurement."""
+    levels: tuple[LevelView, ...]
+    alarms: tuple[AlarmView, ...]
+    capture: str | None
+    rpm: float | None
+    stale_after_s: float
+    sim: bool
+    trend: tuple[float, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class WorstView:
+    """The level nearest to, or furthest beyond, its alarm limit."""
+
+    point: str
+    level: str
+    title: str
+    value: float
+    unit: str
+    alert: float | None
+    alarm: float | None
+    ratio: float
+    """Value over alarm limit."""
+
+
+@dataclass(frozen=True, slots=True)
+class MachineView:
+    """One machine: its state is its worst point's."""
+
+    id: str
+    name: str
+    area: str
+    kind: str
+    criticality: str
+    rpm: float | None
+    state: str
+    quality: str
+    reasons: tuple[str, ...]
+    t: Instant | None
+    worst: WorstView | None
+    unacknowledged: bool
+    """Some alarm of it still calls the operator."""
+    trend: tuple[float, ...]
+    sim: bool
+    points: tuple[PointView, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class SensorView:
+    """Health of one sensor, as last heard."""
+
+    id: str
+    machine: str
+    battery_pct: float | None
+    rssi_dbm: float | None
+    temperature_c: float | None
+    heard_at: Instant | None
+    captures: int
+    repeats: int
+    late: int
+    unfit: int
+
+
+@dataclass(frozen=True, slots=True)
+class LinkView:
+    """One link of the gateway."""
+
+    name: str
+    up: bool
+    detail: str
+
+
+@dataclass(frozen=True, slots=True)
+class NoteView:
+    """What is being simulated, as whoever plays it says."""
+
+    at: Instant
+    title: str
+    text: str
+    machine: str
+
+
+@dataclass(frozen=True, slots=True)
+class GatewayView:
+    """The gateway itself."""
+
+    site: str
+    site_name: str
+    version: str
+    started_at: Instant
+    now: Instant
+    links: tuple[LinkView, ...]
+    messages: int
+    captures: int
+    readings: int
+    rejected: int
+    repeats: int
+    late: int
+    events: int
+    queue: int
+    open_captures: int
+    store_bytes: int
+    store_ok: bool
+    store_detail: str
+    notes: tuple[NoteView, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class AreaView:
+    """An area's id and name, in the plant file's order."""
+
+    id: str
+    name: str
+
+
+@dataclass(frozen=True, slots=True)
+class Snapshot:
+    """Everything, at one instant."""
+
+    gateway: GatewayView
+    areas: tuple[AreaView, ...]
+    machines: tuple[MachineView, ...]
+    sensors: tuple[SensorView, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Change:
+    """What differs from the snapshot before: the gateway always, machines and sensors where they changed."""
+
+    gateway: GatewayView
+    machines: tuple[MachineView, ...] = ()
+    sensors: tuple[SensorView, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class TrendPoint:
+    """One value of a level in the past, in the unit asked for."""
+
+    t: Instant
+    value: float
+    fit: bool
+    """False: from a capture with flaws, shown but never judged."""
+
+
+@dataclass(frozen=True, slots=True)
+class JournalView:
+    """One journal entry in words; `detail` are its fields as they are published."""
+
+    seq: int
+    t: Instant
+    kind: str
+    text: str

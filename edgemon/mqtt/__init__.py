@@ -1,0 +1,1 @@
+"""Door to MQTT: messages in, acknowledged when told; messages out."""

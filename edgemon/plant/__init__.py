@@ -1,0 +1,1 @@
+"""Door to the plant network. Not furnished yet."""

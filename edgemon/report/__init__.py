@@ -1,0 +1,1 @@
+"""The analyst's report. Not furnished yet."""

@@ -1,0 +1,1 @@
+"""Door to SQLite: what was measured, what happened, what state it left."""

@@ -1,0 +1,132 @@
+"""What the rest of the house asks of the store."""
+
+from collections.abc import Collection, Mapping
+from dataclasses import dataclass, field
+from typing import Protocol
+
+from edgemon.model.alarm import MachineSpeed, PointState, SensorState
+from edgemon.model.event import Event, JournalEntry
+from edgemon.model.ids import CaptureKey, PointKey, ReadingKey, SensorId
+from edgemon.model.instant import Instant
+from edgemon.model.level import Measurement
+from edgemon.model.message import Quarantined
+from edgemon.model.reading import Capture, CapturePart, Reading
+from edgemon.model.snapshot import TrendPoint
+
+
+@dataclass(frozen=True, slots=True)
+class Commit:
+    """What one transaction holds; all of it or nothing is stored."""
+
+    recorded_at: Instant
+    parts: tuple[CapturePart, ...] = ()
+    """Parts of captures that are not whole yet."""
+    captures: tuple[Capture, ...] = ()
+    """Whole captures (or closed with parts missing); their stored parts are dropped in the same transaction."""
+    measurements: tuple[Measurement, ...] = ()
+    """Levels of points, fit or not: the trend."""
+    readings: tuple[Reading, ...] = ()
+    """What sensors said as scalars: battery, signal, speed, and levels as they came."""
+    quarantined: tuple[Quarantined, ...] = ()
+    events: tuple[Event, ...] = ()
+    """In the order in which they happened; the journal numbers them."""
+    points: tuple[PointState, ...] = ()
+    sensors: tuple[SensorState, ...] = ()
+    speeds: tuple[MachineSpeed, ...] = ()
+    counters: Mapping[str, int] = field(default_factory=dict)
+    """Absolute values, not increments."""
+
+
+@dataclass(frozen=True, slots=True)
+class Known:
+    """Which of the keys asked for are stored already."""
+
+    captures: frozenset[CaptureKey] = frozenset()
+    readings: frozenset[ReadingKey] = frozenset()
+    parts: frozenset[tuple[CaptureKey, int]] = frozenset()
+
+
+@dataclass(frozen=True, slots=True)
+class Saved:
+    """What the last run left behind."""
+
+    points: tuple[PointState, ...] = ()
+    sensors: tuple[SensorState, ...] = ()
+    speeds: tuple[MachineSpeed, ...] = ()
+    parts: tuple[CapturePart, ...] = ()
+    """Of captures still waiting for parts, in the order in which they came."""
+    counters: Mapping[str, int] = field(default_factory=dict)
+    next_seq: int = 1
+    published_seq: int = 0
+    """Journal entries up to this one are known to have been published."""
+
+
+class Store(Protocol):
+    """The one writer. Raises `StoreError` and its kinds; after an error nothing of the commit is stored."""
+
+    async def load(self) -> Saved:
+        """Read what the last run left behind."""
+        ...
+
+    async def known(
+        self,
+        captures: Collection[CaptureKey],
+        readings: Collection[ReadingKey],
+        parts: Collection[tuple[CaptureKey, int]] = (),
+    ) -> Known:
+        """Say which keys are stored already."""
+        ...
+
+    async def commit(self, commit: Commit) -> tuple[JournalEntry, ...]:
+        """Store everything durably, or nothing; gives the events as the journal numbered them."""
+        ...
+
+    async def mark_published(self, seq: int) -> None:
+        """Remember that journal entries up to `seq` were published; need not be durable at once."""
+        ...
+
+    async def size_bytes(self) -> int:
+        """Give the size on disk."""
+        ...
+
+    async def close(self) -> None:
+        """Close in order; nothing may be asked afterwards."""
+        ...
+
+
+class Reader(Protocol):
+    """Read-only questions; never waits for the writer."""
+
+    async def journal(self, limit: int, before: int | None = None, after: int | None = None) -> tuple[JournalEntry, ...]:
+        """Give journal entries: the newest first, or with `after` the oldest first after that number."""
+        ...
+
+    async def trend(
+        self, point: PointKey, level: str, since: Instant, until: Instant, sim: bool = False, most: int = 2000
+    ) -> tuple[TrendPoint, ...]:
+        """Give the values of a level in the house's unit, oldest first; the newest `most` of them."""
+        ...
+
+    async def capture(self, key: CaptureKey) -> Capture | None:
+        """Give a stored capture."""
+        ...
+
+    async def captures(
+        self, sensor: SensorId | None, since: Instant, until: Instant, sim: bool | None = None, most: int = 1000
+    ) -> tuple[CaptureKey, ...]:
+        """List stored captures, newest first."""
+        ...
+
+    async def readings(
+        self, sensor: SensorId, name: str, since: Instant, until: Instant, sim: bool = False, most: int = 2000
+    ) -> tuple[TrendPoint, ...]:
+        """Give what a sensor said under a name (`battery`, `x/velocity_rms`), oldest first."""
+        ...
+
+    async def quarantined(self, limit: int) -> tuple[Quarantined, ...]:
+        """Give rejected messages, newest first."""
+        ...
+
+    async def close(self) -> None:
+        """Close."""
+        ...

@@ -1,0 +1,1 @@
+"""Door to the systems above. Not furnished yet."""
