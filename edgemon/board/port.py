@@ -1,30 +1,14 @@
 """What the board may ask of a daemon and command it."""
 
 from collections.abc import AsyncIterator
-from dataclasses import dataclass
-from typing import Protocol, TypeAlias
+from typing import Protocol
 
 from edgemon.model.command import Person
 from edgemon.model.instant import Instant
-from edgemon.model.snapshot import Change, JournalView, Snapshot, TrendPoint
+from edgemon.model.snapshot import JournalView, Lost, Outcome, TrendPoint, Update
 
 
-@dataclass(frozen=True, slots=True)
-class Lost:
-    """The daemon does not answer; the source goes on trying."""
-
-    why: str
-
-
-@dataclass(frozen=True, slots=True)
-class Outcome:
-    """What became of a command."""
-
-    done: bool
-    why: str = ""
-
-
-Update: TypeAlias = Snapshot | Change | Lost
+__all__ = ["Lost", "Outcome", "Source", "Update"]
 
 
 class Source(Protocol):

@@ -136,6 +136,12 @@ class SensorState:
     repeats: int = 0
     late: int = 0
     unfit: int = 0
+    capture_at: Instant | None = None
+    """Newest time of any capture (or part of one) stored; a repeat cannot be newer."""
+    reading_at: Instant | None = None
+    """Newest time of any reading stored."""
+    digest: int | None = None
+    """Checksum of the newest capture's samples: the same samples under another name come from a stuck sensor."""
     clock_offset_s: float | None = None
     """Arrival minus measurement time of the newest message."""
     sim: bool = False

@@ -90,4 +90,6 @@ class Gateway:
     broker: Broker
     store: Path
     access: Access
+    simulated: bool = False
+    """The gateway hears simulated sensors only (demo, rehearsal): no real data is due, none is missed."""
     borders: InputBorders = InputBorders()

@@ -4,6 +4,7 @@ Values and limits here are in the unit shown beside them; times are instants.
 """
 
 from dataclasses import dataclass
+from typing import TypeAlias
 
 from edgemon.model.instant import Instant
 
@@ -221,3 +222,21 @@ class JournalView:
     t: Instant
     kind: str
     text: str
+
+
+@dataclass(frozen=True, slots=True)
+class Lost:
+    """The daemon does not answer; whoever asks goes on trying."""
+
+    why: str
+
+
+@dataclass(frozen=True, slots=True)
+class Outcome:
+    """What became of a command."""
+
+    done: bool
+    why: str = ""
+
+
+Update: TypeAlias = Snapshot | Change | Lost
