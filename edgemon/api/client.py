@@ -1,0 +1,135 @@
+"""A gateway, seen from board and commands: over its local socket, or over HTTP."""
+
+import json
+from collections.abc import AsyncIterator
+from pathlib import Path
+
+import httpx
+
+from edgemon.api.wire import adapter
+from edgemon.clock import Clock
+from edgemon.errors import LinkDown, LinkRefused
+from edgemon.model.command import Person, Role
+from edgemon.model.instant import Instant
+from edgemon.model.snapshot import Change, JournalView, Lost, Outcome, Snapshot, TrendPoint, Update
+
+SILENCE_S = 4.0
+"""A daemon that says nothing for so long is lost: it speaks every second."""
+
+RETRY_S = 1.0
+
+
+class Daemon:
+    """One daemon. Reconnects by itself where it streams; single questions raise `LinkDown`."""
+
+    def __init__(self, where: Path | str, clock: Clock) -> None:
+        if isinstance(where, Path):
+            transport = httpx.AsyncHTTPTransport(uds=str(where))
+            self._client = httpx.AsyncClient(transport=transport, base_url="http://gateway", timeout=10.0)
+        else:
+            self._client = httpx.AsyncClient(base_url=where, timeout=10.0)
+        self.where = str(where)
+        self._clock = clock
+        self._sim: dict[tuple[str, str], bool] = {}
+
+    async def snapshot(self) -> Snapshot:
+        """Ask for everything, now. Raises `LinkDown`."""
+        response = await self._get("/v1/snapshot")
+        snapshot: Snapshot = adapter(Snapshot).validate_json(response.content)
+        return snapshot
+
+    async def updates(self) -> AsyncIterator[Update]:
+        """Give a snapshot, then changes; `Lost` whenever the daemon does not answer, and a snapshot again after it."""
+        while True:
+            try:
+                async for update in self._stream():
+                    self._remember(update)
+                    yield update
+                why = "the daemon ended the connection"
+            except (httpx.HTTPError, OSError, ValueError) as error:
+                why = self._words(error)
+            yield Lost(why)
+            await self._clock.sleep(RETRY_S)
+
+    async def _stream(self) -> AsyncIterator[Update]:
+        timeout = httpx.Timeout(10.0, read=SILENCE_S)
+        async with self._client.stream("GET", "/v1/changes", timeout=timeout) as response:
+            response.raise_for_status()
+            kind = ""
+            async for line in response.aiter_lines():
+                if line.startswith("event:"):
+                    kind = line[6:].strip()
+                elif line.startswith("data:"):
+                    update: Update = adapter(Snapshot if kind == "snapshot" else Change).validate_json(line[5:].strip())
+                    yield update
+
+    async def whoami(self) -> Person:
+        """Say who the daemon takes us for. Raises `LinkDown`."""
+        document = (await self._get("/v1/me")).json()
+        return Person(document["name"], Role(document["role"]), document["station"])
+
+    async def acknowledge(self, alarm: str, occurrence: int) -> Outcome:
+        """Acknowledge one occurrence of an alarm."""
+        try:
+            response = await self._client.post("/v1/acknowledge", json={"alarm": alarm, "occurrence": occurrence})
+        except (httpx.HTTPError, OSError) as error:
+            return Outcome(False, self._words(error))
+        if response.status_code != httpx.codes.OK:
+            return Outcome(False, _detail(response))
+        document = response.json()
+        return Outcome(bool(document["done"]), str(document["why"]))
+
+    async def trend(self, machine: str, point: str, level: str, since: Instant, until: Instant) -> tuple[TrendPoint, ...]:
+        """Give the past of a level, in the unit it is shown in; simulated where the point shows simulated data."""
+        sim = self._sim.get((machine, point), False)
+        response = await self._get(
+            f"/v1/machines/{machine}/points/{point}/levels/{level}",
+            {"since": since, "until": until, "sim": str(sim).lower()},
+        )
+        found: tuple[TrendPoint, ...] = adapter(tuple[TrendPoint, ...]).validate_json(response.content)
+        return found
+
+    async def journal(self, limit: int) -> tuple[JournalView, ...]:
+        """Give the newest journal entries."""
+        response = await self._get("/v1/journal", {"limit": limit})
+        found: tuple[JournalView, ...] = adapter(tuple[JournalView, ...]).validate_json(response.content)
+        return found
+
+    async def close(self) -> None:
+        """Stop asking."""
+        await self._client.aclose()
+
+    async def _get(self, path: str, query: dict[str, str | float] | None = None) -> httpx.Response:
+        try:
+            response = await self._client.get(path, params=query)
+        except (httpx.HTTPError, OSError) as error:
+            raise LinkDown(self._words(error), self.where, "is the daemon running? `edgemon run --config DIR`") from error
+        if response.status_code != httpx.codes.OK:
+            raise LinkRefused(_detail(response), self.where)
+        return response
+
+    def _remember(self, update: Update) -> None:
+        if not isinstance(update, Lost):
+            for machine in update.machines:
+                for point in machine.points:
+                    self._sim[machine.id, point.point] = point.sim
+
+    def _words(self, error: Exception) -> str:
+        match error:
+            case httpx.ConnectError():
+                return f"no daemon answers at {self.where}"
+            case httpx.TimeoutException():
+                return f"the daemon has been silent for {SILENCE_S:g} s"
+            case httpx.HTTPStatusError():
+                return f"the daemon refused: {error.response.status_code}"
+            case httpx.HTTPError():
+                return "the daemon ended the connection"
+            case _:
+                return str(error)
+
+
+def _detail(response: httpx.Response) -> str:
+    try:
+        return str(response.json()["detail"])
+    except (json.JSONDecodeError, KeyError, TypeError):
+        return f"the daemon refused: {response.status_code}"

@@ -1,0 +1,33 @@
+"""What may be asked of a gateway and commanded it."""
+
+from collections.abc import AsyncIterator
+from typing import Protocol
+
+from edgemon.model.command import Command, Person
+from edgemon.model.ids import PointKey
+from edgemon.model.instant import Instant
+from edgemon.model.snapshot import Change, JournalView, Outcome, Snapshot, TrendPoint
+
+
+class Site(Protocol):
+    """A gateway, seen from its API."""
+
+    def snapshot(self) -> Snapshot:
+        """Show everything, now."""
+        ...
+
+    def changes(self) -> AsyncIterator[Change]:
+        """Show what differs from the snapshot on; at least one a second, at most four."""
+        ...
+
+    async def command(self, order: Command, person: Person) -> Outcome:
+        """Do what a person commands; the outcome says why not."""
+        ...
+
+    async def trend(self, point: PointKey, level: str, since: Instant, until: Instant, sim: bool) -> tuple[TrendPoint, ...]:
+        """Give the past of a level in the unit people see it in. Raises `ParameterError` for an unknown point or level."""
+        ...
+
+    async def journal(self, limit: int, before: int | None) -> tuple[JournalView, ...]:
+        """Give journal entries, newest first."""
+        ...

@@ -1,0 +1,175 @@
+"""The one API of the daemon: HTTP and server-sent events on a Unix socket; documented at /openapi.json."""
+
+import os
+import socket
+from collections.abc import AsyncIterable
+from contextlib import AbstractContextManager, nullcontext
+from pathlib import Path
+from typing import Annotated, Any
+
+import uvicorn
+from fastapi import Depends, FastAPI, HTTPException, Query, Request
+from fastapi.responses import Response
+from fastapi.sse import EventSourceResponse, ServerSentEvent
+from uvicorn.protocols.http.h11_impl import H11Protocol
+
+from edgemon import __version__
+from edgemon.api.port import Site
+from edgemon.api.roles import may, peer_of, person_of
+from edgemon.api.wire import AcknowledgeOrder, OutcomeDocument, WhoDocument, alarm_key, to_json
+from edgemon.errors import EdgemonError, ParameterError
+from edgemon.model.command import Acknowledge, Person, Role
+from edgemon.model.gateway import Access
+from edgemon.model.ids import MachineId, PointId, PointKey
+from edgemon.model.instant import Instant
+from edgemon.model.snapshot import JournalView, Snapshot, TrendPoint
+
+JSON = "application/json"
+
+
+class _PeerProtocol(H11Protocol):
+    """HTTP that remembers who is at the other end; the server itself shows no peer of a Unix socket."""
+
+    def connection_made(self, transport: Any) -> None:
+        super().connection_made(transport)
+        connection = transport.get_extra_info("socket")
+        self.app_state = {**self.app_state, "peer": peer_of(connection)}
+
+
+def application(site: Site, access: Access) -> FastAPI:
+    """Make the application that answers for one gateway."""
+    app = FastAPI(
+        title="edgemon",
+        version=__version__,
+        description="One gateway: what it knows, as it changes, and what people command. A monitor, never a protection system.",
+        docs_url=None,
+        redoc_url=None,
+    )
+
+    def caller(request: Request) -> Person:
+        return person_of(request.state.peer, access)
+
+    @app.get("/v1/snapshot", response_model=Snapshot, tags=["see"])
+    async def snapshot() -> Response:
+        """Give everything, at one instant."""
+        return Response(to_json(site.snapshot()), media_type=JSON)
+
+    @app.get("/v1/changes", response_class=EventSourceResponse, tags=["see"])
+    async def changes() -> AsyncIterable[ServerSentEvent]:
+        """Give a snapshot, then what changes; an event at least every second."""
+        stream = site.changes()
+        yield ServerSentEvent(event="snapshot", raw_data=to_json(site.snapshot()).decode())
+        async for change in stream:
+            yield ServerSentEvent(event="change", raw_data=to_json(change).decode())
+
+    @app.get("/v1/machines/{machine}/points/{point}/levels/{level}", response_model=list[TrendPoint], tags=["see"])
+    async def trend(
+        machine: str, point: str, level: str, since: Instant, until: Instant, sim: Annotated[bool, Query()] = False
+    ) -> Response:
+        """Give the past of a level, in the unit it is shown in."""
+        try:
+            found = await site.trend(PointKey(MachineId(machine), PointId(point)), level, since, until, sim)
+        except ParameterError as error:
+            raise HTTPException(404, str(error)) from error
+        return Response(to_json(found), media_type=JSON)
+
+    @app.get("/v1/journal", response_model=list[JournalView], tags=["see"])
+    async def journal(limit: Annotated[int, Query(ge=1, le=1000)] = 100, before: int | None = None) -> Response:
+        """Give journal entries, newest first."""
+        return Response(to_json(await site.journal(limit, before)), media_type=JSON)
+
+    @app.get("/v1/me", tags=["see"])
+    async def me(person: Annotated[Person, Depends(caller)]) -> WhoDocument:
+        """Say who the gateway takes the caller for."""
+        return WhoDocument(name=person.name, role=person.role.value, station=person.station)
+
+    @app.post("/v1/acknowledge", tags=["command"])
+    async def acknowledge(order: AcknowledgeOrder, person: Annotated[Person, Depends(caller)]) -> OutcomeDocument:
+        """Acknowledge one occurrence of an alarm."""
+        if not may(person, Role.OPERATOR):
+            raise HTTPException(403, f"{person.name} is a {person.role.value} here; acknowledging takes an operator")
+        key = alarm_key(order.alarm)
+        if key is None:
+            raise HTTPException(404, f"no such alarm: {order.alarm!r}")
+        try:
+            outcome = await site.command(Acknowledge(key, order.occurrence), person)
+        except EdgemonError as error:
+            raise HTTPException(404 if isinstance(error, ParameterError) else 503, str(error)) from error
+        return OutcomeDocument(done=outcome.done, why=outcome.why)
+
+    return app
+
+
+def bind(path: Path) -> socket.socket:
+    """Make the local socket: mode 0660, and a socket file that a dead daemon left is replaced.
+
+    Raises
+    ------
+    EdgemonError
+        Another daemon answers there, or the folder cannot be written.
+    """
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise EdgemonError(f"the folder of the local socket cannot be made: {error.strerror}", str(path.parent)) from error
+    with socket.socket(socket.AF_UNIX, socket.SOCK_STREAM) as probe:
+        try:
+            probe.connect(str(path))
+        except (FileNotFoundError, ConnectionRefusedError):
+            pass
+        except OSError as error:
+            raise EdgemonError(f"the local socket cannot be used: {error.strerror or error}", str(path)) from error
+        else:
+            raise EdgemonError("another daemon answers on this socket", str(path), "stop it, or set another [access] socket")
+    path.unlink(missing_ok=True)
+    listener = socket.socket(socket.AF_UNIX, socket.SOCK_STREAM)
+    before = os.umask(0o117)
+    try:
+        listener.bind(str(path))
+    except OSError as error:
+        listener.close()
+        raise EdgemonError(f"the local socket cannot be made: {error.strerror or error}", str(path)) from error
+    finally:
+        os.umask(before)
+    listener.listen(128)
+    listener.setblocking(False)
+    return listener
+
+
+class _Server(uvicorn.Server):
+    """A server that leaves the signals to the daemon."""
+
+    def capture_signals(self) -> AbstractContextManager[None]:  # type: ignore[override]  # a generator there
+        """Leave the signals alone."""
+        return nullcontext()
+
+
+class Api:
+    """The API of one daemon on its local socket."""
+
+    def __init__(self, site: Site, access: Access) -> None:
+        self._path = access.socket
+        self._listener = bind(access.socket)
+        self._server = _Server(
+            uvicorn.Config(
+                application(site, access),
+                http=_PeerProtocol,
+                ws="none",
+                lifespan="off",
+                log_config=None,
+                access_log=False,
+                timeout_graceful_shutdown=1,
+            )
+        )
+
+    async def serve(self) -> None:
+        """Answer until `stop`."""
+        try:
+            await self._server.serve([self._listener])
+        finally:
+            self._listener.close()
+            self._path.unlink(missing_ok=True)
+
+    def stop(self) -> None:
+        """Answer no more; open streams end."""
+        self._server.should_exit = True

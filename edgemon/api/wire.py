@@ -1,0 +1,52 @@
+"""The documents of the API: what is asked and answered; JSON of the snapshot's own dataclasses."""
+
+from functools import cache
+from typing import Any
+
+from pydantic import BaseModel, Field, TypeAdapter
+
+from edgemon.model.ids import AlarmKey, MachineId, PointId, is_identifier
+from edgemon.model.snapshot import Change, JournalView, Snapshot, TrendPoint
+
+
+class AcknowledgeOrder(BaseModel):
+    """Acknowledge one occurrence of an alarm."""
+
+    alarm: str = Field(description="id of the alarm: machine/point/level, with /sim for simulated data", max_length=300)
+    occurrence: int = Field(ge=1, description="the occurrence that was read; another one is refused")
+
+
+class WhoDocument(BaseModel):
+    """Who the gateway takes the caller for."""
+
+    name: str
+    role: str
+    station: str
+
+
+class OutcomeDocument(BaseModel):
+    """What became of a command."""
+
+    done: bool
+    why: str = ""
+
+
+@cache
+def adapter(kind: Any) -> TypeAdapter[Any]:
+    """Give the JSON reader and writer of a type, made once."""
+    return TypeAdapter(kind)
+
+
+def to_json(value: Snapshot | Change | tuple[TrendPoint, ...] | tuple[JournalView, ...]) -> bytes:
+    """Write a document."""
+    kind: Any = type(value) if not isinstance(value, tuple) else tuple[type(value[0]), ...] if value else tuple[()]  # type: ignore[misc]
+    return adapter(kind).dump_json(value)
+
+
+def alarm_key(text: str) -> AlarmKey | None:
+    """Read an alarm's id; None where it is none."""
+    parts = text.split("/")
+    sim = len(parts) == 4 and parts[3] == "sim"
+    if len(parts) != 3 + sim or not (is_identifier(parts[0]) and is_identifier(parts[1]) and parts[2]):
+        return None
+    return AlarmKey(MachineId(parts[0]), PointId(parts[1]), parts[2], sim)

@@ -1,1 +1,0 @@
-"""Joins decode, analysis, limits and alarm states; pure."""

@@ -1,0 +1,288 @@
+"""Messages to readings, captures and measurements, in order of arrival; keeps nothing and may be slow."""
+
+import zlib
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import TypeAlias
+
+from edgemon.analysis.measure import Waveform, measure
+from edgemon.decode.assemble import Assembly, add, expire
+from edgemon.decode.registry import Decoded, decode, quarantine
+from edgemon.engine.memory import Memory, Setting
+from edgemon.errors import DecodeError
+from edgemon.model.ids import CaptureKey, PointKey, ReadingKey, SensorId
+from edgemon.model.instant import Instant
+from edgemon.model.level import LEVEL_KINDS, Detector, Level, Measurement
+from edgemon.model.machine import Point
+from edgemon.model.message import Message, Quarantined
+from edgemon.model.quality import Flaw, Verdict
+from edgemon.model.reading import Capture, CapturePart, Reading, SimulationNote
+from edgemon.units import Quantity
+
+TEMPERATURE = "temperature"
+
+
+@dataclass(frozen=True, slots=True)
+class Heard:
+    """A pack of readings, and what they mean for points."""
+
+    sensor: SensorId
+    readings: tuple[Reading, ...]
+    measurements: tuple[Measurement, ...]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Taken:
+    """A whole capture (or closed with parts missing), and what it means for points."""
+
+    capture: Capture
+    measurements: tuple[Measurement, ...]
+    digest: int
+    """Checksum of its samples."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Waiting:
+    """A part of a capture that is not whole yet."""
+
+    part: CapturePart
+
+
+@dataclass(frozen=True, slots=True)
+class Repeated:
+    """A reading, capture or part that is stored already."""
+
+    sensor: SensorId
+
+
+Item: TypeAlias = Heard | Taken | Waiting | Repeated | SimulationNote | Quarantined
+
+
+@dataclass(frozen=True, slots=True)
+class Analysis:
+    """What a batch of messages says."""
+
+    assembly: Assembly
+    items: tuple[Item, ...]
+    messages: int
+
+
+@dataclass(frozen=True, slots=True)
+class Questions:
+    """Keys that may be stored already; everything else of the batch is new for certain."""
+
+    captures: tuple[CaptureKey, ...] = ()
+    readings: tuple[ReadingKey, ...] = ()
+    parts: tuple[tuple[CaptureKey, int], ...] = ()
+
+    @property
+    def are_any(self) -> bool:
+        """Say whether there is anything to ask."""
+        return bool(self.captures or self.readings or self.parts)
+
+
+def decode_all(setting: Setting, messages: Iterable[Message]) -> tuple[Decoded | Quarantined, ...]:
+    """Decode messages one by one; what cannot be decoded becomes a quarantined message."""
+    gateway, sensors = setting.gateway, setting.plant.sensors
+    results: list[Decoded | Quarantined] = []
+    for message in messages:
+        try:
+            results.append(decode(message, gateway.root, sensors, gateway.borders))
+        except DecodeError as error:
+            results.append(quarantine(message, error))
+    return tuple(results)
+
+
+def questions(memory: Memory, decoded: Iterable[Decoded | Quarantined]) -> Questions:
+    """Say what to ask the store: only what is not newer than the newest of its sensor can be a repeat."""
+    captures: list[CaptureKey] = []
+    readings: list[ReadingKey] = []
+    parts: list[tuple[CaptureKey, int]] = []
+    for one in decoded:
+        if isinstance(one, Quarantined):
+            continue
+        if (part := one.part) is not None:
+            remembered = memory.sensors.get(part.sensor)
+            if remembered is not None and remembered.capture_at is not None and part.taken_at <= remembered.capture_at:
+                captures.append(part.key)
+                parts.append((part.key, part.number))
+        for reading in one.readings:
+            remembered = memory.sensors.get(reading.sensor)
+            if remembered is not None and remembered.reading_at is not None and reading.taken_at <= remembered.reading_at:
+                readings.append(reading.key)
+    return Questions(tuple(captures), tuple(readings), tuple(parts))
+
+
+def analyse(
+    setting: Setting,
+    memory: Memory,
+    messages: Sequence[Message],
+    decoded: Sequence[Decoded | Quarantined],
+    known_captures: frozenset[CaptureKey],
+    known_readings: frozenset[ReadingKey],
+    now: Instant,
+) -> Analysis:
+    """Leave out repeats, join parts, close captures whose parts never came, and measure what is whole.
+
+    Parameters
+    ----------
+    setting, memory : Setting, Memory
+        What the engine is set to and remembers.
+    messages, decoded : sequences of the same length
+        The batch, and what `decode_all` made of it.
+    known_captures, known_readings : frozenset
+        Keys that are stored already, of those `questions` asked for.
+    now : Instant
+        Gateway time.
+
+    Returns
+    -------
+    Analysis
+        Items in order of arrival.
+    """
+    borders = setting.gateway.borders
+    assembly = memory.assembly
+    stored = set(known_captures)
+    said = set(known_readings)
+    items: list[Item | Capture] = []
+    for message, one in zip(messages, decoded, strict=True):
+        if isinstance(one, Quarantined):
+            items.append(one)
+            continue
+        if one.note is not None:
+            items.append(one.note)
+        if one.readings:
+            items.extend(_fresh_readings(setting, one.readings, said))
+        if (part := one.part) is not None:
+            if part.key in stored:
+                items.append(Repeated(part.sensor))
+                continue
+            try:
+                added = add(assembly, part, borders)
+            except DecodeError as error:
+                items.append(quarantine(message, error))
+                continue
+            assembly = added.assembly
+            if added.is_repeat:
+                items.append(Repeated(part.sensor))
+            elif not added.captures or all(capture.key != part.key for capture in added.captures):
+                items.append(Waiting(part))
+            items.extend(added.captures)
+            stored.update(capture.key for capture in added.captures)
+    assembly, closed = expire(assembly, now, borders)
+    items.extend(closed)
+    return Analysis(assembly, tuple(_measured(setting, items)), len(messages))
+
+
+def _fresh_readings(setting: Setting, readings: Sequence[Reading], said: set[ReadingKey]) -> list[Item]:
+    fresh: list[Reading] = []
+    items: list[Item] = []
+    for reading in readings:
+        if reading.key in said:
+            items.append(Repeated(reading.sensor))
+        else:
+            said.add(reading.key)
+            fresh.append(reading)
+    if fresh:
+        sensor = fresh[0].sensor
+        items.append(Heard(sensor, tuple(fresh), _measurements_of_readings(setting, sensor, fresh)))
+    return items
+
+
+def _measurements_of_readings(setting: Setting, sensor: SensorId, readings: Iterable[Reading]) -> tuple[Measurement, ...]:
+    """Group what a pack says by point and time; a value without an axis belongs to every point of its sensor."""
+    groups: dict[tuple[PointKey, Instant, bool], list[Level]] = {}
+    received: dict[tuple[PointKey, Instant, bool], Instant] = {}
+    points = setting.plant.points_of_sensor.get(sensor, ())
+    for reading in readings:
+        kind = LEVEL_KINDS.get(reading.name)
+        if kind is None:
+            continue
+        level = Level(reading.name, reading.value, kind.quantity, kind.detector)
+        for point in points:
+            if reading.axis not in ("", point.axis) or (reading.name == TEMPERATURE and not _takes_temperature(point, points)):
+                continue
+            group = (point.key, reading.taken_at, reading.sim)
+            groups.setdefault(group, []).append(level)
+            received[group] = reading.received_at
+    return tuple(
+        Measurement(key, taken_at, received[key, taken_at, sim], tuple(levels), sim=sim)
+        for (key, taken_at, sim), levels in groups.items()
+    )
+
+
+def _takes_temperature(point: Point, siblings: Sequence[Point]) -> bool:
+    """Say whether a point shows its sensor's temperature: where a limit is set for it, else at the sensor's first point."""
+    if point.limit_of(TEMPERATURE) is not None:
+        return True
+    return point is siblings[0] and all(other.limit_of(TEMPERATURE) is None for other in siblings)
+
+
+def _measured(setting: Setting, items: Sequence[Item | Capture]) -> list[Item]:
+    """Measure all captures of the batch at once and put them back in their places."""
+    plant = setting.plant
+    work: list[tuple[int, Point, Waveform]] = []
+    for index, item in enumerate(items):
+        if isinstance(item, Capture):
+            sensor = plant.sensors[item.sensor]
+            work.extend(
+                (
+                    index,
+                    point,
+                    Waveform(
+                        counts=item.axes[point.axis],
+                        si_per_count=item.si_per_count,
+                        fs_hz=item.fs_hz,
+                        band=point.band,
+                        envelope_band=point.envelope_band,
+                        range_si=sensor.range_si,
+                        missing=bool(item.missing_parts),
+                    ),
+                )
+                for point in plant.points_of_sensor.get(item.sensor, ())
+                if point.axis in item.axes
+            )
+    results = measure([waveform for _, _, waveform in work])
+    of_item: dict[int, list[Measurement]] = {}
+    for (index, point, _), (levels, verdict) in zip(work, results, strict=True):
+        capture = items[index]
+        assert isinstance(capture, Capture)
+        siblings = plant.points_of_sensor[capture.sensor]
+        of_item.setdefault(index, []).append(_measurement(capture, point, levels, verdict, _takes_temperature(point, siblings)))
+    return [
+        Taken(item, tuple(of_item.get(index, ())), _digest(item.axes)) if isinstance(item, Capture) else item
+        for index, item in enumerate(items)
+    ]
+
+
+def _measurement(
+    capture: Capture, point: Point, levels: tuple[Level, ...], verdict: Verdict, takes_temperature: bool
+) -> Measurement:
+    if takes_temperature and capture.temperature_c is not None:
+        levels = (*levels, Level(TEMPERATURE, capture.temperature_c, Quantity.TEMPERATURE, Detector.VALUE))
+    return Measurement(point.key, capture.taken_at, capture.received_at, levels, verdict, capture.id, capture.rpm, capture.sim)
+
+
+def _digest(axes: Mapping[str, object]) -> int:
+    total = 0
+    for counts in axes.values():
+        total = zlib.crc32(counts, total)  # type: ignore[arg-type]  # contiguous int16 arrays are buffers
+    return total
+
+
+def condemned(measurement: Measurement) -> Measurement:
+    """Give the same measurement with the verdict that its samples repeat an earlier capture's."""
+    verdict = Verdict(
+        (*measurement.verdict.flaws, Flaw.REPEATED),
+        (*measurement.verdict.remarks, "the samples are those of the capture before: the sensor is stuck"),
+    )
+    return Measurement(
+        measurement.point,
+        measurement.taken_at,
+        measurement.received_at,
+        measurement.levels,
+        verdict,
+        measurement.capture,
+        measurement.rpm,
+        measurement.sim,
+    )

@@ -1,0 +1,57 @@
+"""What the engine is set to, and what it remembers between two batches; both are values, replaced as a whole."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import TypeAlias
+
+from edgemon.alarms.judge import Rules
+from edgemon.decode.assemble import Assembly
+from edgemon.model.alarm import MachineSpeed, PointState, SensorState
+from edgemon.model.gateway import Gateway
+from edgemon.model.ids import MachineId, PointKey, SensorId
+from edgemon.model.instant import Instant
+from edgemon.model.machine import Plant
+from edgemon.model.reading import SimulationNote
+
+Track: TypeAlias = tuple[PointKey, bool]
+"""A point's real or simulated history; the two never touch."""
+
+NOTES_KEPT = 20
+
+
+@dataclass(frozen=True, slots=True)
+class Setting:
+    """Plant, gateway and the rules of every point, made once for each configuration."""
+
+    plant: Plant
+    gateway: Gateway
+    rules: Mapping[PointKey, Rules]
+
+
+def setting_of(plant: Plant, gateway: Gateway) -> Setting:
+    """Make the rules of every point."""
+    rules = {point.key: Rules(point, machine) for machine in plant.machines for point in machine.points}
+    return Setting(plant, gateway, rules)
+
+
+@dataclass(frozen=True, slots=True)
+class Rejections:
+    """Messages of one cause that were rejected: when the journal last said so, and how many it has not told of."""
+
+    told_at: Instant
+    untold: int
+    topic: str
+    detail: str
+
+
+@dataclass(frozen=True, slots=True)
+class Memory:
+    """All that is remembered; never changed in place."""
+
+    points: Mapping[Track, PointState]
+    sensors: Mapping[SensorId, SensorState]
+    speeds: Mapping[tuple[MachineId, bool], MachineSpeed]
+    assembly: Assembly
+    counters: Mapping[str, int]
+    rejections: Mapping[str, Rejections] = field(default_factory=dict)
+    notes: tuple[SimulationNote, ...] = ()
