@@ -1,6 +1,8 @@
 """The closed union of what can happen; every event is journalled, and every `match` over `Event` ends in assert_never."""
 
+import re
 from dataclasses import dataclass
+from functools import cache
 from typing import TypeAlias
 
 from edgemon.model.alarm import AlarmState, Priority
@@ -164,6 +166,16 @@ Event: TypeAlias = (
     | LinkChanged
     | ClockStepped
 )
+
+
+@cache
+def _kind(of: type) -> str:
+    return re.sub(r"(?<!^)(?=[A-Z])", "-", of.__name__).lower()
+
+
+def kind_of(event: Event) -> str:
+    """Give the journal's word for the kind of an event: `alarm-changed`."""
+    return _kind(type(event))
 
 
 @dataclass(frozen=True, slots=True)

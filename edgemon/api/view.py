@@ -1,0 +1,101 @@
+"""Journal entries in words."""
+
+from typing import assert_never
+
+from edgemon.model.alarm import MONITORING
+from edgemon.model.event import (
+    AlarmChanged,
+    CaptureIncomplete,
+    ClockStepped,
+    CommandRefused,
+    Event,
+    GatewayStarted,
+    GatewayStopped,
+    JournalEntry,
+    LinkChanged,
+    MeasurementLate,
+    MessageRejected,
+    QualityChanged,
+    RunningChanged,
+    SimulationNoted,
+    kind_of,
+)
+from edgemon.model.level import LEVEL_KINDS
+from edgemon.model.snapshot import JournalView
+from edgemon.units import from_si
+
+_CHANGES = {
+    "RAISED": "raised",
+    "CLEARED": "returned to normal",
+    "ACK": "acknowledged",
+    "RESET": "reset",
+    "LEVEL_UP": "rose",
+    "LEVEL_DOWN": "fell",
+    "REALARM": "raised again",
+    "SHELVED": "shelved",
+    "UNSHELVED": "shelf ended",
+    "SUPPRESSED": "suppressed by design",
+    "UNSUPPRESSED": "suppression ended",
+    "OOS": "taken out of service",
+    "RTS": "returned to service",
+}
+
+
+def journal_view(entry: JournalEntry) -> JournalView:
+    """Give one line for people."""
+    return JournalView(entry.seq, entry.event.at, kind_of(entry.event), words(entry.event))
+
+
+def level_title(level: str) -> str:
+    """Give the name of a level as people say it."""
+    if level == MONITORING:
+        return "loss of monitoring"
+    kind = LEVEL_KINDS.get(level)
+    return kind.title if kind else level
+
+
+def words(event: Event) -> str:
+    """Say in one sentence what happened."""
+    match event:
+        case AlarmChanged():
+            return _alarm_words(event)
+        case CommandRefused(alarm=alarm, command=command, why=why, by=by):
+            return f"{alarm.machine}/{alarm.point}: {command} by {by or 'nobody'} refused: {why}"
+        case QualityChanged(point=point, quality=quality, reasons=reasons):
+            return f"{point}: data {quality}" + (f" ({', '.join(reasons)})" if reasons else "")
+        case RunningChanged(point=point, running=running, rpm=rpm):
+            speed = f" at {rpm:.0f} r/min" if rpm else ""
+            return f"{point}: machine {'runs' + speed if running else 'stands still'}"
+        case MeasurementLate(point=point, beyond=beyond):
+            return f"{point}: a late measurement was stored and not judged (by its values {beyond.word})"
+        case CaptureIncomplete(sensor=sensor, capture=capture, missing_parts=missing):
+            return f"{sensor}: capture {capture} closed with {len(missing)} parts missing"
+        case MessageRejected(cause=cause, topic=topic, detail=detail, count=count):
+            times = f" ({count} times)" if count > 1 else ""
+            return f"message rejected, {cause}: {topic}: {detail}{times}"
+        case SimulationNoted(title=title, text=text):
+            return f"simulation: {title}: {text}"
+        case GatewayStarted(version=version, plant=plant):
+            return f"gateway started, version {version}, settings {plant}"
+        case GatewayStopped(reason=reason):
+            return f"gateway stopped: {reason}"
+        case LinkChanged(link=link, up=up, detail=detail):
+            return f"link {link} {'up' if up else 'down'}: {detail}"
+        case ClockStepped(step_s=step_s):
+            return f"the gateway's clock was set by {step_s:+.3f} s"
+        case _:
+            assert_never(event)
+
+
+def _alarm_words(event: AlarmChanged) -> str:
+    what = f"{event.alarm.machine}/{event.alarm.point} {level_title(event.alarm.level)}"
+    text = f"{what}: {event.severity.word} {_CHANGES.get(event.change, event.change.lower())}"
+    if event.value is not None and event.unit:
+        text += f" at {from_si(event.value, event.unit):.4g} {event.unit}"
+        if event.limit is not None:
+            text += f" (limit {from_si(event.limit, event.unit):.4g})"
+    if event.by:
+        text += f" by {event.by}"
+    if event.reason:
+        text += f": {event.reason}"
+    return text + (" [simulated]" if event.alarm.sim else "")

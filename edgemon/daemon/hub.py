@@ -1,0 +1,173 @@
+"""What is remembered, shown to whoever asks: the API's site. Views are made when looked at, and only of what moved."""
+
+import asyncio
+from collections.abc import AsyncIterator, Callable, Iterable
+from dataclasses import dataclass
+
+from edgemon import __version__
+from edgemon.api.view import journal_view
+from edgemon.clock import Clock
+from edgemon.engine import views
+from edgemon.engine.memory import Memory, Setting
+from edgemon.errors import ParameterError
+from edgemon.model.alarm import SensorState
+from edgemon.model.command import Command, Person
+from edgemon.model.ids import MachineId, PointKey
+from edgemon.model.instant import Instant
+from edgemon.model.level import LEVEL_KINDS
+from edgemon.model.snapshot import (
+    Change,
+    GatewayView,
+    JournalView,
+    LinkView,
+    MachineView,
+    Outcome,
+    SensorView,
+    Snapshot,
+    TrendPoint,
+)
+from edgemon.mqtt.port import Link
+from edgemon.store.port import Reader
+from edgemon.units import from_si
+
+QUICKEST_S = 0.25
+SLOWEST_S = 1.0
+
+
+@dataclass(slots=True)
+class _Seen:
+    """What one listener was told last."""
+
+    versions: dict[MachineId, int]
+    sensors: dict[str, SensorState]
+
+
+class Hub:
+    """The site of one daemon, as `api.port.Site` asks it to be."""
+
+    def __init__(self, setting: Setting, reader: Reader, link: Link, clock: Clock) -> None:
+        self._setting = setting
+        self._reader = reader
+        self._link = link
+        self._clock = clock
+        self._memory: Memory | None = None
+        self._views: dict[MachineId, MachineView] = {}
+        self._versions: dict[MachineId, int] = {machine.id: 0 for machine in setting.plant.machines}
+        self._started_at = clock.now()
+        self._store_trouble = ""
+        self.store_bytes = 0
+        self.commands: Callable[[Command, Person], "asyncio.Future[Outcome]"] | None = None
+        """Set by whoever owns the states."""
+
+    def adopt(self, memory: Memory, moved: Iterable[MachineId], now: Instant) -> None:
+        """Show this memory from now on; views of what moved are made when they are looked at."""
+        self._memory = memory
+        for machine in moved:
+            self._versions[machine] += 1
+            self._views.pop(machine, None)
+
+    def store_fails(self, why: str) -> None:
+        """Say that the store fails."""
+        self._store_trouble = why
+
+    def store_is_well(self) -> None:
+        """Say that the store works."""
+        self._store_trouble = ""
+
+    def machines(self, which: Iterable[MachineId]) -> tuple[MachineView, ...]:
+        """Show some machines."""
+        return tuple(self._view(machine) for machine in which)
+
+    def snapshot(self) -> Snapshot:
+        """Show everything, now."""
+        return Snapshot(
+            self.gateway(),
+            views.areas(self._setting),
+            self.machines(machine.id for machine in self._setting.plant.machines),
+            views.sensors(self._setting, self._known()),
+        )
+
+    def changes(self) -> AsyncIterator[Change]:
+        """Show what differs from this call on."""
+        return self._changes(_Seen(dict(self._versions), dict(self._known().sensors)))
+
+    async def _changes(self, seen: _Seen) -> AsyncIterator[Change]:
+        told_at = self._clock.elapsed()
+        while True:
+            await self._clock.sleep(QUICKEST_S)
+            moved = [machine for machine, version in self._versions.items() if seen.versions[machine] != version]
+            if not moved and self._clock.elapsed() - told_at < SLOWEST_S - QUICKEST_S / 2:
+                continue
+            told_at = self._clock.elapsed()
+            for machine in moved:
+                seen.versions[machine] = self._versions[machine]
+            yield Change(self.gateway(), self.machines(moved), self._sensors(seen))
+
+    def gateway(self) -> GatewayView:
+        """Show the gateway itself."""
+        memory, plant = self._known(), self._setting.plant
+        link = self._link.status
+        count = memory.counters.get
+        return GatewayView(
+            site=plant.site,
+            site_name=plant.name,
+            version=__version__,
+            started_at=self._started_at,
+            now=self._clock.now(),
+            links=(LinkView("broker", link.up, link.detail),),
+            messages=count("messages", 0),
+            captures=count("captures", 0),
+            readings=count("readings", 0),
+            rejected=count("rejected", 0),
+            repeats=count("repeats", 0),
+            late=count("late", 0),
+            events=count("events", 0),
+            queue=link.waiting,
+            open_captures=memory.assembly.open_count,
+            store_bytes=self.store_bytes,
+            store_ok=not self._store_trouble,
+            store_detail=self._store_trouble,
+            notes=views.notes(memory),
+        )
+
+    async def command(self, order: Command, person: Person) -> Outcome:
+        """Hand a command to the owner of the states."""
+        if self.commands is None:
+            return Outcome(False, "the gateway is still starting")
+        return await self.commands(order, person)
+
+    async def trend(self, point: PointKey, level: str, since: Instant, until: Instant, sim: bool) -> tuple[TrendPoint, ...]:
+        """Give the past of a level in the unit of its limit."""
+        known = self._setting.plant.points.get(point)
+        if known is None:
+            raise ParameterError("no such point", str(point))
+        limit, kind = known.limit_of(level), LEVEL_KINDS.get(level)
+        unit = limit.unit if limit else kind.unit if kind else None
+        if unit is None:
+            raise ParameterError(f"no such level: {level}", str(point), f"known are {', '.join(LEVEL_KINDS)}")
+        found = await self._reader.trend(point, level, since, until, sim)
+        return tuple(TrendPoint(one.t, from_si(one.value, unit), one.fit) for one in found)
+
+    async def journal(self, limit: int, before: int | None) -> tuple[JournalView, ...]:
+        """Give journal entries in words, newest first."""
+        return tuple(journal_view(entry) for entry in await self._reader.journal(limit, before=before))
+
+    def _view(self, machine: MachineId) -> MachineView:
+        view = self._views.get(machine)
+        if view is None:
+            (view,) = views.machines(self._setting, self._known(), self._clock.now(), (machine,))
+            self._views[machine] = view
+        return view
+
+    def _sensors(self, seen: _Seen) -> tuple[SensorView, ...]:
+        memory = self._known()
+        heard = {sensor for sensor, state in memory.sensors.items() if seen.sensors.get(sensor) is not state}
+        if not heard:
+            return ()
+        seen.sensors.update(memory.sensors)
+        return tuple(view for view in views.sensors(self._setting, memory) if view.id in heard)
+
+    def _known(self) -> Memory:
+        if self._memory is None:
+            raise ParameterError("the memory is looked at before it was loaded")
+        return self._memory

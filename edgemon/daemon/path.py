@@ -1,0 +1,295 @@
+"""The data path: deliveries in, one transaction, then the acknowledgement, then the world is told.
+
+One task owns the memory and is the only one that judges. Everything that moves a state (a batch of messages, the tick
+of a second, a person's command, a link that came or went) waits in one bounded inbox and is worked off in order:
+
+    batch -> decode, analyse (worker thread) -> judge -> COMMIT -> adopt the next memory -> acknowledge -> publish
+
+- A crash before the commit: nothing is stored, the broker delivers again.
+- A crash between commit and acknowledgement: the broker delivers again, the keys are known, the repeat changes nothing.
+- The commit fails (disk full): the batch is tried again and nothing is acknowledged until it succeeds; the inbox fills,
+  the link stops reading, the broker holds what comes.
+- A batch that breaks our own code: its messages are tried one by one, and the one that breaks it is kept in
+  quarantine, so that it can never block the queue.
+"""
+
+import asyncio
+import logging
+from collections.abc import Iterable, Sequence
+from concurrent.futures import Executor
+from dataclasses import dataclass
+from typing import TypeAlias, assert_never
+
+from edgemon import __version__
+from edgemon.clock import Clock
+from edgemon.daemon.hub import Hub
+from edgemon.daemon.publisher import Publisher
+from edgemon.decode.assemble import restore
+from edgemon.decode.registry import Decoded, quarantine
+from edgemon.engine import judge as judging
+from edgemon.engine.analyse import Analysis, analyse, decode_all, questions
+from edgemon.engine.judge import Judgement
+from edgemon.engine.memory import Memory, Setting
+from edgemon.errors import DecodeError, EdgemonError, StoreError
+from edgemon.model.command import Command, Person
+from edgemon.model.event import AlarmChanged, CommandRefused, Event, GatewayStarted, JournalEntry
+from edgemon.model.ids import CaptureKey, ReadingKey
+from edgemon.model.message import Message, Quarantined
+from edgemon.model.snapshot import Outcome
+from edgemon.mqtt.port import Delivery, Link
+from edgemon.mqtt.wire import machine_states
+from edgemon.store.port import Commit, Known, Saved, Store
+
+BATCH = 32
+"""Messages judged in one transaction at most; more costs memory and brings nothing (measured)."""
+
+_INBOX = 4
+_RETRY_S = 1.0
+_NOTHING: frozenset[CaptureKey] = frozenset()
+_NO_READING: frozenset[ReadingKey] = frozenset()
+
+log = logging.getLogger(__name__)
+
+
+@dataclass(frozen=True, slots=True)
+class Tick:
+    """A second went by."""
+
+
+@dataclass(frozen=True, slots=True)
+class Happened:
+    """Something outside the path happened that belongs in the journal."""
+
+    event: Event
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Order:
+    """A person commands, and waits for the outcome."""
+
+    command: Command
+    person: Person
+    outcome: asyncio.Future[Outcome]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class End:
+    """The last thing: what came before it is worked off, nothing comes after it."""
+
+    event: Event
+
+
+Work: TypeAlias = list[Delivery] | Tick | Happened | Order | End
+
+
+class DataPath:
+    """The owner of the memory."""
+
+    def __init__(
+        self, setting: Setting, store: Store, link: Link, clock: Clock, executor: Executor, publisher: Publisher, hub: Hub
+    ) -> None:
+        self._setting = setting
+        self._store = store
+        self._link = link
+        self._clock = clock
+        self._executor = executor
+        self._publisher = publisher
+        self._hub = hub
+        self._inbox: asyncio.Queue[Work] = asyncio.Queue(_INBOX)
+        self._memory = Memory({}, {}, {}, restore((), setting.gateway.borders), {})
+
+    async def begin(self, plant_fingerprint: str) -> None:
+        """Load what the last run left, journal the start, show everything."""
+        saved = await self._store.load()
+        now = self._clock.now()
+        self._memory = _memory_of(self._setting, saved)
+        started = GatewayStarted(now, __version__, plant_fingerprint)
+        self._publisher.begin(saved.published_seq, saved.next_seq - 1)
+        await self._conclude(judging.begin(self._setting, saved, self._memory, started))
+        self._publisher.states(self._all_states())
+
+    async def put(self, work: Work) -> None:
+        """Hand work to the path; waits while its inbox is full."""
+        await self._inbox.put(work)
+
+    async def command(self, command: Command, person: Person) -> Outcome:
+        """Do what a person commands and say what became of it."""
+        outcome: asyncio.Future[Outcome] = asyncio.get_running_loop().create_future()
+        await self._inbox.put(Order(command, person, outcome))
+        return await outcome
+
+    async def run(self) -> None:
+        """Work until `End`."""
+        while True:
+            work = await self._inbox.get()
+            match work:
+                case list():
+                    await self._deliver(work)
+                case Tick():
+                    await self._tick()
+                case Happened(event):
+                    await self._happened(event)
+                case Order():
+                    await self._order(work)
+                case End(event):
+                    await self._happened(event)
+                    return
+                case _:
+                    assert_never(work)
+
+    async def _deliver(self, deliveries: Sequence[Delivery]) -> None:
+        try:
+            judgement = await self._judged([delivery.message for delivery in deliveries])
+        except Exception:
+            if len(deliveries) > 1:
+                for delivery in deliveries:
+                    await self._deliver([delivery])
+                return
+            log.exception("a message broke the analysis and is kept in quarantine: %r", deliveries[0].message.topic)
+            judgement = self._condemned(deliveries[0].message)
+        await self._conclude(judgement)
+        self._link.acknowledge(deliveries)
+
+    async def _judged(self, messages: Sequence[Message]) -> Judgement:
+        loop = asyncio.get_running_loop()
+        now = self._clock.now()
+        setting, memory = self._setting, self._memory
+        first = await loop.run_in_executor(self._executor, _decode_and_analyse, setting, memory, messages, now)
+        if isinstance(first, Analysis):
+            return judging.judge(setting, memory, first, now)
+        asked = questions(memory, first)
+        known = await self._known(asked.captures, asked.readings, asked.parts)
+        parts_known = {key for key, _ in known.parts}
+        log.debug(
+            "repeats asked for: %d, of them stored: %d, parts: %d", len(asked.captures), len(known.captures), len(parts_known)
+        )
+        analysis = await loop.run_in_executor(
+            self._executor, analyse, setting, memory, messages, first, known.captures, known.readings, now
+        )
+        return judging.judge(setting, memory, analysis, now)
+
+    async def _known(
+        self,
+        captures: Sequence[CaptureKey],
+        readings: Sequence[ReadingKey],
+        parts: Sequence[tuple[CaptureKey, int]],
+    ) -> Known:
+        while True:
+            try:
+                known = await self._store.known(captures, readings, parts)
+            except StoreError as error:
+                await self._trouble(error)
+            else:
+                return known
+
+    def _condemned(self, message: Message) -> Judgement:
+        error = DecodeError("the analysis broke on this message", message.topic, "report it with the quarantined bytes")
+        analysis = Analysis(self._memory.assembly, (quarantine(message, error),), 1)
+        return judging.judge(self._setting, self._memory, analysis, self._clock.now())
+
+    async def _tick(self) -> None:
+        now = self._clock.now()
+        if self._memory.assembly.is_waiting:
+            await self._conclude(await self._judged([]))
+        await self._conclude(judging.tick(self._setting, self._memory, now))
+
+    async def _happened(self, event: Event) -> None:
+        await self._conclude(Judgement(self._memory, Commit(self._clock.now(), events=(event,)), frozenset()))
+
+    async def _order(self, order: Order) -> None:
+        try:
+            judgement = judging.command(self._setting, self._memory, order.command, order.person, self._clock.now())
+        except EdgemonError as error:
+            if not order.outcome.done():
+                order.outcome.set_exception(error)
+            return
+        await self._conclude(judgement)
+        if not order.outcome.done():
+            order.outcome.set_result(_outcome(judgement.commit.events))
+
+    async def _conclude(self, judgement: Judgement) -> None:
+        """Commit, and only then adopt and tell."""
+        entries = await self._committed(judgement.commit)
+        self._memory = judgement.memory
+        machines = {track[0].machine for track in judgement.moved}
+        self._hub.adopt(self._memory, machines, self._clock.now())
+        if machines:
+            gateway = self._setting.gateway
+            self._publisher.states(
+                outgoing
+                for view in self._hub.machines(machines)
+                for outgoing in machine_states(gateway.root, self._setting.plant.site, view)
+            )
+        if entries:
+            self._publisher.journal_grew(entries[-1].seq)
+
+    async def _committed(self, commit: Commit) -> tuple[JournalEntry, ...]:
+        if _is_empty(commit):
+            return ()
+        while True:
+            try:
+                entries = await self._store.commit(commit)
+            except StoreError as error:
+                await self._trouble(error)
+            else:
+                self._hub.store_is_well()
+                return entries
+
+    async def _trouble(self, error: StoreError) -> None:
+        log.error("the store fails, nothing is acknowledged until it works again: %s", error)
+        self._hub.store_fails(str(error))
+        await self._clock.sleep(_RETRY_S)
+
+    def _all_states(self) -> Iterable:  # type: ignore[type-arg]
+        gateway = self._setting.gateway
+        for view in self._hub.machines(machine.id for machine in self._setting.plant.machines):
+            yield from machine_states(gateway.root, self._setting.plant.site, view)
+
+    def republish(self) -> None:
+        """Publish every state again: the broker may have forgotten what it retained."""
+        self._publisher.states(self._all_states())
+
+
+def _decode_and_analyse(
+    setting: Setting, memory: Memory, messages: Sequence[Message], now: float
+) -> Analysis | tuple[Decoded | Quarantined, ...]:
+    """Analyse at once where nothing can be a repeat; else give what was decoded, for the store to be asked."""
+    decoded = decode_all(setting, messages)
+    if questions(memory, decoded).are_any:
+        return decoded
+    return analyse(setting, memory, messages, decoded, _NOTHING, _NO_READING, now)
+
+
+def _memory_of(setting: Setting, saved: Saved) -> Memory:
+    sensors = {state.sensor: state for state in saved.sensors}
+    return Memory(
+        points={},
+        sensors={sensor: sensors[sensor] for sensor in setting.plant.sensors if sensor in sensors},
+        speeds={(speed.machine, speed.sim): speed for speed in saved.speeds},
+        assembly=restore(saved.parts, setting.gateway.borders),
+        counters=dict(saved.counters),
+    )
+
+
+def _is_empty(commit: Commit) -> bool:
+    return not (
+        commit.parts
+        or commit.captures
+        or commit.measurements
+        or commit.readings
+        or commit.quarantined
+        or commit.events
+        or commit.points
+        or commit.sensors
+        or commit.speeds
+        or commit.counters
+    )
+
+
+def _outcome(events: Iterable[Event]) -> Outcome:
+    for event in events:
+        if isinstance(event, CommandRefused):
+            return Outcome(False, event.why)
+        if isinstance(event, AlarmChanged):
+            return Outcome(True)
+    return Outcome(False, "nothing changed")

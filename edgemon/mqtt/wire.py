@@ -1,0 +1,116 @@
+"""The documents that are published on MQTT, and where; message contract, version 1, section `Out`."""
+
+import json
+from collections.abc import Mapping
+from typing import Any
+
+from edgemon.model.instant import Instant, format_instant
+from edgemon.model.outgoing import Outgoing
+from edgemon.model.snapshot import AlarmView, GatewayView, MachineView, PointView
+
+
+def machine_states(root: str, site: str, machine: MachineView) -> tuple[Outgoing, ...]:
+    """Give the retained states of a machine and of all its points."""
+    topic = f"{root}/site/{site}/machine/{machine.id}"
+    return (
+        _retained(topic, machine_document(machine)),
+        *(_retained(f"{topic}/{point.point}", point_document(point)) for point in machine.points),
+    )
+
+
+def machine_document(machine: MachineView) -> dict[str, Any]:
+    """Give a machine's state: its worst point's."""
+    worst = machine.worst
+    return {
+        "t": _instant(machine.t),
+        "state": machine.state,
+        "quality": machine.quality,
+        "reasons": list(machine.reasons),
+        "alarms": [_alarm(alarm) for point in machine.points for alarm in point.alarms],
+        "worst": {"point": worst.point, "level": worst.level, "ratio": round(worst.ratio, 6)} if worst else None,
+        "sim": machine.sim,
+    }
+
+
+def point_document(point: PointView) -> dict[str, Any]:
+    """Give a point's state with its levels in the unit of their limits."""
+    return {
+        "t": _instant(point.t),
+        "state": point.state,
+        "quality": point.quality,
+        "reasons": list(point.reasons),
+        "levels": {
+            level.name: {
+                "value": _number(level.value),
+                "unit": level.unit,
+                "state": level.state,
+                "alert": level.alert,
+                "alarm": level.alarm,
+            }
+            for level in point.levels
+        },
+        "alarms": [_alarm(alarm) for alarm in point.alarms],
+        "capture": point.capture,
+        "sim": point.sim,
+    }
+
+
+def gateway_state(root: str, gateway: GatewayView) -> Outgoing:
+    """Give the gateway's retained state while it runs."""
+    return _retained(
+        gateway_topic(root, gateway.site),
+        {
+            "status": "online",
+            "version": gateway.version,
+            "started": format_instant(gateway.started_at),
+            "queue": gateway.queue,
+            "open_captures": gateway.open_captures,
+            "oldest_unsent": None,
+            "messages": gateway.messages,
+            "rejected": gateway.rejected,
+            "store_ok": gateway.store_ok,
+        },
+    )
+
+
+def gateway_offline(root: str, site: str, version: str) -> Outgoing:
+    """Give the last will, which is also said on an orderly stop."""
+    return _retained(gateway_topic(root, site), {"status": "offline", "version": version})
+
+
+def gateway_topic(root: str, site: str) -> str:
+    """Say where the gateway's state is."""
+    return f"{root}/site/{site}/gateway"
+
+
+def journal_event(root: str, site: str, document: Mapping[str, Any]) -> Outgoing:
+    """Give a journal entry, not retained."""
+    return Outgoing(f"{root}/site/{site}/event", _json(document), retain=False)
+
+
+def _alarm(alarm: AlarmView) -> dict[str, Any]:
+    return {
+        "id": alarm.id,
+        "level": alarm.level,
+        "severity": alarm.severity,
+        "alarm_state": alarm.alarm_state,
+        "since": format_instant(alarm.since),
+        "priority": alarm.priority,
+    }
+
+
+def _retained(topic: str, document: Mapping[str, Any]) -> Outgoing:
+    return Outgoing(topic, _json(document), retain=True)
+
+
+def _json(document: Mapping[str, Any]) -> bytes:
+    return json.dumps(document, ensure_ascii=False, separators=(",", ":"), allow_nan=False).encode()
+
+
+def _instant(instant: Instant | None) -> str | None:
+    return None if instant is None else format_instant(instant)
+
+
+def _number(value: float) -> float:
+    """Keep seven significant digits: more than any sensor has, and short to read."""
+    return float(f"{value:.7g}")
