@@ -119,6 +119,12 @@ class PointState:
     capture: CaptureId | None = None
     trend: tuple[float, ...] = ()
     """Value over alarm limit of the worst level, oldest first, bounded."""
+    flawed: tuple[str, ...] = ()
+    """Levels with a limit whose newest measurement was not fit; the quality is bad until a fit one comes for each."""
+    running_at: Instant | None = None
+    """Time of the measurement that last told whether the machine ran."""
+    started_at: Instant | None = None
+    """Time at which the machine was last seen to start; limits may be raised for a while from then."""
 
 
 @dataclass(frozen=True, slots=True)
