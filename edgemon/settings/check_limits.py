@@ -1,0 +1,181 @@
+"""Doubts about limits and standstill rules: levels, units, order, deadband, delays."""
+
+from collections.abc import Sequence
+
+from edgemon.model.level import LEVEL_KINDS, LevelKind
+from edgemon.settings.classes import SeverityClass
+from edgemon.settings.lines import KeyPath
+from edgemon.settings.problem import Report, shown, suggest
+from edgemon.settings.resolve import CLASS_LEVEL, figures, unit_of
+from edgemon.settings.schema import EachTable, LimitTable, MachineTable
+from edgemon.units import Quantity, from_si, interval_from_si, interval_to_si, quantity_of, to_si, units_of
+
+NEVER_BELOW = {"crest_factor": 1.0, "kurtosis": 1.0}
+"""No waveform has less, so a limit there is always exceeded. Mathematics: peak >= r.m.s.; mean x^4 >= (mean x^2)^2."""
+
+
+def check_limits(limits: Sequence[LimitTable], row: SeverityClass | None, around: KeyPath, report: Report) -> None:
+    """Report everything doubtful in the limits of one machine or point."""
+    first: dict[str, KeyPath] = {}
+    for number, limit in enumerate(limits):
+        path: KeyPath = (*around, "limit", number)
+        if limit.level in first:
+            what = f'level "{shown(limit.level)}" has two limits here'
+            report.error((*path, "level"), what, f"the first one is in line {report.line((*first[limit.level], 'level'))}")
+        elif limit.level:
+            first[limit.level] = path
+        _delays(limit, path, report)
+        kind = _level(limit.level, path, report)
+        if kind is not None and _unit(limit.unit, kind, path, report):
+            _values(limit, kind, row, path, report)
+
+
+def check_standstill(machine: MachineTable, row: SeverityClass | None, path: KeyPath, report: Report) -> None:
+    """Report everything doubtful in a machine's standstill rule."""
+    rule = machine.standstill
+    if rule is None:
+        return
+    if rule.below is None and not report.is_blamed((*path, "below")):
+        report.error((*path, "below"), "is missing", 'standstill = { level = "velocity_rms", below = 0.3, unit = "mm/s" }')
+    kind = _level(rule.level, path, report)
+    if kind is None or not _unit(rule.unit, kind, path, report) or rule.below is None:
+        return
+    if rule.below <= 0.0 and kind.quantity is not Quantity.TEMPERATURE:
+        report.error((*path, "below"), f"must be above zero, not {rule.below:g}", "well below the level of the running machine")
+        return
+    unit = unit_of(rule.level, rule.unit)
+    own = (limit for limit in machine.limit if limit.level == rule.level)
+    alert = _alert(next(own, LimitTable(level=rule.level, unit=unit)), row)
+    if alert is not None and to_si(rule.below, unit) >= alert:
+        shown_alert = f"{from_si(alert, unit):g} {unit}"
+        report.error(
+            (*path, "below"), f"a machine in alert ({shown_alert}) would count as not running", f"well below {shown_alert}"
+        )
+
+
+def _alert(limit: LimitTable, row: SeverityClass | None) -> float | None:
+    """Give the alert limit in the house's unit, None where there is none or its unit is wrong (which is said elsewhere)."""
+    try:
+        alert, alarm = figures(limit, row)
+    except KeyError:
+        return None
+    return alarm if alert is None else alert
+
+
+def _level(name: str, path: KeyPath, report: Report) -> LevelKind | None:
+    where = (*path, "level")
+    if report.is_blamed(where):
+        return None
+    if not name:
+        report.error(where, "is missing or empty", f"levels: {', '.join(LEVEL_KINDS)}")
+    elif name not in LEVEL_KINDS:
+        report.error(where, f'"{shown(name)}" is not a level', suggest(name, LEVEL_KINDS, "levels"))
+    return LEVEL_KINDS.get(name)
+
+
+def _unit(unit: str, kind: LevelKind, path: KeyPath, report: Report) -> bool:
+    """Report a unit that is missing, unknown or of another quantity; say whether it is right."""
+    where = (*path, "unit")
+    if report.is_blamed(where):
+        return False
+    fitting = f"units for {kind.title}: {', '.join(units_of(kind.quantity))}"
+    if not unit:
+        if kind.quantity is not Quantity.RATIO:
+            report.error(where, "is missing: a unit is never assumed", fitting)
+        return kind.quantity is Quantity.RATIO
+    try:
+        quantity = quantity_of(unit)
+    except KeyError:
+        report.error(where, f'"{shown(unit)}" is not a known unit', fitting)
+        return False
+    if quantity is not kind.quantity:
+        report.error(where, f'"{unit}" is a unit of {quantity}, not of {kind.quantity}', fitting)
+    return quantity is kind.quantity
+
+
+def _values(limit: LimitTable, kind: LevelKind, row: SeverityClass | None, path: KeyPath, report: Report) -> None:
+    alert, alarm = figures(limit, row)
+    if alert is None and alarm is None and not report.is_blamed((*path, "alert")) and not report.is_blamed((*path, "alarm")):
+        report.error(path, "sets neither alert nor alarm", "give at least one of the two")
+    sound = [_one_value(key, value, limit, kind, path, report) for key, value in _written(limit).items()]
+    if not all(sound):
+        return
+    if alert is not None and alarm is not None and alert >= alarm:
+        _order(alert, alarm, limit, row, path, report)
+    _deadband(limit, kind, alert, alarm, path, report)
+
+
+def _written(limit: LimitTable) -> dict[str, float]:
+    given = {"alert": limit.alert, "alarm": limit.alarm}
+    return {key: value for key, value in given.items() if value is not None}
+
+
+def _one_value(key: str, value: float, limit: LimitTable, kind: LevelKind, path: KeyPath, report: Report) -> bool:
+    if value <= 0.0 and kind.quantity is not Quantity.TEMPERATURE:
+        report.error(
+            (*path, key), f"must be above zero, not {value:g}", f"a limit of {kind.title} in {limit.unit or kind.unit}"
+        )
+        return False
+    floor = NEVER_BELOW.get(limit.level)
+    if floor is not None and value <= floor:
+        report.error((*path, key), f"no {kind.title} is ever below {floor:g}: always exceeded", f"above {floor:g}")
+        return False
+    return True
+
+
+def _order(alert: float, alarm: float, limit: LimitTable, row: SeverityClass | None, path: KeyPath, report: Report) -> None:
+    unit = unit_of(limit.level, limit.unit)
+    key = "alert" if limit.alert is not None else "alarm"
+    by_class = row is not None and limit.level == CLASS_LEVEL and (limit.alert is None or limit.alarm is None)
+    whose = f" (from {row.edition})" if by_class and row is not None else ""
+    written, other = (alert, alarm) if key == "alert" else (alarm, alert)
+    name = "alarm" if key == "alert" else "alert"
+    what = f"{from_si(written, unit):g} {unit} against {name} {from_si(other, unit):g} {unit}{whose}"
+    if alert > alarm:
+        report.error((*path, key), f"alert is above alarm: {what}", "alert below alarm; are the two swapped?")
+    else:
+        report.warning((*path, key), f"alert equals alarm, so it is never seen: {what}", "alert below alarm")
+
+
+def _deadband(
+    limit: LimitTable, kind: LevelKind, alert: float | None, alarm: float | None, path: KeyPath, report: Report
+) -> None:
+    lowest = min((value for value in (alert, alarm) if value is not None), default=None)
+    if limit.deadband is None or lowest is None:
+        return
+    unit = unit_of(limit.level, limit.unit)
+    where = (*path, "deadband")
+    usual = 2.0 if kind.quantity is Quantity.TEMPERATURE else interval_from_si(0.1 * lowest, unit)
+    if limit.deadband < 0.0:
+        report.error(where, f"must not be below zero, not {limit.deadband:g}", f"usually {usual:g} {unit}")
+    elif lowest > 0.0 and interval_to_si(limit.deadband, unit) >= lowest:
+        what = (
+            f"{limit.deadband:g} {unit} is not smaller than the limit of {from_si(lowest, unit):g} {unit}: it would never clear"
+        )
+        report.error(where, what, f"usually {usual:g} {unit}")
+
+
+def _delays(limit: LimitTable, path: KeyPath, report: Report) -> None:
+    for name in ("on_delay", "off_delay"):
+        readings, seconds = getattr(limit, name), getattr(limit, f"{name}_s")
+        if readings is not None and seconds is not None:
+            hint = f"{name} counts readings, {name}_s seconds: keep one"
+            report.error((*path, f"{name}_s"), f"both {name} and {name}_s are given", hint)
+        for key, value in _parts(name, readings).items():
+            if value < 1.0 or value != int(value):
+                report.error((*path, *key), f"must be a whole number of readings from 1, not {value:g}", "usually 2")
+        for key, value in _parts(f"{name}_s", seconds).items():
+            if value < 0.0:
+                report.error((*path, *key), f"must not be below zero, not {value:g}", "seconds")
+
+
+def _parts(name: str, delay: EachTable | float | None) -> dict[tuple[str, ...], float]:
+    """Give the numbers of a delay with their keys; one number for both severities counts once."""
+    if delay is None:
+        return {}
+    if isinstance(delay, int | float):
+        return {(name,): float(delay)}
+    if delay.alert == delay.alarm and delay.alert is not None:
+        return {(name,): delay.alert}
+    parts = {"alert": delay.alert, "alarm": delay.alarm}
+    return {(name, key): value for key, value in parts.items() if value is not None}

@@ -1,0 +1,198 @@
+"""The shape of `plant.toml` and `gateway.toml`: which keys there are and what kind of value each takes.
+
+Everything has a default here, so that one missing key does not hide the other problems of a file; which keys must be
+given, and which values make sense, is said in `check_plant.py` and `check_gateway.py`.
+"""
+
+from typing import Annotated, Any, Literal
+
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field
+
+SeverityWord = Literal["alert", "alarm"]
+
+
+class Shape(BaseModel):
+    """A table: unknown keys are mistakes, text is not a number, and numbers are finite."""
+
+    model_config = ConfigDict(extra="forbid", strict=True, allow_inf_nan=False, frozen=True)
+
+
+class SiteTable(Shape):
+    """`[site]`."""
+
+    id: str = ""
+    name: str = ""
+
+
+class AreaTable(Shape):
+    """`[[area]]`."""
+
+    id: str = ""
+    name: str = ""
+
+
+class BandTable(Shape):
+    """`band` and `envelope_band`, Hz."""
+
+    low_hz: float | None = None
+    high_hz: float | None = None
+
+
+class BearingTable(Shape):
+    """`bearing`: geometry of a rolling bearing."""
+
+    rolling_elements: int | None = None
+    ball_diameter_mm: float | None = None
+    pitch_diameter_mm: float | None = None
+    contact_angle_deg: float = 0.0
+
+
+class StandstillTable(Shape):
+    """`standstill`: below this level the machine does not run."""
+
+    level: str = ""
+    below: float | None = None
+    unit: str = ""
+
+
+class EachTable(Shape):
+    """A delay for each severity."""
+
+    alert: float | None = None
+    alarm: float | None = None
+
+
+def _for_both(value: Any) -> Any:
+    """Read one number as the delay of both severities."""
+    is_number = isinstance(value, int | float) and not isinstance(value, bool)
+    return {"alert": value, "alarm": value} if is_number else value
+
+
+Each = Annotated[EachTable, BeforeValidator(_for_both)]
+
+
+class LimitTable(Shape):
+    """`[[machine.limit]]` and `[[machine.point.limit]]`; values in `unit`."""
+
+    level: str = ""
+    unit: str = ""
+    alert: float | None = None
+    alarm: float | None = None
+    deadband: float | None = None
+    on_delay: Each | None = None
+    on_delay_s: Each | None = None
+    off_delay: float | None = None
+    off_delay_s: float | None = None
+    latch: list[SeverityWord] = Field(default_factory=list)
+    promote_alert: bool = False
+
+
+class PointTable(Shape):
+    """`[[machine.point]]`."""
+
+    id: str = ""
+    name: str = ""
+    sensor: str = ""
+    axis: str = ""
+    direction: Literal["horizontal", "vertical", "axial", ""] = ""
+    bearing: BearingTable | None = None
+    band: BandTable | None = None
+    envelope_band: BandTable | None = None
+    stale_after_s: float | None = None
+    limit: list[LimitTable] = Field(default_factory=list)
+
+
+class MachineTable(Shape):
+    """`[[machine]]`."""
+
+    id: str = ""
+    name: str = ""
+    area: str = ""
+    kind: str = ""
+    severity_class: str = ""
+    rpm: float | None = None
+    standstill_rpm: float | None = None
+    standstill: StandstillTable | None = None
+    criticality: Literal["critical", "essential", "general"] = "essential"
+    power_kw: float | None = None
+    limit: list[LimitTable] = Field(default_factory=list)
+    point: list[PointTable] = Field(default_factory=list)
+
+
+class SensorTable(Shape):
+    """`[[sensor]]`."""
+
+    id: str = ""
+    interval_s: float = 300.0
+    range_g: float | None = None
+    sensitivity_mv_per_g: float | None = None
+    clock: bool = True
+
+
+class PlantFile(Shape):
+    """All of `plant.toml`."""
+
+    site: SiteTable = SiteTable()
+    area: list[AreaTable] = Field(default_factory=list)
+    machine: list[MachineTable] = Field(default_factory=list)
+    sensor: list[SensorTable] = Field(default_factory=list)
+
+
+class GatewayTable(Shape):
+    """`[gateway]`."""
+
+    root: str = "edgemon/v1"
+
+
+class BrokerTable(Shape):
+    """`[broker]`; without `url` the gateway's own broker is used."""
+
+    url: str | None = None
+    username: str | None = None
+    password_file: str | None = None
+    ca_file: str | None = None
+    certificate_file: str | None = None
+    key_file: str | None = None
+    client_id: str = ""
+    protocol: Literal["5", "3.1.1"] = "5"
+    keepalive_s: int = 20
+    session_expiry_s: int = 7 * 86_400
+    queue: int = 512
+
+
+class StoreTable(Shape):
+    """`[store]`."""
+
+    path: str = "state/edgemon.sqlite"
+
+
+class AccessTable(Shape):
+    """`[access]`."""
+
+    socket: str = "state/edgemon.sock"
+    operators: list[str] = Field(default_factory=list)
+    engineers: list[str] = Field(default_factory=list)
+
+
+class InputTable(Shape):
+    """`[input]`: what the gateway accepts at most."""
+
+    message_bytes: int = 4 * 1024 * 1024
+    samples: int = 1 << 20
+    parts: int = 1024
+    open_captures: int = 256
+    records: int = 1000
+    part_wait_s: float = 600.0
+    future_skew_s: float = 60.0
+    rejections_kept: int = 1000
+    rejection_interval_s: float = 600.0
+
+
+class GatewayFile(Shape):
+    """All of `gateway.toml`."""
+
+    gateway: GatewayTable = GatewayTable()
+    broker: BrokerTable = BrokerTable()
+    store: StoreTable = StoreTable()
+    access: AccessTable = AccessTable()
+    input: InputTable = InputTable()
