@@ -1,5 +1,6 @@
 """Time: an instant is UTC seconds since 1970-01-01 as a float; this is the one place that reads and writes it as text."""
 
+import re
 from datetime import datetime, timezone
 from typing import TypeAlias
 
@@ -15,6 +16,10 @@ EARLIEST: Instant = 946_684_800.0
 LATEST: Instant = 253_402_300_799.0
 """9999-12-31T23:59:59Z: the last second RFC 3339 can write."""
 
+_RFC_3339 = re.compile(
+    r"([0-9]{4}-[0-9]{2}-[0-9]{2})[Tt ]([0-9]{2}:[0-9]{2}):([0-9]{2})(\.[0-9]+)?([Zz]|[+-][0-9]{2}:[0-9]{2})"
+)
+
 
 def parse_instant(text: str) -> Instant:
     """Read an RFC 3339 date-time with its offset; a leap second 60 is read as 59.999999.
@@ -28,15 +33,13 @@ def parse_instant(text: str) -> Instant:
     -----
     Source: RFC 3339 section 5.6; second 60 has no place in POSIX time.
     """
-    plain = text.strip()
-    if len(plain) >= 19 and plain[17:19] == "60":
-        plain = plain[:17] + "59.999999" + plain[19:].lstrip(".0123456789")
-    if len(plain) < 20 or plain[10] not in "Tt ":
-        raise ValueError(f"not an RFC 3339 date-time: {text!r}")
-    stamp = datetime.fromisoformat(plain.replace("z", "Z"))
-    if stamp.tzinfo is None:
-        raise ValueError(f"no offset from UTC in {text!r}")
-    return stamp.timestamp()
+    match = _RFC_3339.fullmatch(text.strip())
+    if match is None:
+        raise ValueError(f"not an RFC 3339 date-time with its offset: {text!r}")
+    date, minute, second, fraction, offset = match.groups(default="")
+    if second == "60":
+        second, fraction = "59", ".999999"
+    return datetime.fromisoformat(f"{date}T{minute}:{second}{fraction[:7]}{offset.upper()}").timestamp()
 
 
 def format_instant(instant: Instant) -> str:
