@@ -44,6 +44,9 @@ _NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9:./_-]*")
 _LONGEST_NAME = 255
 _FIELDS_PER_RECORD = 24
 _VALUES = ("v", "vs", "vb", "vd")
+_BASE = frozenset({"bver", "bn", "bt", "bu", "bv", "bs"})
+_OF_ONE_RECORD = frozenset({"n", "u", "t", "ut", "s", *_VALUES})
+"""A record with base fields and none of these measures nothing; RFC 8428 section 5.1.7 begins a pack with one."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -113,7 +116,10 @@ def read_pack(payload: bytes, most_records: int, now: Instant) -> tuple[Record, 
     for number, raw in enumerate(pack, start=1):
         if not isinstance(raw, dict):
             raise UnknownFormat("a record must be a map", f"record {number}")
-        resolved.append(_resolve(_labelled(raw, is_cbor, number), base, number, is_cbor, now))
+        fields = _labelled(raw, is_cbor, number)
+        _rebase(fields, base, f"record {number}")
+        if _OF_ONE_RECORD & fields.keys() or not _BASE & fields.keys():
+            resolved.append(_resolve(fields, base, number, is_cbor, now))
     return tuple(sorted(resolved, key=lambda record: record.time))
 
 
@@ -133,7 +139,6 @@ def _labelled(raw: Mapping[object, object], is_cbor: bool, number: int) -> dict[
 
 def _resolve(raw: dict[str, object], base: _Base, number: int, is_cbor: bool, now: Instant) -> Record:
     where = f"record {number}"
-    _rebase(raw, base, where)
     name = base.name + as_text(raw.get("n", ""), f"{where}, n")
     if _NAME.fullmatch(name) is None or len(name) > _LONGEST_NAME:
         raise UnknownFormat(f"{clean(name)!r} is not a name", where, "letters, digits and - : . / _, first a letter or digit")
