@@ -1,0 +1,122 @@
+"""TLS towards the broker, and what a failed connection means in words."""
+
+import socket
+import ssl
+from pathlib import Path
+
+from edgemon.errors import LinkRefused
+from edgemon.model.gateway import Broker
+
+_CERTIFICATE_WORDS = (
+    ("hostname mismatch", "the broker's certificate is for another host name"),
+    ("ip address mismatch", "the broker's certificate is for another address"),
+    ("has expired", "the broker's certificate has expired"),
+    ("not yet valid", "the broker's certificate is not yet valid; is this machine's clock right?"),
+)
+
+
+class _TidySocket(ssl.SSLSocket):
+    """Closes itself when the handshake fails; otherwise nobody would."""
+
+    def do_handshake(self, block: bool = False) -> None:
+        """Shake hands."""
+        try:
+            super().do_handshake(block)
+        except BaseException:
+            self.close()
+            raise
+
+
+def make_context(broker: Broker) -> ssl.SSLContext:
+    """Make the terms of TLS: 1.2 or newer, certificate and host name checked. Reads files: not for the event loop.
+
+    Raises
+    ------
+    LinkRefused
+        A file that cannot be read or used.
+    """
+    _readable(broker.ca_file, "CA file")
+    _readable(broker.certificate_file, "client certificate")
+    _readable(broker.key_file, "key of the client certificate")
+    try:
+        context = ssl.create_default_context(cafile=broker.ca_file)
+    except ssl.SSLError as error:
+        raise LinkRefused("no usable CA certificate in it", str(broker.ca_file), "a PEM file is wanted") from error
+    context.minimum_version = ssl.TLSVersion.TLSv1_2
+    context.sslsocket_class = _TidySocket
+    if broker.certificate_file is not None:
+        try:
+            context.load_cert_chain(broker.certificate_file, broker.key_file, password=_no_password)
+        except (ssl.SSLError, ValueError) as error:
+            raise LinkRefused(
+                "not a usable client certificate with its key",
+                str(broker.certificate_file),
+                "a PEM certificate and its own unencrypted PEM key are wanted",
+            ) from error
+    return context
+
+
+def _no_password() -> str:
+    raise ValueError("the key is encrypted")
+
+
+def _readable(file: Path | None, what: str) -> None:
+    if file is None:
+        return
+    try:
+        with file.open("rb"):
+            pass
+    except OSError as error:
+        raise LinkRefused(f"{what} cannot be read: {error.strerror}", str(file)) from error
+
+
+def trouble_words(error: Exception, tls: bool) -> str:
+    """Say what an exception of the socket means and where to look.
+
+    Parameters
+    ----------
+    error : Exception
+        As connecting, reading or writing raised it.
+    tls : bool
+        Whether the connection was meant to be TLS.
+    """
+    match error:
+        case ssl.SSLCertVerificationError():
+            return _certificate_words(error.verify_message)
+        case ssl.SSLError():
+            return _tls_words(error)
+        case ConnectionRefusedError():
+            return "nothing listens there; is the broker running?"
+        case ConnectionResetError() | BrokenPipeError() if tls:
+            return "the broker closed the connection during TLS; is this its TLS port?"
+        case ConnectionResetError() | BrokenPipeError():
+            return "the broker closed the connection"
+        case socket.gaierror():
+            return "the host name is not known"
+        case TimeoutError():
+            return "no answer in time"
+        case UnicodeError():
+            return "the host name is not a valid one"
+        case OSError():
+            return error.strerror or type(error).__name__
+        case _:
+            return f"{type(error).__name__}: {error}"
+
+
+def _certificate_words(message: str) -> str:
+    plain = message.lower()
+    for sign, words in _CERTIFICATE_WORDS:
+        if sign in plain:
+            return words
+    return f"the broker's certificate is not signed by the CA given ({message})"
+
+
+def _tls_words(error: ssl.SSLError) -> str:
+    reason = (error.reason or "").upper()
+    if "CERTIFICATE_REQUIRED" in reason or "HANDSHAKE_FAILURE" in reason:
+        return "the broker wants a client certificate"
+    if "UNKNOWN_CA" in reason or "BAD_CERTIFICATE" in reason or "CERTIFICATE_UNKNOWN" in reason:
+        return "the broker does not trust our client certificate"
+    if "WRONG_VERSION" in reason or isinstance(error, ssl.SSLEOFError):
+        return "no TLS there; is this the broker's TLS port?"
+    return f"TLS failed ({error.reason or error.strerror})"
