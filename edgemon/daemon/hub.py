@@ -56,7 +56,7 @@ class Hub:
         self._started_at = clock.now()
         self._store_trouble = ""
         self.store_bytes = 0
-        self.commands: Callable[[Command, Person], "asyncio.Future[Outcome]"] | None = None
+        self.commands: Callable[[Command, Person], asyncio.Future[Outcome]] | None = None
         """Set by whoever owns the states."""
 
     def adopt(self, memory: Memory, moved: Iterable[MachineId], now: Instant) -> None:
@@ -123,7 +123,7 @@ class Hub:
             late=count("late", 0),
             events=count("events", 0),
             queue=link.waiting,
-            open_captures=memory.assembly.open_count,
+            open_captures=len(memory.assembly.open),
             store_bytes=self.store_bytes,
             store_ok=not self._store_trouble,
             store_detail=self._store_trouble,

@@ -25,7 +25,8 @@ from edgemon.clock import Clock
 from edgemon.daemon.hub import Hub
 from edgemon.daemon.publisher import Publisher
 from edgemon.decode.assemble import restore
-from edgemon.decode.registry import Decoded, quarantine
+from edgemon.decode.decoded import Decoded
+from edgemon.decode.registry import quarantine
 from edgemon.engine import judge as judging
 from edgemon.engine.analyse import Analysis, analyse, decode_all, questions
 from edgemon.engine.judge import Judgement
@@ -189,7 +190,7 @@ class DataPath:
 
     async def _tick(self) -> None:
         now = self._clock.now()
-        if self._memory.assembly.is_waiting:
+        if self._memory.assembly.open:
             await self._conclude(await self._judged([]))
         await self._conclude(judging.tick(self._setting, self._memory, now))
 

@@ -7,7 +7,8 @@ from typing import TypeAlias
 
 from edgemon.analysis.measure import Waveform, measure
 from edgemon.decode.assemble import Assembly, add, expire
-from edgemon.decode.registry import Decoded, decode, quarantine
+from edgemon.decode.decoded import Decoded
+from edgemon.decode.registry import decode, quarantine
 from edgemon.engine.memory import Memory, Setting
 from edgemon.errors import DecodeError
 from edgemon.model.ids import CaptureKey, PointKey, ReadingKey, SensorId
@@ -165,8 +166,8 @@ def analyse(
             assembly = added.assembly
             if added.is_repeat:
                 items.append(Repeated(part.sensor))
-            elif not added.captures or all(capture.key != part.key for capture in added.captures):
-                items.append(Waiting(part))
+            elif all(capture.key != added.part.key for capture in added.captures):
+                items.append(Waiting(added.part))
             items.extend(added.captures)
             stored.update(capture.key for capture in added.captures)
     assembly, closed = expire(assembly, now, borders)

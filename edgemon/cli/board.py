@@ -1,0 +1,31 @@
+"""`edgemon board`: the board, attached to a running daemon; quitting it does not disturb the daemon."""
+
+import argparse
+import os
+
+from edgemon.cli.options import add_attach, daemon_of
+
+
+def add(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
+    """Register the command."""
+    parser = commands.add_parser("board", help="show the board of the running daemon", description=__doc__)
+    add_attach(parser)
+    add_look(parser)
+    parser.set_defaults(run=run)
+
+
+def add_look(parser: argparse.ArgumentParser) -> None:
+    """Let the user say how the board looks."""
+    parser.add_argument("--still", action="store_true", help="nothing flashes; unacknowledged alarms get a still mark")
+    parser.add_argument("--ascii", action="store_true", help="plain letters instead of drawn glyphs")
+    parser.add_argument("--light", action="store_true", help="dark on light, for a bright room")
+
+
+def run(options: argparse.Namespace) -> int:
+    """Show the board until the user quits."""
+    from edgemon.board.app import BoardApp  # the terminal library is loaded where a terminal is wanted
+    from edgemon.clock import SystemClock
+
+    app = BoardApp(daemon_of(options), SystemClock(), still=options.still, ascii=options.ascii, light=options.light)
+    app.run()
+    return int(app.return_code or os.EX_OK)

@@ -1,0 +1,43 @@
+"""Options that several commands share."""
+
+import argparse
+import os
+from pathlib import Path
+
+from edgemon.api.client import Daemon
+from edgemon.clock import SystemClock
+from edgemon.settings.load import load_all
+
+DEFAULT_DIRECTORY = Path("/etc/edgemon")
+
+
+def add_config(parser: argparse.ArgumentParser) -> None:
+    """Let the user say where the configuration is."""
+    parser.add_argument(
+        "--config",
+        metavar="DIR",
+        type=Path,
+        default=Path(os.environ.get("EDGEMON_CONFIG", DEFAULT_DIRECTORY)),
+        help="folder with plant.toml and gateway.toml (default: $EDGEMON_CONFIG, else /etc/edgemon)",
+    )
+
+
+def add_attach(parser: argparse.ArgumentParser) -> None:
+    """Let the user say which daemon is meant."""
+    add_config(parser)
+    parser.add_argument(
+        "--attach",
+        metavar="URL",
+        help="another way to the daemon: unix:PATH of its socket, or http://HOST:PORT",
+    )
+
+
+def daemon_of(options: argparse.Namespace) -> Daemon:
+    """Give the daemon that the options mean. Raises `SettingsError` where the configuration cannot be read."""
+    attach: str | None = options.attach
+    if attach is None:
+        _, gateway = load_all(options.config)
+        return Daemon(gateway.access.socket, SystemClock())
+    if attach.startswith("unix:"):
+        return Daemon(Path(attach.removeprefix("unix:")), SystemClock())
+    return Daemon(attach, SystemClock())

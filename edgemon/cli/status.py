@@ -1,0 +1,81 @@
+"""`edgemon status`: one snapshot of all states from the running daemon."""
+
+import argparse
+import asyncio
+import json
+import sys
+from dataclasses import asdict
+from typing import Any
+
+from edgemon.cli.options import add_attach, daemon_of
+from edgemon.model.instant import format_instant
+from edgemon.model.snapshot import MachineView, Snapshot
+
+_TIMES = frozenset({"t", "at", "since", "raised_at", "heard_at", "now", "started_at"})
+
+
+def add(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
+    """Register the command."""
+    parser = commands.add_parser("status", help="show all states of the running daemon once", description=__doc__)
+    add_attach(parser)
+    parser.add_argument("--json", action="store_true", help="for programs: everything, as one JSON object")
+    parser.set_defaults(run=run)
+
+
+def run(options: argparse.Namespace) -> int:
+    """Print the snapshot."""
+    snapshot = asyncio.run(_ask(options))
+    if options.json:
+        json.dump(document(snapshot), sys.stdout, ensure_ascii=False, indent=2)
+        print()
+    else:
+        print("\n".join(lines(snapshot)))
+    return 0
+
+
+async def _ask(options: argparse.Namespace) -> Snapshot:
+    daemon = daemon_of(options)
+    try:
+        return await daemon.snapshot()
+    finally:
+        await daemon.close()
+
+
+def document(snapshot: Snapshot) -> dict[str, Any]:
+    """Give the snapshot as plain JSON values, times as RFC 3339."""
+    plain: dict[str, Any] = _with_times(asdict(snapshot))
+    return plain
+
+
+def _with_times(value: Any) -> Any:
+    if isinstance(value, dict):
+        return {
+            key: format_instant(inner) if key in _TIMES and isinstance(inner, float) else _with_times(inner)
+            for key, inner in value.items()
+        }
+    return [_with_times(inner) for inner in value] if isinstance(value, list | tuple) else value
+
+
+def lines(snapshot: Snapshot) -> list[str]:
+    """Give the snapshot as text, a line a machine."""
+    gateway = snapshot.gateway
+    up = ", ".join(f"{link.name} {'up' if link.up else 'DOWN'} ({link.detail})" for link in gateway.links)
+    head = [
+        f"{gateway.site_name}: {len(snapshot.machines)} machines at {format_instant(gateway.now)}",
+        f"links: {up}; messages {gateway.messages}, captures {gateway.captures}, rejected {gateway.rejected}",
+    ]
+    width = max((len(machine.name) for machine in snapshot.machines), default=0)
+    return head + [_line(machine, width) for machine in snapshot.machines]
+
+
+def _line(machine: MachineView, width: int) -> str:
+    text = f"{machine.name:{width}}  {machine.state:11}  {machine.quality:5}"
+    if worst := machine.worst:
+        limits = " / ".join("-" if limit is None else f"{limit:g}" for limit in (worst.alert, worst.alarm))
+        text += f"  {worst.point} {worst.title} {worst.value:.3g} {worst.unit} (alert / alarm {limits})"
+        worst_levels = (level for point in machine.points if point.point == worst.point for level in point.levels)
+        origin = next((level.origin for level in worst_levels if level.name == worst.level), "")
+        text += f"  [{origin}]" if origin else ""
+    if machine.reasons:
+        text += f"  {', '.join(machine.reasons)}"
+    return text + ("  SIMULATED" if machine.sim else "")

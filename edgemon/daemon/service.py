@@ -1,0 +1,141 @@
+"""The daemon: start order, stop order, one task group."""
+
+import asyncio
+import logging
+from concurrent.futures import ThreadPoolExecutor
+from contextlib import AsyncExitStack
+
+from edgemon import __version__
+from edgemon.api.service import Api
+from edgemon.clock import Clock
+from edgemon.daemon.hub import Hub
+from edgemon.daemon.path import BATCH, DataPath, End, Happened, Tick
+from edgemon.daemon.publisher import Publisher
+from edgemon.daemon.wiring import link_to, open_store
+from edgemon.engine.memory import setting_of
+from edgemon.errors import LinkDown
+from edgemon.model.event import ClockStepped, GatewayStopped, LinkChanged
+from edgemon.model.gateway import Broker, Gateway
+from edgemon.model.machine import Plant
+from edgemon.model.outgoing import Outgoing
+from edgemon.mqtt.embedded import EmbeddedBroker
+from edgemon.mqtt.port import Link
+from edgemon.mqtt.wire import gateway_offline, gateway_state
+from edgemon.store.port import Store
+
+TICK_S = 1.0
+CLOCK_STEP_S = 2.0
+"""A difference between UTC and the monotonic clock over one tick that is a step, not a drift."""
+
+_FLUSH_S = 3.0
+_STATUS_EVERY = 10
+
+log = logging.getLogger(__name__)
+
+
+class Service:
+    """One daemon, from start to stop."""
+
+    def __init__(self, plant: Plant, gateway: Gateway, fingerprint: str, clock: Clock) -> None:
+        self._plant = plant
+        self._gateway = gateway
+        self._fingerprint = fingerprint
+        self._clock = clock
+        self.ready = asyncio.Event()
+        """Set when everything is open and bound; the broker need not answer yet."""
+        self.broker: Broker = gateway.broker
+        """The broker in use, the embedded one included; known once ready."""
+
+    async def run(self, stop: asyncio.Event) -> None:
+        """Run until `stop` is set; then end in order.
+
+        Raises
+        ------
+        EdgemonError
+            Something cannot be opened at the start.
+        """
+        async with AsyncExitStack() as stack:
+            if self.broker.is_embedded:
+                embedded = EmbeddedBroker()
+                await embedded.start()
+                stack.push_async_callback(embedded.stop)
+                self.broker = embedded.address(self.broker)
+            store, reader = await open_store(self._gateway)
+            stack.push_async_callback(store.close)
+            stack.push_async_callback(reader.close)
+            executor = stack.enter_context(ThreadPoolExecutor(1, "compute"))
+            setting = setting_of(self._plant, self._gateway)
+
+            def birth() -> tuple[Outgoing, ...]:
+                return (gateway_state(self._gateway.root, hub.gateway()),)
+
+            link = link_to(self._gateway, self.broker, self._plant.site, self._clock, birth)
+            hub = Hub(setting, reader, link, self._clock)
+            publisher = Publisher(link, store, reader, self._clock, self._gateway.root, self._plant.site)
+            path = DataPath(setting, store, link, self._clock, executor, publisher, hub)
+            await path.begin(self._fingerprint)
+            hub.commands = path.command
+            api = Api(hub, self._gateway.access)
+            await link.start()
+            log.info("started: %d machines, %d sensors", len(self._plant.machines), len(self._plant.sensors))
+            await self._work(stop, path, publisher, hub, api, link, store)
+            await self._farewell(publisher, link)
+        log.info("stopped")
+
+    async def _work(
+        self, stop: asyncio.Event, path: DataPath, publisher: Publisher, hub: Hub, api: Api, link: Link, store: Store
+    ) -> None:
+        async with asyncio.TaskGroup() as group:
+            serving = group.create_task(api.serve(), name="api")
+            owner = group.create_task(path.run(), name="path")
+            others = [
+                group.create_task(_pump(link, path), name="pump"),
+                group.create_task(publisher.run(), name="publisher"),
+                group.create_task(self._tick(path, publisher, hub, link, store), name="tick"),
+            ]
+            self.ready.set()
+            await stop.wait()
+            for task in others:
+                task.cancel()
+            await path.put(End(GatewayStopped(self._clock.now(), "told to stop")))
+            await owner
+            api.stop()
+            await serving
+
+    async def _farewell(self, publisher: Publisher, link: Link) -> None:
+        await publisher.flush(_FLUSH_S)
+        try:
+            async with asyncio.timeout(_FLUSH_S):
+                await link.publish(gateway_offline(self._gateway.root, self._plant.site, __version__))
+        except (LinkDown, TimeoutError):
+            log.info("the broker was not told of the stop; its last will says it")
+        await link.stop()
+
+    async def _tick(self, path: DataPath, publisher: Publisher, hub: Hub, link: Link, store: Store) -> None:
+        """Once a second: silence, clock steps, the link, the gateway's own state."""
+        offset = self._clock.now() - self._clock.elapsed()
+        was_up, connections, count = False, 0, 0
+        while True:
+            await self._clock.sleep(TICK_S)
+            now = self._clock.now()
+            step = now - self._clock.elapsed() - offset
+            if abs(step) > CLOCK_STEP_S:
+                offset += step
+                await path.put(Happened(ClockStepped(now, step)))
+            status = link.status
+            if status.up != was_up:
+                await path.put(Happened(LinkChanged(now, "broker", status.up, status.detail)))
+                was_up = status.up
+            if status.connections != connections:
+                connections = status.connections
+                path.republish()
+            if count % _STATUS_EVERY == 0 or not status.up:
+                hub.store_bytes = await store.size_bytes()
+                publisher.states((gateway_state(self._gateway.root, hub.gateway()),))
+            count += 1
+            await path.put(Tick())
+
+
+async def _pump(link: Link, path: DataPath) -> None:
+    while True:
+        await path.put(await link.receive(BATCH))
