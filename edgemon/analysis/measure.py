@@ -1,0 +1,119 @@
+"""The entrance: captures to levels and verdicts, in blocks of one length, rate and band."""
+
+import math
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from edgemon.analysis.block import Block, Rows
+from edgemon.analysis.prepare import MIN_SAMPLES, Plan, plan_for
+from edgemon.analysis.quality import Facts, short_verdict, verdicts
+from edgemon.analysis.registry import ENVELOPE_BAND, VELOCITY_BAND, WHOLE_BAND
+from edgemon.model.level import LEVEL_KINDS, Band, Level
+from edgemon.model.quality import Verdict
+from edgemon.model.reading import Counts
+from edgemon.units import Quantity
+
+BLOCK_SAMPLES = 131072
+"""Samples in one block at most: half a megabyte, what a core's second cache holds (measured)."""
+LANES = 4
+"""Rows that the transform works on at once in float32."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Waveform:
+    """One axis of one capture, for one point."""
+
+    counts: Counts
+    si_per_count: float
+    """m/s2 per count."""
+    fs_hz: float
+    band: Band
+    """Band of the point's velocity and displacement levels."""
+    envelope_band: Band | None
+    """Band to demodulate, None for the usual one."""
+    range_si: float | None
+    """Sensor's range, one-sided, m/s2; None where it is not known."""
+    missing: bool
+    """Parts of the capture never came."""
+
+
+Measured = tuple[tuple[Level, ...], Verdict]
+
+
+def measure(waveforms: Sequence[Waveform]) -> list[Measured]:
+    """Compute all levels of all waveforms, and whether each is fit to change a state.
+
+    Parameters
+    ----------
+    waveforms : sequence of Waveform
+        Of any lengths, rates and bands, in any order; those that agree are computed together.
+
+    Returns
+    -------
+    list of (levels, verdict)
+        In the order of the waveforms. Levels are in the house's units; what cannot be computed is left out, and the
+        verdict says why. `velocity_*` and `displacement_pp` are of the point's band, `envelope_*` of the demodulated
+        band about the envelope's mean, the others of everything from the lowest resolved line to half the sample rate.
+        Peaks are those of the waveform, never derived from an r.m.s. value.
+    """
+    groups: dict[tuple[int, float, Band, Band | None], list[int]] = {}
+    for i, wave in enumerate(waveforms):
+        groups.setdefault((wave.counts.size, wave.fs_hz, wave.band, wave.envelope_band), []).append(i)
+    results: list[Measured | None] = [None] * len(waveforms)
+    with np.errstate(all="ignore"):  # what is not finite is left out below
+        for key, members in groups.items():
+            plan = plan_for(*key)
+            for rows in _blocks(members, plan.n):
+                for i, result in zip(rows, _measure_block(plan, [waveforms[i] for i in rows]), strict=True):
+                    results[i] = result
+    return [result for result in results if result is not None]
+
+
+def _blocks(members: list[int], n: int) -> Iterator[list[int]]:
+    size = max(LANES, BLOCK_SAMPLES // max(1, n) // LANES * LANES)
+    for start in range(0, len(members), size):
+        yield members[start : start + size]
+
+
+def _measure_block(plan: Plan, waves: list[Waveform]) -> list[Measured]:
+    if plan.n < MIN_SAMPLES:
+        return [((), short_verdict(plan, wave.missing)) for wave in waves]
+    counts = [wave.counts for wave in waves]
+    padding = -len(waves) % LANES if len(waves) > 2 else 0  # one or two rows are quicker alone
+    block = Block(counts, plan, padding)
+    si = np.array([wave.si_per_count for wave in waves], np.float64)
+    reach = np.array([math.inf if wave.range_si is None else wave.range_si for wave in waves], np.float64)
+    found = verdicts(block, Facts(counts, si, reach, [wave.missing for wave in waves]))
+    return list(zip(_levels(block, si), found, strict=True))
+
+
+def _levels(block: Block, si: NDArray[np.float64]) -> list[tuple[Level, ...]]:
+    heads, columns = [], []
+    plan = block.plan
+    velocity = (VELOCITY_BAND, plan.velocity.band, plan.velocity.remark) if plan.velocity else None
+    envelope = (ENVELOPE_BAND, plan.envelope.band, plan.envelope.remark) if plan.envelope else None
+    for family in (velocity, (WHOLE_BAND, plan.whole, ""), envelope):
+        if family is None:
+            continue
+        functions, band, remark = family
+        for name, function in functions.items():
+            kind = LEVEL_KINDS[name]
+            heads.append((name, kind.quantity, kind.detector, band, remark))
+            columns.append(_scaled(function(block), kind.quantity, si))
+    return [
+        tuple(
+            Level(name, value, quantity, detector, band, remark)
+            for (name, quantity, detector, band, remark), value in zip(heads, row, strict=True)
+            if math.isfinite(value)
+        )
+        for row in np.array(columns).T.tolist()
+    ]
+
+
+def _scaled(values: Rows, quantity: Quantity, si: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Drop the padding and turn counts into the house's unit; a ratio has none."""
+    wide = values[: si.size].astype(np.float64)
+    return wide if quantity is Quantity.RATIO else wide * si

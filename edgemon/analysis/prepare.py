@@ -1,0 +1,194 @@
+"""What is the same for every capture of one length, rate and band: weights, tapers, line ranges; computed once and kept."""
+
+import math
+from dataclasses import dataclass
+from functools import lru_cache
+
+import numpy as np
+import scipy.fft
+from numpy.typing import NDArray
+
+from edgemon.analysis.weighting import band_gain
+from edgemon.model.level import Band
+
+MIN_SAMPLES = 16
+"""Fewer samples than this make no level. Source: common practice, no source."""
+MIN_PERIODS = 1.0
+"""Below one period of the band's lower edge a velocity level means nothing. Source: the edge cannot be told from a trend."""
+GOOD_PERIODS = 8.0
+"""Below eight, velocity reads high by more than 1 %: +1 / (2 k^2) for k periods under a Hann window (derived)."""
+TAPER_SHARE = 4
+"""A taper takes at most a quarter of the record at each end, so that velocity peaks are sought in half of it or more."""
+ENVELOPE_FLOOR = 0.25
+"""The envelope is sought wherever the taper is more than this, and the taper divided out: it is slow beside the band."""
+OFFSET_REACH = 4.0
+"""A taper shows in so many times n over its length lines; beyond, 1e-5 of its line at 0 Hz is left (recomputed)."""
+TOP = 4.0
+"""Velocity counts up to this many times the band's upper edge, where the third-order low-pass passes 3 %."""
+ENVELOPE_LOW, ENVELOPE_HIGH = 12.8, 2.56
+"""Usual envelope band: fs / 12.8 to fs / 2.56 (2 to 10 kHz at 25.6 kHz).
+
+The upper edge is the usable bandwidth by the analyser convention fs = 2.56 Fmax; the lower one fifth of it, above the
+shaft's and most gears' lines, so that the bearing's resonances excited by impacts lie inside wherever the rate allows.
+Source: common practice, no source; a band chosen for the machine belongs in the plant file.
+"""
+FS_RANGE_HZ = (1e-3, 1e9)
+"""Outside it the weights leave the range of float32. Source: no accelerometer is sampled so."""
+SHORT = "capture too short for the band"
+CUT = "sample rate too low for the band: cut at {:g} Hz"
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class VelocityPlan:
+    """How velocity and displacement come out of the lines of a tapered record."""
+
+    band: Band
+    """What is truly covered."""
+    remark: str
+    n_lines: int
+    """Lines 0 to n_lines - 1 count; 2 n_lines - 1 never exceeds the record."""
+    power: NDArray[np.float32]
+    """Shape (2 (n_lines - 2), 2): weights of squared real and imaginary parts; columns: whole band, lowest octave."""
+    m: int
+    """Samples of the velocity waveform: at least eight in a period of the band's upper edge."""
+    velocity: NDArray[np.complex64]
+    displacement: NDArray[np.complex64]
+    """Shape (n_lines,): gain over j omega, and over its square."""
+    inside: slice
+    """Where the taper is 1."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class EnvelopePlan:
+    """How the envelope comes out of the lines of a tapered record."""
+
+    band: Band
+    remark: str
+    lines: slice
+    m: int
+    """Samples of the envelope: twice the bandwidth or more."""
+    inside: slice
+    """Where the taper is more than a quarter."""
+    gain: NDArray[np.float32]
+    """What makes the envelope out of the analytic signal inside: scale over taper."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Plan:
+    """Everything that depends only on length, rate and bands."""
+
+    n: int
+    fs_hz: float
+    taper: NDArray[np.float32]
+    """Rising edge, shape (n_taper,)."""
+    offset: NDArray[np.complex64]
+    """First lines of the taper itself, over its line at 0 Hz: what a constant adds to each line, shape (k,)."""
+    whole: Band
+    """Band of the acceleration levels: from the lowest resolved line to half the sample rate."""
+    velocity: VelocityPlan | None
+    envelope: EnvelopePlan | None
+    too_short: bool
+    remarks: tuple[str, ...]
+    """Sentences that say why levels are left out."""
+
+
+@lru_cache(maxsize=64)
+def plan_for(n: int, fs_hz: float, band: Band, envelope_band: Band | None) -> Plan:
+    """Prepare what `n` samples at `fs_hz` need; the last 64 combinations are kept.
+
+    Notes
+    -----
+    The record gets smooth edges of one period of the band's lower edge (at most a quarter of the record) before its
+    one Fourier transform: integration would turn the jump between last and first sample into a transient larger than
+    the vibration. The constant removed is the one that leaves nothing at 0 Hz under that taper; the plain mean of a
+    tone that does not fit the record would come back as drift. Peaks are then sought between the edges only.
+    `velocity_rms` sees the Hann window times the taper, of which the noise bandwidth is known exactly.
+    """
+    if n < MIN_SAMPLES:
+        return Plan(n, fs_hz, _edge(0), np.zeros(0, np.complex64), band, None, None, True, (f"{n} samples make no level",))
+    if not FS_RANGE_HZ[0] <= fs_hz <= FS_RANGE_HZ[1]:
+        why = f"a sample rate of {fs_hz:g} Hz makes no velocity and no envelope"
+        return Plan(n, fs_hz, _edge(0), np.zeros(0, np.complex64), Band(fs_hz / n, fs_hz / 2.0), None, None, False, (why,))
+    duration, nyquist = n / fs_hz, fs_hz / 2.0
+    remarks: list[str] = []
+    periods = duration * band.low_hz
+    too_short = 0.0 < periods < MIN_PERIODS
+    if too_short:
+        remarks.append(f"{duration:g} s hold no full period of the band's lower edge, {band.low_hz:g} Hz")
+    n_taper = _taper_length(n, fs_hz, band.low_hz)
+    taper = _edge(n_taper)
+    velocity = None if too_short else _velocity_plan(n, fs_hz, band, taper)
+    if velocity is None and not too_short:
+        remarks.append(f"sample rate {fs_hz:g} Hz too low for velocity in {band}")
+    envelope = _envelope_plan(n, fs_hz, envelope_band, taper)
+    if envelope is None:
+        remarks.append(f"no lines of this capture in the envelope's band {envelope_band or 'by default'}")
+    return Plan(n, fs_hz, taper, _offset(n, taper), Band(fs_hz / n, nyquist), velocity, envelope, too_short, tuple(remarks))
+
+
+def _edge(n_taper: int) -> NDArray[np.float32]:
+    """Give the integral of a Hann window: no jump in value, slope or curvature at either end."""
+    u = (np.arange(n_taper) + 0.5) / max(1, n_taper)
+    return (u - np.sin(2.0 * np.pi * u) / (2.0 * np.pi)).astype(np.float32)
+
+
+def _tapered(window: NDArray[np.float64], taper: NDArray[np.float32]) -> NDArray[np.float64]:
+    window[: taper.size] *= taper
+    window[window.size - taper.size :] *= taper[::-1]
+    return window
+
+
+def _offset(n: int, taper: NDArray[np.float32]) -> NDArray[np.complex64]:
+    lines = scipy.fft.rfft(_tapered(np.ones(n), taper))[: math.ceil(OFFSET_REACH * n / max(1, taper.size))]
+    return np.asarray(lines / lines[0], np.complex64)
+
+
+def _taper_length(n: int, fs_hz: float, low_hz: float) -> int:
+    longest = n // TAPER_SHARE
+    return min(longest, math.ceil(fs_hz / low_hz)) if low_hz * n > fs_hz else longest
+
+
+def _velocity_plan(n: int, fs_hz: float, band: Band, taper: NDArray[np.float32]) -> VelocityPlan | None:
+    line_hz, nyquist = fs_hz / n, fs_hz / 2.0
+    if nyquist <= band.low_hz:
+        return None
+    high = min(band.high_hz, nyquist)
+    n_lines = min((n + 1) // 2, math.ceil(TOP * high / line_hz) + 1)  # the line at half the rate has no phase: left out
+    if n_lines < 3:
+        return None
+    f = line_hz * np.arange(1, n_lines)
+    gain, omega = band_gain(f, band), 2.0 * np.pi * f
+    window = _tapered(1.0 - np.cos(2.0 * np.pi * np.arange(n) / n), taper)  # twice a Hann window
+    weight = (2.0 / (n * float(np.dot(window, window)))) * (gain / omega)[:-1] ** 2
+    lowest = np.where(f[:-1] < 2.0 * max(band.low_hz, line_hz), weight, 0.0)
+    m = scipy.fft.next_fast_len(max(2 * n_lines, math.ceil(2.0 * TOP * high / line_hz)), real=True)
+    scale = m / n
+    velocity, displacement = np.zeros(n_lines, np.complex64), np.zeros(n_lines, np.complex64)
+    velocity[1:], displacement[1:] = scale * gain / (1j * omega), -scale * gain / omega**2
+    cut = [CUT.format(high)] if high < band.high_hz else []
+    short = [SHORT] if band.low_hz * n < GOOD_PERIODS * fs_hz else []
+    power = np.repeat(np.column_stack((weight, lowest)), 2, axis=0).astype(np.float32)
+    truth = Band(max(band.low_hz, line_hz), high)
+    inside = _inside(taper.size, n, m)
+    return VelocityPlan(truth, "; ".join(short + cut), n_lines, power, m, velocity, displacement, inside)
+
+
+def _envelope_plan(n: int, fs_hz: float, wanted: Band | None, taper: NDArray[np.float32]) -> EnvelopePlan | None:
+    line_hz, nyquist = fs_hz / n, fs_hz / 2.0
+    band = wanted or Band(fs_hz / ENVELOPE_LOW, fs_hz / ENVELOPE_HIGH)
+    first = max(1, math.ceil(band.low_hz / line_hz - 1e-9))
+    last = min((n - 1) // 2, math.floor(min(band.high_hz, nyquist) / line_hz + 1e-9))
+    if last - first < 3:
+        return None
+    m = scipy.fft.next_fast_len(2 * (last - first + 1))
+    cut = CUT.format(nyquist) if band.high_hz > nyquist else ""
+    truth = Band(max(band.low_hz, line_hz), min(band.high_hz, nyquist))
+    weight = np.interp(np.arange(m) * (n / m), np.arange(n), _tapered(np.ones(n), taper))
+    edge = int(np.argmax(weight > ENVELOPE_FLOOR))
+    inside = slice(edge, m - edge)
+    return EnvelopePlan(truth, cut, slice(first, last + 1), m, inside, (2.0 * m / n / weight[inside]).astype(np.float32))
+
+
+def _inside(n_taper: int, n: int, m: int) -> slice:
+    edge = math.ceil(n_taper * m / n)
+    return slice(edge, m - edge)

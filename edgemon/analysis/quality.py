@@ -1,0 +1,213 @@
+"""Is a capture fit to change a state? Cheap tests for every row of a block, the full test only where one gives cause.
+
+Every threshold is common practice without a published source, except where one is named.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from edgemon.analysis.block import Block
+from edgemon.analysis.prepare import Plan
+from edgemon.model.quality import Flaw, Verdict
+from edgemon.model.reading import Counts
+
+RAIL = 32766
+"""Within one count of the full scale of int16, either sign (the negative one reaches a count further)."""
+MIN_RUN = 3
+"""So many samples in a row at an extreme are a flat top."""
+FLAT_SHARE = 1e-3
+"""A record's own extreme is a rail if more than this share of its samples lies there in runs."""
+SHOULDER = 4.0
+"""... and if this many times more samples lie within one count of it than in the next four counts: a rounded crest, even of a
+slow sine, gives 1.4 (recomputed: sqrt 2 over sqrt 6 - sqrt 2), a clipped one has no shoulder."""
+MIN_SPAN = 64
+"""... and only in a record that spans so many counts: in fewer, steps of the converter look like flat tops."""
+FLAT_STD = 2.0
+"""Counts; below it a converter's own steps are what is measured."""
+IDENTICAL_SHARE = 0.99
+IDENTICAL_KURTOSIS = 50.0
+"""99 % equal samples give a kurtosis of about 1 / 0.01: rows below half of that need not be counted."""
+MAX_VELOCITY = 0.1
+"""m/s r.m.s.; ten times what any standard allows on a bearing housing."""
+RANGE_MARGIN = 1.05
+"""A sensor may reach a little further than its nominal range (tolerance of sensitivity)."""
+RISE_ENERGY = 0.5
+RISE_FLATNESS = 0.2
+RISE_STEEPNESS = 4.0
+RISE_LINES = 6
+
+CLEAN = Verdict()
+Row = tuple[Flaw, str]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Facts:
+    """What the verdict needs beside the block, one for each row."""
+
+    counts: Sequence[Counts]
+    si_per_count: NDArray[np.float64]
+    range_si: NDArray[np.float64]
+    """m/s2; infinite where it is not known."""
+    missing: Sequence[bool]
+
+
+def verdicts(block: Block, facts: Facts) -> list[Verdict]:
+    """Judge every row of a block.
+
+    Parameters
+    ----------
+    block : Block
+        Its rows, padding apart, are the captures in `facts`.
+    facts : Facts
+        Raw counts, scale, range, and whether parts are missing.
+
+    Returns
+    -------
+    list of Verdict
+        In order; a row without flaw and without remark shares one and the same clean verdict.
+    """
+    plan, rows = block.plan, len(facts.counts)
+    suspects = np.flatnonzero(_suspect(block, facts, rows))
+    found = [CLEAN] * rows
+    for i in range(rows) if plan.too_short or plan.remarks else suspects.tolist():
+        found[i] = _verdict(block, facts, i)
+    return found
+
+
+def short_verdict(plan: Plan, missing: bool) -> Verdict:
+    """Judge a capture too short to be made a row of a block."""
+    return _collect([(Flaw.TOO_SHORT, plan.remarks[0])] + ([_missing()] if missing else []), ())
+
+
+def _suspect(block: Block, facts: Facts, rows: int) -> NDArray[np.bool_]:
+    top = block.highest[:rows] + block.mean[:rows]
+    bottom = block.lowest[:rows] + block.mean[:rows]
+    reach = np.maximum(np.abs(top), np.abs(bottom))
+    second = block.second[:rows]
+    suspect = (reach > RAIL - 0.5) | (second < FLAT_STD**2) | (block.fourth[:rows] > IDENTICAL_KURTOSIS * second**2)
+    suspect |= reach * facts.si_per_count > (facts.range_si - 2.0 * facts.si_per_count)
+    suspect |= np.maximum(*block.at_extremes)[:rows] > max(MIN_RUN - 1, FLAT_SHARE * block.plan.n)
+    suspect |= np.asarray(facts.missing, bool)
+    if block.plan.velocity is not None:
+        power = block.velocity_power[:rows]
+        suspect |= np.sqrt(power[:, 0]) * facts.si_per_count > MAX_VELOCITY
+        suspect |= power[:, 1] >= RISE_ENERGY * power[:, 0]
+    return np.asarray(suspect)
+
+
+def _verdict(block: Block, facts: Facts, i: int) -> Verdict:
+    counts, si, limit = facts.counts[i], float(facts.si_per_count[i]), float(facts.range_si[i])
+    found: list[Row | None] = [
+        clipping(counts, limit / si if si > 0.0 else np.inf),
+        flat_line(counts, float(block.second[i]) ** 0.5),
+        (Flaw.TOO_SHORT, block.plan.remarks[0]) if block.plan.too_short else None,
+        _missing() if facts.missing[i] else None,
+        _rise(block, i),
+        _implausible(block, i, si, limit),
+    ]
+    remarks = block.plan.remarks[1:] if block.plan.too_short else block.plan.remarks
+    return _collect([row for row in found if row is not None], remarks)
+
+
+def _collect(rows: Sequence[Row], remarks: tuple[str, ...]) -> Verdict:
+    if not rows and not remarks:
+        return CLEAN
+    return Verdict(tuple(flaw for flaw, _ in rows), tuple(text for _, text in rows) + remarks)
+
+
+def _missing() -> Row:
+    return Flaw.MISSING_SAMPLES, "parts of the capture never came"
+
+
+def clipping(counts: Counts, range_counts: float = np.inf) -> Row | None:
+    """Find flat tops: at the converter's full scale, at the sensor's range, or at the record's own extremes.
+
+    Parameters
+    ----------
+    counts : int16 array, shape (n,)
+        One capture, n >= 1.
+    range_counts : float
+        Sensor's range in counts, infinite where it is not known.
+
+    Returns
+    -------
+    tuple or None
+        The flaw and a sentence about it.
+    """
+    full = min(float(RAIL), round(range_counts) - 1.0 if range_counts < RAIL else float(RAIL))
+    wide = counts.astype(np.int32)
+    for side in (wide, -wide):
+        extreme = int(side.max())
+        if full <= extreme <= full + 2.0 and _in_runs(side >= full):
+            return Flaw.CLIPPED, f"{MIN_RUN} or more samples in a row within a count of full scale"
+        if extreme - int(side.min()) < MIN_SPAN:
+            continue
+        held = _in_runs(side >= extreme - 1)
+        shoulder = np.count_nonzero((side >= extreme - 5) & (side < extreme - 1))
+        if held > max(MIN_RUN, FLAT_SHARE * side.size) and held > SHOULDER * shoulder:
+            return Flaw.CLIPPED, f"flat tops: {100.0 * held / side.size:.2g} % of the samples at the record's extreme, in runs"
+    return None
+
+
+def _in_runs(mask: NDArray[np.bool_]) -> int:
+    """Count the samples that belong to runs of MIN_RUN or more."""
+    edges = np.flatnonzero(np.diff(np.concatenate(([False], mask, [False])).astype(np.int8)))
+    lengths = edges[1::2] - edges[::2]
+    return int(lengths[lengths >= MIN_RUN].sum())
+
+
+def flat_line(counts: Counts, std: float) -> Row | None:
+    """Find a channel in which nothing moves, from one capture and its standard deviation in counts."""
+    if std < FLAT_STD:
+        return Flaw.FLAT_LINE, f"the signal moves by {std:.2g} counts r.m.s., no more than a converter's own steps"
+    most = int(np.bincount(counts.astype(np.int32) + 32768).max())
+    if most > IDENTICAL_SHARE * counts.size:
+        return Flaw.FLAT_LINE, f"{100.0 * most / counts.size:.1f} % of the samples are one and the same value"
+    return None
+
+
+def _rise(block: Block, i: int) -> Row | None:
+    """Tell a ski slope from a slow line and from white noise, where most of the velocity lies in the lowest octave.
+
+    Notes
+    -----
+    A slope fills its lines evenly once it is made level (a line does not), and its acceleration itself falls with
+    frequency (that of white noise, whose *velocity* falls as 1/f too, does not). In captures that have fewer than six
+    lines from half to twice the lower edge the two cannot be told apart, and none is accused.
+    """
+    plan = block.plan.velocity
+    if plan is None:
+        return None
+    power = block.velocity_power[i]
+    if not power[1] >= RISE_ENERGY * power[0] or power[0] <= 0.0:
+        return None
+    low = plan.band.low_hz * block.plan.n / block.plan.fs_hz
+    lines = block.lines[i, : plan.n_lines].astype(np.complex128)
+    hann = np.abs(lines[1:-1] - 0.5 * (lines[:-2] + lines[2:])) ** 2
+    k = np.arange(1, hann.size + 1)
+    near, far = (k >= low / 2.0) & (k <= 2.0 * low), (k > 2.0 * low) & (k <= 8.0 * low)
+    if np.count_nonzero(near) < RISE_LINES or np.count_nonzero(far) < RISE_LINES:
+        return None
+    tiny = np.finfo(np.float64).tiny
+    level = hann[near] * k[near] ** 2 + tiny
+    flatness = np.exp(np.log(level).mean()) / level.mean()
+    steepness = np.exp(np.log(hann[near] + tiny).mean() - np.log(hann[far] + tiny).mean())
+    if flatness < RISE_FLATNESS or steepness < RISE_STEEPNESS:
+        return None
+    share = 100.0 * float(power[1] / power[0])
+    edge = 2.0 * plan.band.low_hz
+    return Flaw.LOW_FREQUENCY_RISE, f"{share:.0f} % of the velocity lies below {edge:g} Hz in a slope without lines"
+
+
+def _implausible(block: Block, i: int, si: float, limit: float) -> Row | None:
+    if block.plan.velocity is not None:
+        velocity = float(block.velocity_power[i, 0]) ** 0.5 * si
+        if velocity > MAX_VELOCITY:
+            return Flaw.IMPLAUSIBLE, f"velocity {1e3 * velocity:.3g} mm/s r.m.s.: no bearing housing moves so"
+    reach = max(abs(float(block.highest[i] + block.mean[i])), abs(float(block.lowest[i] + block.mean[i]))) * si
+    if reach > RANGE_MARGIN * limit:
+        return Flaw.IMPLAUSIBLE, f"acceleration {reach:.3g} m/s2, beyond the sensor's range of {limit:.3g} m/s2"
+    return None
