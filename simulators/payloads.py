@@ -1,0 +1,107 @@
+"""Encoders of the message contract, version 1; written from the contract, not from the gateway's decoder."""
+
+import base64
+import json
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import cbor2
+import numpy as np
+from numpy.typing import NDArray
+
+SENML_CBOR = {"bn": -2, "bt": -3, "n": 0, "u": 1, "v": 2, "vs": 3, "vb": 4, "t": 6}
+"""Labels of SenML fields in CBOR. Source: RFC 8428, table 4 (section 6)."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Waveform:
+    """One capture as a sensor has it in memory."""
+
+    id: str
+    t: float
+    fs_hz: float
+    unit: str
+    scale: float
+    axes: Mapping[str, NDArray[np.int16]]
+    """Samples of each axis, shape (n,), the same n for all."""
+    rpm: float | None = None
+    temperature_c: float | None = None
+    battery_pct: float | None = None
+    rssi_dbm: float | None = None
+    sim: bool = True
+
+
+@dataclass(frozen=True, slots=True)
+class Record:
+    """One SenML record: a number."""
+
+    name: str
+    value: float
+    unit: str
+
+
+def encode_capture(wave: Waveform, parts: int = 1, as_json: bool = False) -> list[bytes]:
+    """Encode a capture as the payloads of one message or of several parts.
+
+    Parameters
+    ----------
+    wave : Waveform
+        The capture.
+    parts : int
+        How many parts to send it in; 1 sends it whole, without the field `part`.
+    as_json : bool
+        JSON with base64 samples instead of CBOR with byte strings.
+
+    Returns
+    -------
+    list of bytes
+        One payload a part, in order; samples of an axis concatenate in this order.
+
+    Raises
+    ------
+    ValueError
+        Fewer samples than parts, or parts below 1.
+    """
+    length = min(samples.size for samples in wave.axes.values())
+    if parts < 1 or parts > length:
+        raise ValueError(f"{length} samples cannot be sent in {parts} parts")
+    edges = [length * k // parts for k in range(parts + 1)]
+    payloads = []
+    for k in range(parts):
+        fields = _head(wave)
+        cut = {axis: samples[edges[k] : edges[k + 1]].astype("<i2").tobytes() for axis, samples in wave.axes.items()}
+        if parts > 1:
+            fields["part"] = [k + 1, parts]
+        if as_json:
+            fields["axes"] = {axis: base64.b64encode(samples).decode("ascii") for axis, samples in cut.items()}
+            payloads.append(json.dumps(fields).encode())
+        else:
+            fields["axes"] = cut
+            payloads.append(cbor2.dumps(fields))
+    return payloads
+
+
+def _head(wave: Waveform) -> dict[str, object]:
+    """Fields that every part carries; what the sensor does not know is left out."""
+    fields: dict[str, object] = {"id": wave.id, "t": wave.t, "fs": wave.fs_hz, "u": wave.unit, "scale": wave.scale}
+    known = {"rpm": wave.rpm, "temp": wave.temperature_c, "battery": wave.battery_pct, "rssi": wave.rssi_dbm}
+    fields.update({name: value for name, value in known.items() if value is not None})
+    if wave.sim:
+        fields["sim"] = True
+    return fields
+
+
+def encode_readings(t: float, records: list[Record], as_json: bool = True, sim: bool = True) -> bytes:
+    """Encode readings of one time as a SenML pack (RFC 8428); a boolean record `sim` marks them as simulated."""
+    pack: list[dict[str, object]] = [{"n": record.name, "u": record.unit, "v": record.value} for record in records]
+    if sim:
+        pack.append({"n": "sim", "vb": True})
+    pack[0] = {"bt": t, **pack[0]}
+    if as_json:
+        return json.dumps(pack).encode()
+    return cbor2.dumps([{SENML_CBOR[name]: value for name, value in record.items()} for record in pack])
+
+
+def encode_note(t: float, title: str, text: str, machine: str = "") -> bytes:
+    """Encode a simulation note: what is being played, for the people who watch."""
+    return json.dumps({"t": t, "title": title, "text": text, "machine": machine}, ensure_ascii=False).encode()
