@@ -1,0 +1,192 @@
+"""Store and reader in memory, for tests: same promises, nothing on disk."""
+
+import math
+from collections.abc import Collection, Iterable
+
+from edgemon.errors import StoreError
+from edgemon.model.alarm import MachineSpeed, PointState, SensorState
+from edgemon.model.event import JournalEntry
+from edgemon.model.ids import CaptureKey, MachineId, PointKey, ReadingKey, SensorId
+from edgemon.model.instant import Instant
+from edgemon.model.message import Quarantined
+from edgemon.model.reading import Capture, CapturePart
+from edgemon.model.snapshot import TrendPoint
+from edgemon.store.port import Commit, Known, Saved
+
+QUARANTINE_MOST = 1000
+
+
+class MemoryStore:
+    """Fulfils `port.Store` and `port.Reader` at once.
+
+    Parameters
+    ----------
+    quarantine_most : int
+        Rejected messages kept; the oldest are dropped.
+    before : MemoryStore, optional
+        The store of the run before: what it held is held again.
+
+    Attributes
+    ----------
+    failing : StoreError | None
+        Raised by each commit while it is set, as a full disk does.
+    commits : list[Commit]
+        What was stored, in order.
+    """
+
+    def __init__(self, quarantine_most: int = QUARANTINE_MOST, before: "MemoryStore | None" = None) -> None:
+        self.failing: StoreError | None = None
+        self.commits: list[Commit] = [] if before is None else list(before.commits)
+        self._quarantine_most = quarantine_most
+        self._published = 0
+        self._closed = False
+        self._journal: list[JournalEntry] = []
+        self._captures: dict[CaptureKey, Capture] = {}
+        self._parts: dict[tuple[CaptureKey, int], CapturePart] = {}
+        self._trend: dict[tuple[str, ...], dict[Instant, TrendPoint]] = {}
+        self._readings: set[ReadingKey] = set()
+        self._quarantine: list[Quarantined] = []
+        self._points: dict[tuple[PointKey, bool], PointState] = {}
+        self._sensors: dict[tuple[str, bool], SensorState] = {}
+        self._speeds: dict[tuple[MachineId, bool], MachineSpeed] = {}
+        self._counters: dict[str, int] = {}
+        for commit in self.commits:
+            self._take(commit)
+        if before is not None:
+            self._published = before._published
+
+    async def load(self) -> Saved:
+        """Read what the last run left behind."""
+        self._ask()
+        return Saved(
+            tuple(self._points[key] for key in sorted(self._points)),
+            tuple(self._sensors[key] for key in sorted(self._sensors)),
+            tuple(self._speeds[key] for key in sorted(self._speeds)),
+            tuple(self._parts.values()),
+            dict(sorted(self._counters.items())),
+            len(self._journal) + 1,
+            self._published,
+        )
+
+    async def known(
+        self,
+        captures: Collection[CaptureKey],
+        readings: Collection[ReadingKey],
+        parts: Collection[tuple[CaptureKey, int]] = (),
+    ) -> Known:
+        """Say which keys are stored already; a part only while its capture waits for others."""
+        self._ask()
+        return Known(
+            frozenset(captures) & self._captures.keys(),
+            frozenset(readings) & self._readings,
+            frozenset(parts) & self._parts.keys(),
+        )
+
+    async def commit(self, commit: Commit) -> tuple[JournalEntry, ...]:
+        """Store everything, or nothing if it is made to fail."""
+        self._ask()
+        if self.failing is not None:
+            raise self.failing
+        self.commits.append(commit)
+        return self._take(commit)
+
+    async def mark_published(self, seq: int) -> None:
+        """Remember how far the journal was published."""
+        self._published = max(self._published, seq)
+
+    async def size_bytes(self) -> int:
+        """Give the bytes of the samples held."""
+        self._ask()
+        return sum(counts.nbytes for capture in self._captures.values() for counts in capture.axes.values())
+
+    async def close(self) -> None:
+        """Close; twice does no harm."""
+        self._closed = True
+
+    async def journal(self, limit: int, before: int | None = None, after: int | None = None) -> tuple[JournalEntry, ...]:
+        """Give journal entries: the newest first, or with `after` the oldest first after that number."""
+        self._ask()
+        fit = [e for e in self._journal if (before is None or e.seq < before) and e.seq > (after or 0)]
+        return tuple((fit[::-1] if after is None else fit)[:limit])
+
+    async def trend(
+        self, point: PointKey, level: str, since: Instant, until: Instant, sim: bool = False, most: int = 2000
+    ) -> tuple[TrendPoint, ...]:
+        """Give the values of a level in the house's unit, oldest first; the newest `most` of them."""
+        return self._values(("point", *point, level, str(sim)), since, until, most)
+
+    async def readings(
+        self, sensor: SensorId, name: str, since: Instant, until: Instant, sim: bool = False, most: int = 2000
+    ) -> tuple[TrendPoint, ...]:
+        """Give what a sensor said under a name, oldest first; the newest `most` of them."""
+        return self._values(("sensor", sensor, "", name, str(sim)), since, until, most)
+
+    async def capture(self, key: CaptureKey) -> Capture | None:
+        """Give a stored capture."""
+        self._ask()
+        return self._captures.get(key)
+
+    async def captures(
+        self, sensor: SensorId | None, since: Instant, until: Instant, sim: bool | None = None, most: int = 1000
+    ) -> tuple[CaptureKey, ...]:
+        """List stored captures, newest first."""
+        self._ask()
+        found = [
+            capture.key
+            for capture in reversed(self._captures.values())
+            if sensor in (None, capture.sensor) and sim in (None, capture.sim) and since <= capture.taken_at <= until
+        ]
+        return tuple(sorted(found, key=lambda key: -key.taken_at)[:most])
+
+    async def quarantined(self, limit: int) -> tuple[Quarantined, ...]:
+        """Give rejected messages, newest first."""
+        self._ask()
+        return tuple(self._quarantine[::-1][:limit])
+
+    def _ask(self) -> None:
+        if self._closed:
+            raise StoreError("the store is closed")
+
+    def _values(self, series: tuple[str, ...], since: Instant, until: Instant, most: int) -> tuple[TrendPoint, ...]:
+        self._ask()
+        values = self._trend.get(series, {})
+        newest = sorted((value for t, value in values.items() if since <= t <= until), key=lambda value: -value.t)[:most]
+        return tuple(reversed(newest))
+
+    def _take(self, commit: Commit) -> tuple[JournalEntry, ...]:
+        for capture in commit.captures:
+            self._captures.setdefault(capture.key, capture)
+        for part in commit.parts:
+            self._parts.setdefault((part.key, part.number), part)
+        whole = {capture.key for capture in commit.captures}
+        self._parts = {key: part for key, part in self._parts.items() if key[0] not in whole}
+        self._take_values(commit)
+        self._points |= {(state.point, state.sim): state for state in commit.points}
+        self._sensors |= {(state.sensor, state.sim): state for state in commit.sensors}
+        self._speeds |= {(speed.machine, speed.sim): speed for speed in commit.speeds}
+        self._counters |= commit.counters
+        if commit.quarantined:
+            self._quarantine += commit.quarantined
+            del self._quarantine[: max(0, len(self._quarantine) - self._quarantine_most)]
+        first = len(self._journal) + 1
+        entries = tuple(JournalEntry(first + k, commit.recorded_at, event) for k, event in enumerate(commit.events))
+        self._journal += entries
+        return entries
+
+    def _take_values(self, commit: Commit) -> None:
+        for measurement in commit.measurements:
+            for level in measurement.levels:
+                series = ("point", *measurement.point, level.name, str(measurement.sim))
+                self._take_value(series, TrendPoint(measurement.taken_at, level.value, measurement.verdict.is_fit))
+        for reading in commit.readings:
+            name = ("sensor", reading.sensor, "", reading.key.name, str(reading.sim))
+            self._take_value(name, TrendPoint(reading.taken_at, reading.value, True))
+        self._readings |= {reading.key for reading in commit.readings if math.isfinite(reading.value)}
+
+    def _take_value(self, series: Iterable[str], value: TrendPoint) -> None:
+        if not math.isfinite(value.value):
+            return
+        values = self._trend.setdefault(tuple(series), {})
+        earlier = values.get(value.t)
+        if earlier is None or (value.fit and not earlier.fit):
+            values[value.t] = value

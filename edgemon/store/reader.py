@@ -1,0 +1,119 @@
+"""Reading the store beside its writer: short reads on a connection that cannot write."""
+
+import sqlite3
+from collections.abc import Callable
+from pathlib import Path
+from typing import TypeVar
+
+from edgemon.errors import StoreError
+from edgemon.model.event import JournalEntry
+from edgemon.model.ids import CaptureKey, PointKey, SensorId
+from edgemon.model.instant import Instant
+from edgemon.model.message import Quarantined
+from edgemon.model.reading import Capture
+from edgemon.model.snapshot import TrendPoint
+from edgemon.store.connection import BUSY_TIMEOUT_MS, Connection, opened, to_its_end
+from edgemon.store.faults import translated
+from edgemon.store.segments import Place, folder_of, read
+from edgemon.store.wire import CAPTURE_COLUMNS, Row, capture_from_row, entry_from_row
+
+T = TypeVar("T")
+_VALUES = """SELECT t, value, fit FROM trend JOIN series ON series.id = trend.series
+    WHERE kind = ? AND owner = ? AND place = ? AND name = ? AND sim = ? AND t BETWEEN ? AND ? ORDER BY t DESC LIMIT ?"""
+_CAPTURE = f"""SELECT {CAPTURE_COLUMNS}, missing_parts, segment, offset, length, checksum
+    FROM captures WHERE sensor = ? AND id = ? AND taken_at = ?"""
+_QUARANTINE = "SELECT topic, head, size, received_at, cause, detail FROM quarantine ORDER BY arrival DESC LIMIT ?"
+
+
+class SqliteReader:
+    """Read-only questions; see `port.Reader`. Made by `open`. Times since and until belong to what is asked for.
+
+    Each question is one statement read to its end: an open read would stop the log from being moved into the database.
+    """
+
+    def __init__(self, path: Path, connection: Connection) -> None:
+        self._path = path
+        self._connection = connection
+
+    @classmethod
+    async def open(cls, path: Path) -> "SqliteReader":
+        """Open a store that is there; StoreError if it is not."""
+
+        def connector() -> sqlite3.Connection:
+            if not path.exists():
+                raise StoreError("there is no store here", str(path), "has the gateway run with this configuration?")
+            uri = f"{path.absolute().as_uri()}?mode=ro"
+            connection = sqlite3.connect(uri, uri=True, isolation_level=None, timeout=BUSY_TIMEOUT_MS / 1000)
+            try:
+                connection.execute("PRAGMA query_only = ON")
+                connection.execute("SELECT count(*) FROM sqlite_schema").fetchone()
+            except BaseException:
+                connection.close()
+                raise
+            return connection
+
+        connection = Connection(connector)
+        with translated(path):
+            await opened(connection)
+        return cls(path, connection)
+
+    async def journal(self, limit: int, before: int | None = None, after: int | None = None) -> tuple[JournalEntry, ...]:
+        """Give journal entries: the newest first, or with `after` the oldest first after that number."""
+        order = "DESC" if after is None else "ASC"
+        below = before if before is not None else 2**63 - 1
+        sql = f"SELECT seq, recorded_at, body FROM journal WHERE seq < ? AND seq > ? ORDER BY seq {order} LIMIT ?"
+        rows = await self._rows(sql, (below, after or 0, limit))
+        return tuple(entry_from_row(row) for row in rows)
+
+    async def trend(
+        self, point: PointKey, level: str, since: Instant, until: Instant, sim: bool = False, most: int = 2000
+    ) -> tuple[TrendPoint, ...]:
+        """Give the values of a level in the house's unit, oldest first; the newest `most` of them."""
+        return await self._values(("point", *point, level, sim, since, until, most))
+
+    async def readings(
+        self, sensor: SensorId, name: str, since: Instant, until: Instant, sim: bool = False, most: int = 2000
+    ) -> tuple[TrendPoint, ...]:
+        """Give what a sensor said under a name, oldest first; the newest `most` of them."""
+        return await self._values(("sensor", sensor, "", name, sim, since, until, most))
+
+    async def capture(self, key: CaptureKey) -> Capture | None:
+        """Give a stored capture; StoreCorrupt if its samples are damaged, naming file and offset."""
+        folder = folder_of(self._path)
+
+        def look(connection: sqlite3.Connection) -> Capture | None:
+            row = connection.execute(_CAPTURE, key).fetchone()
+            return None if row is None else capture_from_row(row[:14], read(folder, Place(*row[14:17]), row[17]))
+
+        return await self._run(look)
+
+    async def captures(
+        self, sensor: SensorId | None, since: Instant, until: Instant, sim: bool | None = None, most: int = 1000
+    ) -> tuple[CaptureKey, ...]:
+        """List stored captures, newest first."""
+        wanted = {"sensor": sensor, "sim": sim}
+        given = {column: value for column, value in wanted.items() if value is not None}
+        where = " AND ".join(["taken_at BETWEEN ? AND ?", *(f"{column} = ?" for column in given)])
+        sql = f"SELECT sensor, id, taken_at FROM captures WHERE {where} ORDER BY taken_at DESC, number DESC LIMIT ?"
+        return tuple(CaptureKey(*row) for row in await self._rows(sql, (since, until, *given.values(), most)))
+
+    async def quarantined(self, limit: int) -> tuple[Quarantined, ...]:
+        """Give rejected messages, newest first."""
+        return tuple(Quarantined(*row) for row in await self._rows(_QUARANTINE, (limit,)))
+
+    async def close(self) -> None:
+        """Close; twice does no harm."""
+        if not self._connection.is_closed:
+            with translated(self._path):
+                await to_its_end(self._connection.close())
+
+    async def _values(self, values: tuple[object, ...]) -> tuple[TrendPoint, ...]:
+        rows = await self._rows(_VALUES, values)
+        return tuple(TrendPoint(t, value, bool(fit)) for t, value, fit in reversed(rows))
+
+    async def _rows(self, sql: str, values: tuple[object, ...]) -> list[Row]:
+        return await self._run(lambda connection: connection.execute(sql, values).fetchall())
+
+    async def _run(self, work: Callable[[sqlite3.Connection], T]) -> T:
+        with translated(self._path):
+            return await self._connection.run(work)

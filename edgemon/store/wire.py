@@ -1,0 +1,197 @@
+"""Rows and documents to model values and back: states and events as JSON, captures and parts as rows."""
+
+import dataclasses
+import json
+import re
+from collections.abc import Callable, Mapping
+from enum import Enum, IntEnum
+from operator import attrgetter
+from typing import Any, TypeAlias, TypeVar, get_args
+
+from pydantic import TypeAdapter, ValidationError
+
+from edgemon.errors import StoreCorrupt
+from edgemon.model.alarm import PointState, SensorState
+from edgemon.model.event import (
+    AlarmChanged,
+    CaptureIncomplete,
+    ClockStepped,
+    CommandRefused,
+    Event,
+    GatewayStarted,
+    GatewayStopped,
+    JournalEntry,
+    LinkChanged,
+    MeasurementLate,
+    MessageRejected,
+    QualityChanged,
+    RunningChanged,
+    SimulationNoted,
+)
+from edgemon.model.ids import AlarmKey, PointKey
+from edgemon.model.instant import format_instant
+from edgemon.model.limit import Severity
+from edgemon.model.reading import Capture, CapturePart, Counts
+from edgemon.units import from_si
+
+Row: TypeAlias = tuple[Any, ...]
+T = TypeVar("T")
+
+_CAPITAL = re.compile(r"(?<!^)(?=[A-Z])")
+
+
+def kind_of(event: type[Event]) -> str:
+    """Give the name of a kind of event: `AlarmChanged` is `alarm-changed`."""
+    return _CAPITAL.sub("-", event.__name__).lower()
+
+
+EVENTS: dict[str, TypeAdapter[Event]] = {kind_of(event): TypeAdapter(event) for event in get_args(Event)}
+"""How each kind of event is read and written."""
+_POINT = TypeAdapter(PointState)
+_SENSOR = TypeAdapter(SensorState)
+
+INSTANTS = frozenset({"until", "newest_at"})
+"""Fields of events that are times, beside `at`; published as RFC 3339."""
+
+
+def point_state_to_json(state: PointState) -> str:
+    """Write all that is remembered of a point."""
+    return _POINT.dump_json(state).decode()
+
+
+def point_state_from_json(text: str, where: str) -> PointState:
+    """Read what is remembered of a point; StoreCorrupt if it cannot be read."""
+    return _read(_POINT.validate_json, text, where)
+
+
+def sensor_state_to_json(state: SensorState) -> str:
+    """Write what is remembered of a sensor."""
+    return _SENSOR.dump_json(state).decode()
+
+
+def sensor_state_from_json(text: str, where: str) -> SensorState:
+    """Read what is remembered of a sensor; StoreCorrupt if it cannot be read."""
+    return _read(_SENSOR.validate_json, text, where)
+
+
+def event_to_json(event: Event) -> str:
+    """Write an event with its kind."""
+    kind = kind_of(type(event))
+    return json.dumps({"kind": kind, **EVENTS[kind].dump_python(event, mode="json")}, ensure_ascii=False)
+
+
+def event_from_json(text: str, where: str) -> Event:
+    """Read an event; StoreCorrupt if it cannot be read."""
+    return _read(_event, text, where)
+
+
+def place_of(event: Event) -> tuple[str | None, str | None, bool]:
+    """Give machine, point and whether it is simulated: by these the journal is searched."""
+    match event:
+        case AlarmChanged() | CommandRefused():
+            return event.alarm.machine, event.alarm.point, event.alarm.sim
+        case QualityChanged() | RunningChanged() | MeasurementLate():
+            return event.point.machine, event.point.point, event.sim
+        case CaptureIncomplete():
+            return None, None, event.sim
+        case SimulationNoted():
+            return event.machine, None, True
+        case MessageRejected() | GatewayStarted() | GatewayStopped() | LinkChanged() | ClockStepped():
+            return None, None, False
+
+
+def journal_document(entry: JournalEntry) -> dict[str, Any]:
+    """Give a journal entry as it is published: flat, with times in RFC 3339 and values in the unit beside them."""
+    event = entry.event
+    document: dict[str, Any] = {
+        "seq": entry.seq,
+        "t": format_instant(event.at),
+        "recorded": format_instant(entry.recorded_at),
+        "kind": kind_of(type(event)),
+    }
+    for field in dataclasses.fields(event):
+        if field.name != "at":
+            document |= _published(field.name, getattr(event, field.name))
+    if isinstance(event, AlarmChanged) and event.unit:
+        for name in ("value", "limit"):
+            number = document[name]
+            document[name] = None if number is None else from_si(number, event.unit)
+    return document
+
+
+def event_row(seq: int, recorded_at: float, event: Event) -> Row:
+    """Give the row of the journal."""
+    machine, point, sim = place_of(event)
+    return seq, recorded_at, event.at, kind_of(type(event)), machine, point, sim, event_to_json(event)
+
+
+def entry_from_row(row: Row) -> JournalEntry:
+    """Read `seq, recorded_at, body`; StoreCorrupt if it cannot be read."""
+    return JournalEntry(row[0], row[1], event_from_json(row[2], f"journal, seq {row[0]}"))
+
+
+_FACTS = (
+    *("sensor", "id", "taken_at", "received_at", "fs_hz", "unit", "scale", "si_per_count"),
+    *("rpm", "temperature_c", "battery_pct", "rssi_dbm", "sim"),
+)
+"""What captures and parts have in common: fields and columns of the same name."""
+CAPTURE_COLUMNS = ", ".join(_FACTS)
+_facts_of = attrgetter(*_FACTS)
+
+
+def capture_row(capture: Capture) -> Row:
+    """Give the common columns and the missing parts."""
+    return (*_facts_of(capture), json.dumps(capture.missing_parts))
+
+
+def capture_from_row(row: Row, axes: Mapping[str, Counts]) -> Capture:
+    """Read a row as `capture_row` gives it."""
+    return Capture(axes=axes, missing_parts=tuple(json.loads(row[len(_FACTS)])), **_facts_from(row))
+
+
+def part_row(part: CapturePart, record: bytes) -> Row:
+    """Give the common columns, part, parts, and the record of its samples."""
+    return (*_facts_of(part), part.number, part.count, record)
+
+
+def part_from_row(row: Row, axes: Mapping[str, Counts]) -> CapturePart:
+    """Read a row as `part_row` gives it, its record already read as `axes`."""
+    return CapturePart(axes=axes, number=row[len(_FACTS)], count=row[len(_FACTS) + 1], **_facts_from(row))
+
+
+def _facts_from(row: Row) -> dict[str, Any]:
+    facts: dict[str, Any] = dict(zip(_FACTS, row, strict=False))
+    return facts | {"sim": bool(facts["sim"])}
+
+
+def _event(text: str) -> Event:
+    fields: dict[str, Any] = json.loads(text)
+    return EVENTS[fields.pop("kind")].validate_python(fields)
+
+
+def _read(reader: Callable[[str], T], text: str, where: str) -> T:
+    try:
+        return reader(text)
+    except (ValidationError, ValueError, KeyError, AttributeError, TypeError) as error:
+        first = str(error).splitlines()[0] if str(error) else type(error).__name__
+        raise StoreCorrupt(f"what is stored here cannot be read: {first}", where, "was the file edited by hand?") from error
+
+
+def _published(name: str, value: object) -> dict[str, Any]:
+    match value:
+        case AlarmKey():
+            return {name: str(value), "machine": value.machine, "point": value.point, "level": value.level, "sim": value.sim}
+        case PointKey():
+            return {"machine": value.machine, "point": value.point}
+        case Severity():
+            return {name: value.word}
+        case IntEnum():
+            return {name: int(value)}
+        case Enum():
+            return {name: value.value}
+        case tuple():
+            return {name: list(value)}
+        case float() if name in INSTANTS:
+            return {name: format_instant(value)}
+        case _:
+            return {name: value}

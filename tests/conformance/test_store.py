@@ -1,0 +1,311 @@
+"""One suite for every store: what `edgemon/store/port.py` promises, with the same assertions."""
+
+import math
+from collections.abc import AsyncIterator, Sequence
+from pathlib import Path
+from typing import Protocol
+
+import numpy as np
+import pytest
+
+from edgemon.errors import StoreError
+from edgemon.model.event import JournalEntry
+from edgemon.model.ids import CaptureId, CaptureKey, MachineId, PointId, PointKey, ReadingKey
+from edgemon.model.reading import Capture, CapturePart
+from edgemon.model.snapshot import TrendPoint
+from edgemon.store.memory import MemoryStore
+from edgemon.store.port import Commit, Known, Reader, Saved, Store
+from edgemon.store.reader import SqliteReader
+from edgemon.store.sqlite import SqliteStore
+from tests.store import builders as make
+
+EVER = (0.0, 4e9)
+QUARANTINE_MOST = 5
+
+
+class Bench(Protocol):
+    """A store on the bench, with a reader beside it, that can be switched off and on again."""
+
+    store: Store
+    reader: Reader
+
+    async def restart(self) -> None: ...
+
+    async def close(self) -> None: ...
+
+
+class MemoryBench:
+    def __init__(self) -> None:
+        self._memory = MemoryStore(QUARANTINE_MOST)
+        self.store: Store = self._memory
+        self.reader: Reader = self._memory
+
+    async def restart(self) -> None:
+        await self._memory.close()
+        self._memory = MemoryStore(QUARANTINE_MOST, before=self._memory)
+        self.store, self.reader = self._memory, self._memory
+
+    async def close(self) -> None:
+        await self._memory.close()
+
+
+class SqliteBench:
+    store: Store
+    reader: Reader
+
+    def __init__(self, path: Path) -> None:
+        self._path = path
+
+    async def start(self) -> "SqliteBench":
+        self.store = await SqliteStore.open(self._path, quarantine_most=QUARANTINE_MOST, roll_bytes=2000)
+        self.reader = await SqliteReader.open(self._path)
+        return self
+
+    async def restart(self) -> None:
+        await self.close()
+        await self.start()
+
+    async def close(self) -> None:
+        await self.reader.close()
+        await self.store.close()
+
+
+@pytest.fixture(params=["memory", "sqlite"])
+async def bench(request: pytest.FixtureRequest, tmp_path: Path) -> AsyncIterator[Bench]:
+    made: Bench = MemoryBench() if request.param == "memory" else await SqliteBench(tmp_path / "edgemon.sqlite").start()
+    yield made
+    await made.close()
+
+
+def commit(**parts: object) -> Commit:
+    return Commit(recorded_at=make.T0 + 9.0, **parts)  # type: ignore[arg-type]
+
+
+def same_capture(one: Capture | CapturePart | None, other: Capture | CapturePart) -> bool:
+    """Compare every field; the arrays by value and type."""
+    if one is None or type(one) is not type(other):
+        return False
+    fields = [name for name in type(one).__slots__ if name != "axes"]
+    plain = all(getattr(one, name) == getattr(other, name) for name in fields)
+    axes = list(one.axes) == list(other.axes) and all(one.axes[a].dtype == np.int16 for a in one.axes)
+    return plain and axes and all(np.array_equal(one.axes[a], other.axes[a]) for a in one.axes)
+
+
+def values(points: Sequence[TrendPoint]) -> list[float]:
+    return [point.value for point in points]
+
+
+async def test_a_new_store_remembers_nothing(bench: Bench) -> None:
+    assert await bench.store.load() == Saved()
+    assert await bench.reader.journal(10) == ()
+    assert await bench.reader.captures(None, *EVER) == ()
+    assert await bench.reader.trend(make.POINT, "velocity_rms", *EVER) == ()
+    assert await bench.reader.quarantined(10) == ()
+    assert await bench.store.commit(commit()) == ()
+
+
+async def test_everything_of_a_commit_is_there_after_a_restart(bench: Bench) -> None:
+    whole = make.capture(2)
+    entries = await bench.store.commit(
+        commit(
+            parts=(make.part(2), make.part(1)),
+            captures=(whole,),
+            measurements=(make.measurement(0.003),),
+            readings=(make.reading(88.0),),
+            quarantined=(make.quarantined(1),),
+            events=(make.started(), make.raised()),
+            points=(make.point_state(),),
+            sensors=(make.sensor_state(),),
+            speeds=(make.speed(),),
+            counters={"messages": 12, "rejected": 1},
+        )
+    )
+    await bench.store.mark_published(2)
+    await bench.restart()
+    saved = await bench.store.load()
+    assert saved.points == (make.point_state(),)
+    assert saved.sensors == (make.sensor_state(),)
+    assert saved.speeds == (make.speed(),)
+    assert saved.counters == {"messages": 12, "rejected": 1}
+    assert (saved.next_seq, saved.published_seq) == (3, 2)
+    assert [p.number for p in saved.parts] == [2, 1]
+    assert all(same_capture(p, make.part(p.number)) for p in saved.parts)
+    assert same_capture(await bench.reader.capture(whole.key), whole)
+    assert await bench.reader.journal(10) == entries[::-1]
+    assert values(await bench.reader.trend(make.POINT, "velocity_rms", *EVER)) == [0.003]
+    assert values(await bench.reader.readings(make.SENSOR, "battery", *EVER)) == [88.0]
+    assert await bench.reader.quarantined(10) == (make.quarantined(1),)
+    assert await bench.store.size_bytes() > 0
+
+
+async def test_the_journal_numbers_events_in_order_from_one(bench: Bench) -> None:
+    first = await bench.store.commit(commit(events=(make.started(1), make.raised())))
+    second = await bench.store.commit(commit(events=(make.started(2),)))
+    assert [entry.seq for entry in (*first, *second)] == [1, 2, 3]
+    assert first[1] == JournalEntry(2, make.T0 + 9.0, make.raised())
+    assert (await bench.store.load()).next_seq == 4
+    await bench.restart()
+    assert [entry.seq for entry in await bench.store.commit(commit(events=(make.started(3),)))] == [4]
+
+
+async def test_the_journal_is_read_from_either_end(bench: Bench) -> None:
+    entries = await bench.store.commit(commit(events=tuple(make.started(k) for k in range(6))))
+    assert await bench.reader.journal(2) == (entries[5], entries[4])
+    assert await bench.reader.journal(2, before=3) == (entries[1], entries[0])
+    assert await bench.reader.journal(2, after=3) == (entries[3], entries[4])
+    assert await bench.reader.journal(9, before=5, after=2) == (entries[2], entries[3])
+    assert await bench.reader.journal(9, after=0) == entries
+    assert await bench.reader.journal(9, after=6) == ()
+
+
+async def test_known_names_exactly_what_is_stored(bench: Bench) -> None:
+    stored, other = make.capture(1), make.capture(5)
+    await bench.store.commit(commit(captures=(stored,), readings=(make.reading(1.0, axis="x"),), parts=(make.part(2, of=3),)))
+    waiting = make.part(2, of=3).key
+    here = ReadingKey(make.SENSOR, "x/battery", make.T0)
+    known = await bench.store.known(
+        [stored.key, other.key, stored.key._replace(taken_at=1.0), stored.key._replace(id=CaptureId("c-9"))],
+        [here, here._replace(name="battery"), here._replace(taken_at=1.0)],
+        [(waiting, 2), (waiting, 1), (stored.key, 1)],
+    )
+    assert known == Known(frozenset({stored.key}), frozenset({here}), frozenset({(waiting, 2)}))
+    assert await bench.store.known([], []) == Known()
+
+
+async def test_a_capture_that_comes_again_changes_nothing(bench: Bench) -> None:
+    first = make.capture(1)
+    again = make.capture(1, samples=32)
+    await bench.store.commit(commit(captures=(first, again)))
+    await bench.store.commit(commit(captures=(again, make.capture(2))))
+    assert same_capture(await bench.reader.capture(first.key), first)
+    assert same_capture(await bench.reader.capture(make.capture(2).key), make.capture(2))
+    assert len(await bench.reader.captures(None, *EVER)) == 2
+
+
+async def test_the_same_id_at_another_time_is_another_capture(bench: Bench) -> None:
+    one, two = make.capture(1), make.capture(1, taken_at=make.T0 + 1e6, samples=16)
+    await bench.store.commit(commit(captures=(one, two)))
+    assert same_capture(await bench.reader.capture(one.key), one)
+    assert same_capture(await bench.reader.capture(two.key), two)
+
+
+async def test_a_reading_that_comes_again_keeps_its_first_value(bench: Bench) -> None:
+    await bench.store.commit(commit(readings=(make.reading(1.0), make.reading(2.0))))
+    await bench.store.commit(commit(readings=(make.reading(3.0),)))
+    assert values(await bench.reader.readings(make.SENSOR, "battery", *EVER)) == [1.0]
+
+
+async def test_a_fit_value_replaces_an_unfit_one_of_the_same_time_and_not_the_other_way_round(bench: Bench) -> None:
+    await bench.store.commit(commit(measurements=(make.measurement(9.0, fit=False), make.measurement(0.003))))
+    await bench.store.commit(commit(measurements=(make.measurement(8.0, fit=False), make.measurement(0.004))))
+    assert await bench.reader.trend(make.POINT, "velocity_rms", *EVER) == (TrendPoint(make.T0, 0.003, True),)
+
+
+async def test_a_value_that_is_not_a_number_stays_out_of_the_trend_and_holds_nothing_up(bench: Bench) -> None:
+    odd = tuple(make.measurement(value, taken_at=make.T0 + k) for k, value in enumerate((math.nan, math.inf, 0.002)))
+    await bench.store.commit(commit(measurements=odd, readings=(make.reading(math.nan),), events=(make.started(),)))
+    assert values(await bench.reader.trend(make.POINT, "velocity_rms", *EVER)) == [0.002]
+    assert await bench.reader.readings(make.SENSOR, "battery", *EVER) == ()
+
+
+async def test_parts_wait_in_order_and_go_when_their_capture_is_whole(bench: Bench) -> None:
+    await bench.store.commit(commit(parts=(make.part(3), make.part(1, of=7))))
+    await bench.store.commit(commit(parts=(make.part(1), make.part(3))))
+    assert [(p.id, p.number) for p in (await bench.store.load()).parts] == [("c-1", 3), ("c-7", 1), ("c-1", 1)]
+    await bench.store.commit(commit(parts=(make.part(2),), captures=(make.capture(1, missing_parts=(4, 5)),)))
+    left = (await bench.store.load()).parts
+    assert [(p.id, p.number) for p in left] == [("c-7", 1)]
+    stored = await bench.reader.capture(make.capture(1).key)
+    assert stored is not None
+    assert stored.missing_parts == (4, 5)
+
+
+async def test_the_newest_state_replaces_the_one_before_and_simulated_ones_stand_apart(bench: Bench) -> None:
+    other = PointKey(MachineId("booster-2"), PointId("fan"))
+    await bench.store.commit(
+        commit(
+            points=(make.point_state(1.0), make.point_state(2.0), make.point_state(7.0, sim=True)),
+            sensors=(make.sensor_state(50.0), make.sensor_state(10.0, sim=True)),
+            speeds=(make.speed(1000.0), make.speed(500.0, sim=True)),
+            counters={"a": 1, "b": 2},
+        )
+    )
+    await bench.store.commit(
+        commit(
+            points=(make.point_state(3.0), make.point_state(4.0, point=other)),
+            sensors=(make.sensor_state(49.0),),
+            speeds=(make.speed(1500.0),),
+            counters={"a": 5},
+        )
+    )
+    saved = await bench.store.load()
+    assert saved.points == (make.point_state(4.0, point=other), make.point_state(3.0), make.point_state(7.0, sim=True))
+    assert saved.sensors == (make.sensor_state(49.0), make.sensor_state(10.0, sim=True))
+    assert saved.speeds == (make.speed(1500.0), make.speed(500.0, sim=True))
+    assert saved.counters == {"a": 5, "b": 2}
+
+
+async def test_a_trend_is_cut_by_time_and_keeps_the_newest(bench: Bench) -> None:
+    late_first = [make.measurement(float(k), taken_at=make.T0 + k, fit=k != 4) for k in (5, 1, 4, 2, 3)]
+    await bench.store.commit(commit(measurements=tuple(late_first)))
+    trend = bench.reader.trend
+    assert values(await trend(make.POINT, "velocity_rms", *EVER)) == [1.0, 2.0, 3.0, 4.0, 5.0]
+    assert [point.fit for point in await trend(make.POINT, "velocity_rms", *EVER)] == [True, True, True, False, True]
+    assert values(await trend(make.POINT, "velocity_rms", make.T0 + 2, make.T0 + 4)) == [2.0, 3.0, 4.0]
+    assert values(await trend(make.POINT, "velocity_rms", *EVER, most=2)) == [4.0, 5.0]
+    assert await trend(make.POINT, "no-such-level", *EVER) == ()
+    assert len(await trend(make.POINT, "temperature", *EVER)) == 5
+
+
+async def test_simulated_data_never_shows_in_the_history_of_the_plant(bench: Bench) -> None:
+    await bench.store.commit(
+        commit(
+            captures=(make.capture(1), make.capture(2, sim=True)),
+            measurements=(make.measurement(1.0), make.measurement(2.0, sim=True)),
+            readings=(make.reading(3.0), make.reading(4.0, sim=True)),
+        )
+    )
+    reader = bench.reader
+    for sim, level, value, number in ((False, 1.0, 3.0, 1), (True, 2.0, 4.0, 2)):
+        assert values(await reader.trend(make.POINT, "velocity_rms", *EVER, sim=sim)) == [level]
+        assert values(await reader.readings(make.SENSOR, "battery", *EVER, sim=sim)) == [value]
+        assert await reader.captures(make.SENSOR, *EVER, sim=sim) == (make.capture(number).key,)
+    assert len(await reader.captures(make.SENSOR, *EVER)) == 2
+    simulated = await reader.capture(make.capture(2).key)
+    assert simulated is not None
+    assert simulated.sim
+
+
+async def test_captures_are_listed_newest_first(bench: Bench) -> None:
+    stored = [make.capture(k) for k in (3, 1, 2)] + [make.capture(9, sensor="s-0002")]
+    await bench.store.commit(commit(captures=tuple(stored)))
+    reader = bench.reader
+    assert [key.id for key in await reader.captures(None, *EVER)] == ["c-9", "c-3", "c-2", "c-1"]
+    assert [key.id for key in await reader.captures(make.SENSOR, *EVER, most=2)] == ["c-3", "c-2"]
+    middle = make.capture(2).taken_at
+    assert [key.id for key in await reader.captures(None, middle, middle)] == ["c-2"]
+    assert await reader.capture(CaptureKey(make.SENSOR, CaptureId("none"), 1.0)) is None
+
+
+async def test_the_quarantine_is_bounded_and_drops_the_oldest(bench: Bench) -> None:
+    await bench.store.commit(commit(quarantined=tuple(make.quarantined(k) for k in range(4))))
+    await bench.store.commit(commit(quarantined=tuple(make.quarantined(k) for k in range(4, 8))))
+    assert await bench.reader.quarantined(99) == tuple(make.quarantined(k) for k in (7, 6, 5, 4, 3))
+    assert await bench.reader.quarantined(2) == (make.quarantined(7), make.quarantined(6))
+
+
+async def test_what_was_published_never_goes_back(bench: Bench) -> None:
+    await bench.store.commit(commit(events=tuple(make.started(k) for k in range(3))))
+    await bench.store.mark_published(2)
+    await bench.store.mark_published(1)
+    await bench.store.commit(commit(counters={"a": 1}))
+    await bench.restart()
+    assert (await bench.store.load()).published_seq == 2
+
+
+async def test_a_closed_store_answers_no_more_and_closes_twice(bench: Bench) -> None:
+    await bench.store.close()
+    await bench.store.close()
+    for question in (bench.store.load(), bench.store.commit(commit()), bench.store.known([], []), bench.store.size_bytes()):
+        with pytest.raises(StoreError, match="closed"):
+            await question
