@@ -70,6 +70,7 @@ def _walk(payload: bytes, most_items: int) -> None:
         items += 1
         if items > most_items:
             raise TooLarge(f"more than {most_items} items", f"byte {at}")
+        start = at
         major, argument, at = _head(payload, at)
         if major in (2, 3):
             _require(payload, at, argument)
@@ -77,7 +78,7 @@ def _walk(payload: bytes, most_items: int) -> None:
         elif major in (_ARRAY, _MAP, _TAG):
             inside = 1 if major == _TAG else argument if major == _ARRAY else 2 * argument
             if major == _TAG:
-                _check_tag(payload, at, argument)
+                _check_tag(payload, start, at, argument)
             _require(payload, at, inside)  # every item takes a byte at least
             if len(due) > DEEPEST:
                 raise TooLarge(f"nested deeper than {DEEPEST}", f"byte {at}")
@@ -104,10 +105,10 @@ def _head(payload: bytes, at: int) -> tuple[int, int, int]:
     return major, int.from_bytes(payload[at : at + width]), at + width
 
 
-def _check_tag(payload: bytes, at: int, tag: int) -> None:
+def _check_tag(payload: bytes, start: int, at: int, tag: int) -> None:
     """Allow a decimal fraction with a small exponent, nothing else."""
     if tag != _DECIMAL_FRACTION:
-        raise _unused(f"tag {tag}", at)
+        raise _unused(f"tag {tag}", start)
     _require(payload, at, 1)
     if payload[at] != 0x82:
         raise UnknownFormat("a decimal fraction that is not an array of two", f"byte {at}")
