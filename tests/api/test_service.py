@@ -1,0 +1,194 @@
+"""The API over a real Unix socket: who one is, what one may, what one sees, and how it ends."""
+
+import asyncio
+import json
+import os
+import pwd
+import socket
+import stat
+from collections.abc import AsyncIterator
+from contextlib import asynccontextmanager
+from pathlib import Path
+
+import pytest
+
+from edgemon.api.client import Daemon
+from edgemon.api.roles import Peer, may, peer_of, person_of
+from edgemon.api.service import Api, application, bind
+from edgemon.api.wire import alarm_key
+from edgemon.clock import SystemClock
+from edgemon.errors import EdgemonError, LinkDown, LinkRefused
+from edgemon.model.command import Acknowledge, Role
+from edgemon.model.gateway import Access
+from edgemon.model.ids import AlarmKey, MachineId, PointId
+from edgemon.model.snapshot import Change, Lost, Outcome, Snapshot
+from tests.support.fake_site import MACHINE, SNAPSHOT, FakeSite
+
+
+@asynccontextmanager
+async def served(tmp_path: Path, site: FakeSite) -> AsyncIterator[Daemon]:
+    api = Api(site, Access(tmp_path / "s.sock"))
+    serving = asyncio.create_task(api.serve())
+    daemon = Daemon(tmp_path / "s.sock", SystemClock())
+    try:
+        yield daemon
+    finally:
+        await daemon.close()
+        api.stop()
+        await serving
+
+
+async def test_snapshot_comes_through_unchanged(tmp_path: Path) -> None:
+    async with served(tmp_path, FakeSite()) as daemon:
+        assert await daemon.snapshot() == SNAPSHOT
+
+
+async def test_stream_gives_a_snapshot_then_changes_and_tells_when_the_daemon_ends(tmp_path: Path) -> None:
+    site = FakeSite()
+    api = Api(site, Access(tmp_path / "s.sock"))
+    serving = asyncio.create_task(api.serve())
+    daemon = Daemon(tmp_path / "s.sock", SystemClock())
+    seen: list[object] = []
+    async with asyncio.timeout(10):
+        async for update in daemon.updates():
+            seen.append(update)
+            if len(seen) == 3:
+                api.stop()
+            if isinstance(update, Lost):
+                break
+    await daemon.close()
+    await serving
+    assert isinstance(seen[0], Snapshot)
+    assert isinstance(seen[1], Change)
+    assert seen[1].machines == (MACHINE,)
+    assert isinstance(seen[-1], Lost)
+
+
+async def test_client_reconnects_by_itself(tmp_path: Path) -> None:
+    daemon = Daemon(tmp_path / "s.sock", SystemClock())
+    updates = daemon.updates()
+    async with asyncio.timeout(10):
+        first = await anext(updates)
+        assert isinstance(first, Lost)
+        assert "no daemon answers" in first.why
+        api = Api(FakeSite(), Access(tmp_path / "s.sock"))
+        serving = asyncio.create_task(api.serve())
+        while isinstance(update := await anext(updates), Lost):
+            pass
+        assert isinstance(update, Snapshot)
+        api.stop()
+        await serving
+    await daemon.close()
+
+
+async def test_a_person_is_their_account(tmp_path: Path) -> None:
+    async with served(tmp_path, FakeSite()) as daemon:
+        person = await daemon.whoami()
+    assert person.name == pwd.getpwuid(os.geteuid()).pw_name
+    assert person.role is Role.ENGINEER
+    assert str(os.getpid()) in person.station
+
+
+async def test_acknowledge_reaches_the_site_with_name_and_occurrence(tmp_path: Path) -> None:
+    site = FakeSite()
+    async with served(tmp_path, site) as daemon:
+        assert await daemon.acknowledge("hp-pump-1/pump-de-h/velocity_rms/sim", 2) == Outcome(True)
+        site.outcome = Outcome(False, "acknowledged already")
+        assert await daemon.acknowledge("hp-pump-1/pump-de-h/velocity_rms", 2) == Outcome(False, "acknowledged already")
+        refused = await daemon.acknowledge("nonsense", 1)
+    order, person = site.commanded[0]
+    assert order == Acknowledge(AlarmKey(MachineId("hp-pump-1"), PointId("pump-de-h"), "velocity_rms", True), 2)
+    assert person.name
+    assert len(site.commanded) == 2
+    assert not refused.done
+    assert "no such alarm" in refused.why
+
+
+async def test_a_viewer_is_told_why_not(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    site = FakeSite()
+    monkeypatch.setattr("edgemon.api.service.peer_of", lambda connection: Peer(1, 65534, 65534))
+    async with served(tmp_path, site) as daemon:
+        assert (await daemon.whoami()).role is Role.VIEWER
+        outcome = await daemon.acknowledge("hp-pump-1/pump-de-h/velocity_rms", 1)
+    assert not outcome.done
+    assert "takes an operator" in outcome.why
+    assert site.commanded == []
+
+
+async def test_trend_asks_for_simulated_data_where_the_point_shows_it(tmp_path: Path) -> None:
+    site = FakeSite()
+    async with served(tmp_path, site) as daemon:
+        await anext(daemon.updates())
+        found = await daemon.trend("hp-pump-1", "pump-de-h", "velocity_rms", 1.0, 2.0)
+        with pytest.raises(LinkRefused, match="no such point"):
+            await daemon.trend("nobody", "x", "velocity_rms", 1.0, 2.0)
+    assert [(one.t, one.fit) for one in found] == [(1.0, True), (2.0, False)]
+    assert site.asked[0][2] is True
+
+
+async def test_journal_is_limited(tmp_path: Path) -> None:
+    async with served(tmp_path, FakeSite()) as daemon:
+        assert [line.seq for line in await daemon.journal(3)] == [3, 2, 1]
+        with pytest.raises(LinkRefused):
+            await daemon.journal(0)
+
+
+async def test_no_daemon_is_said_with_what_to_do(tmp_path: Path) -> None:
+    daemon = Daemon(tmp_path / "nobody.sock", SystemClock())
+    with pytest.raises(LinkDown, match="edgemon run"):
+        await daemon.snapshot()
+    await daemon.close()
+
+
+def test_socket_is_closed_to_others_and_gone_afterwards(tmp_path: Path) -> None:
+    path = tmp_path / "deep" / "s.sock"
+    listener = bind(path)
+    assert stat.S_IMODE(path.stat().st_mode) == 0o660
+    with pytest.raises(EdgemonError, match="another daemon answers"):
+        bind(path)
+    listener.close()
+    bind(path).close()  # what a killed daemon left is replaced
+
+
+def test_socket_path_that_is_too_long_is_said(tmp_path: Path) -> None:
+    with pytest.raises(EdgemonError, match="cannot be"):
+        bind(tmp_path / ("x" * 120))
+
+
+def test_openapi_describes_every_way(tmp_path: Path) -> None:
+    document = application(FakeSite(), Access(tmp_path / "s.sock")).openapi()
+    assert set(document["paths"]) == {
+        "/v1/snapshot",
+        "/v1/changes",
+        "/v1/machines/{machine}/points/{point}/levels/{level}",
+        "/v1/journal",
+        "/v1/me",
+        "/v1/acknowledge",
+    }
+    schema = document["components"]["schemas"]["MachineView"]
+    assert {"id", "state", "worst", "points"} <= set(schema["properties"])
+    json.dumps(document)
+
+
+def test_kernel_gives_the_credentials() -> None:
+    one, other = socket.socketpair(socket.AF_UNIX)
+    with one, other:
+        assert peer_of(one) == Peer(os.getpid(), os.geteuid(), os.getegid())
+
+
+def test_groups_give_roles(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    nobody = pwd.getpwnam("nobody")
+    monkeypatch.setattr("edgemon.api.roles._groups", lambda user, gids: {"control-room"} if user == "nobody" else set())
+    peer = Peer(1, nobody.pw_uid, nobody.pw_gid)
+    operator = person_of(peer, Access(tmp_path, operators=("control-room",)))
+    engineer = person_of(peer, Access(tmp_path, operators=("control-room",), engineers=("control-room",)))
+    viewer = person_of(peer, Access(tmp_path))
+    assert [operator.role, engineer.role, viewer.role] == [Role.OPERATOR, Role.ENGINEER, Role.VIEWER]
+    assert may(engineer, Role.OPERATOR)
+    assert not may(viewer, Role.OPERATOR)
+    assert person_of(Peer(1, 4_000_000_000, 4_000_000_000), Access(tmp_path)).name == "uid 4000000000"
+
+
+@pytest.mark.parametrize("text", ["", "a/b", "a/b/c/d", "A/b/c", "a/b/c/sim/x", "../b/c", "a//c"])
+def test_alarm_id_that_is_none(text: str) -> None:
+    assert alarm_key(text) is None
