@@ -1,7 +1,7 @@
 """Samples of a capture as bytes and back: what lies in a segment file, and in the row of a part that waits.
 
-A record is a header (magic, axes, length and CRC-32 of the body) and a body (for each axis: length of its name, number of
-samples, name, little-endian int16 samples). Nothing is compressed: see `segments`.
+A record is a header (magic, number of axes, length of the body), a checksum, and a body (for each axis: length of its name,
+number of samples, name, little-endian int16 samples). Nothing is compressed: see `segments`.
 """
 
 import struct
@@ -14,8 +14,11 @@ from edgemon.errors import StoreCorrupt
 from edgemon.model.reading import Counts
 
 MAGIC = b"EDG1"
-HEADER = struct.Struct("<4sHHII")
-"""Magic, number of axes, reserved, bytes of the body, CRC-32 of the body."""
+HEADER = struct.Struct("<4sHHI")
+"""Magic, number of axes, reserved, bytes of the body; then the checksum, then the body."""
+CHECKSUM = struct.Struct("<I")
+"""CRC-32 of header and body."""
+BODY_AT = HEADER.size + CHECKSUM.size
 AXIS = struct.Struct("<HHI")
 """Bytes of the name, reserved, number of samples."""
 
@@ -26,15 +29,16 @@ def pack(axes: Mapping[str, Counts]) -> tuple[bytes, int]:
     Returns
     -------
     tuple[bytes, int]
-        The record, and the CRC-32 of its body.
+        The record and its checksum.
     """
     pieces: list[bytes] = []
     for name, counts in axes.items():
         word = name.encode()
         pieces += (AXIS.pack(len(word), 0, len(counts)), word, counts.astype("<i2", copy=False).tobytes())
     body = b"".join(pieces)
-    checksum = zlib.crc32(body)
-    return HEADER.pack(MAGIC, len(axes), 0, len(body), checksum) + body, checksum
+    header = HEADER.pack(MAGIC, len(axes), 0, len(body))
+    checksum = zlib.crc32(body, zlib.crc32(header))
+    return b"".join((header, CHECKSUM.pack(checksum), body)), checksum
 
 
 def unpack(record: bytes, where: str, checksum: int | None = None) -> dict[str, Counts]:
@@ -54,16 +58,17 @@ def unpack(record: bytes, where: str, checksum: int | None = None) -> dict[str, 
     StoreCorrupt
         The record is cut, or its bytes are not the ones written.
     """
-    if len(record) < HEADER.size:
+    if len(record) < BODY_AT:
         raise _damaged("the samples end too early", where)
-    magic, count, _, length, own = HEADER.unpack_from(record)
-    if magic != MAGIC or length != len(record) - HEADER.size:
-        raise _damaged("no record of samples begins here", where)
-    found = zlib.crc32(memoryview(record)[HEADER.size :])
+    magic, count, _, length = HEADER.unpack_from(record)
+    if magic != MAGIC or length != len(record) - BODY_AT:
+        raise _damaged("no record of samples begins here, or it is cut", where)
+    own = CHECKSUM.unpack_from(record, HEADER.size)[0]
+    found = zlib.crc32(memoryview(record)[BODY_AT:], zlib.crc32(record[: HEADER.size]))
     if found != own or checksum not in (None, found):
         raise _damaged("the checksum of the samples is wrong", where)
     axes: dict[str, Counts] = {}
-    at = HEADER.size
+    at = BODY_AT
     for _ in range(count):
         name_bytes, _, samples = AXIS.unpack_from(record, at)
         at += AXIS.size

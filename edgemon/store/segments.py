@@ -95,7 +95,8 @@ class Segments:
         size = path.stat().st_size if path.exists() else 0
         if size < known[1]:
             self.remark = f"{path} ends at byte {size}, the database knows {known[1]}: those captures are lost"
-            return  # never written to again; the next capture begins a new segment
+            self.segment = known[0]  # never written to again: the next capture begins a new one
+            return
         self._file = os.open(path, os.O_RDWR | os.O_CLOEXEC)
         self.segment, self.end = known
         if size > self.end:

@@ -56,7 +56,7 @@ INSTANTS = frozenset({"until", "newest_at"})
 
 def point_state_to_json(state: PointState) -> str:
     """Write all that is remembered of a point."""
-    return _POINT.dump_json(state).decode()
+    return _POINT.dump_json(state, fallback=dict, warnings=False).decode()  # for mappings other than dict
 
 
 def point_state_from_json(text: str, where: str) -> PointState:
