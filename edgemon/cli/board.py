@@ -26,6 +26,7 @@ def run(options: argparse.Namespace) -> int:
     from edgemon.board.app import BoardApp  # the terminal library is loaded where a terminal is wanted
     from edgemon.clock import SystemClock
 
-    app = BoardApp(daemon_of(options), SystemClock(), still=options.still, ascii=options.ascii, light=options.light)
+    theme = "light" if options.light else "dark"
+    app = BoardApp(daemon_of(options), SystemClock(), still=options.still, ascii=options.ascii, theme=theme)
     app.run()
     return int(app.return_code or os.EX_OK)

@@ -15,6 +15,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import replace
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import edgemon
 from edgemon.api.client import Daemon
@@ -27,6 +28,9 @@ from edgemon.model.gateway import Gateway
 from edgemon.model.machine import Plant
 from edgemon.model.snapshot import Snapshot
 from edgemon.settings.load import fingerprint, load_all
+
+if TYPE_CHECKING:
+    from edgemon.board.app import BoardApp
 
 _DURATION = re.compile(r"(\d+(?:\.\d+)?)\s*(s|m|min|h)?")
 _SECONDS = {None: 1.0, "s": 1.0, "m": 60.0, "min": 60.0, "h": 3600.0}
@@ -118,7 +122,10 @@ async def _play(service: Service, gateway: Gateway, options: argparse.Namespace)
         stdout=subprocess.DEVNULL,
         stderr=subprocess.PIPE,
     )
-    enders = [asyncio.create_task(stop.wait(), name="stop"), asyncio.create_task(simulators.wait(), name="simulators")]
+    enders: list[asyncio.Task[object]] = [
+        asyncio.create_task(stop.wait(), name="stop"),
+        asyncio.create_task(simulators.wait(), name="simulators"),
+    ]
     if options.duration is not None:
         enders.append(asyncio.create_task(clock.sleep(options.duration), name="duration"))
     if options.parent:
@@ -170,10 +177,9 @@ def _with_board(options: argparse.Namespace, folder: Path) -> int:
     )
     try:
         source = Daemon(folder / "edgemon.sock", SystemClock())
-        app = BoardApp(source, SystemClock(), still=options.still, ascii=options.ascii, light=options.light)
-        if options.duration is not None:
-            app.set_timer_to_end(options.duration)
-        app.run()
+        theme = "light" if options.light else "dark"
+        app = BoardApp(source, SystemClock(), still=options.still, ascii=options.ascii, theme=theme)
+        asyncio.run(_show(app, options.duration))
         return int(app.return_code or os.EX_OK)
     finally:
         child.terminate()
@@ -181,6 +187,16 @@ def _with_board(options: argparse.Namespace, folder: Path) -> int:
             child.wait(10)
         child.kill()
         child.wait()
+
+
+async def _show(app: "BoardApp", seconds: float | None) -> None:
+    showing = asyncio.create_task(app.run_async(), name="board")
+    if seconds is not None:
+        waiting = asyncio.create_task(SystemClock().sleep(seconds), name="duration")
+        await asyncio.wait({showing, waiting}, return_when=asyncio.FIRST_COMPLETED)
+        waiting.cancel()
+        app.exit()
+    await showing
 
 
 def summary(snapshot: Snapshot) -> list[str]:

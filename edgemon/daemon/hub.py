@@ -1,7 +1,6 @@
 """What is remembered, shown to whoever asks: the API's site. Views are made when looked at, and only of what moved."""
 
-import asyncio
-from collections.abc import AsyncIterator, Callable, Iterable
+from collections.abc import AsyncIterator, Awaitable, Callable, Iterable
 from dataclasses import dataclass
 
 from edgemon import __version__
@@ -12,7 +11,7 @@ from edgemon.engine.memory import Memory, Setting
 from edgemon.errors import ParameterError
 from edgemon.model.alarm import SensorState
 from edgemon.model.command import Command, Person
-from edgemon.model.ids import MachineId, PointKey
+from edgemon.model.ids import MachineId, PointKey, SensorId
 from edgemon.model.instant import Instant
 from edgemon.model.level import LEVEL_KINDS
 from edgemon.model.snapshot import (
@@ -39,7 +38,7 @@ class _Seen:
     """What one listener was told last."""
 
     versions: dict[MachineId, int]
-    sensors: dict[str, SensorState]
+    sensors: dict[SensorId, SensorState]
 
 
 class Hub:
@@ -56,7 +55,7 @@ class Hub:
         self._started_at = clock.now()
         self._store_trouble = ""
         self.store_bytes = 0
-        self.commands: Callable[[Command, Person], asyncio.Future[Outcome]] | None = None
+        self.commands: Callable[[Command, Person], Awaitable[Outcome]] | None = None
         """Set by whoever owns the states."""
 
     def adopt(self, memory: Memory, moved: Iterable[MachineId], now: Instant) -> None:

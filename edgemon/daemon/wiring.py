@@ -18,7 +18,7 @@ from edgemon.store.sqlite import SqliteStore
 
 async def open_store(gateway: Gateway) -> tuple[Store, Reader]:
     """Open the store and its reader. Raises `StoreError` and its kinds."""
-    store = await SqliteStore.open(gateway.store, quarantine_kept=gateway.borders.rejections_kept)
+    store = await SqliteStore.open(gateway.store, quarantine_most=gateway.borders.rejections_kept)
     try:
         reader = await SqliteReader.open(gateway.store)
     except BaseException:

@@ -4,8 +4,10 @@ from collections.abc import Iterable
 
 from edgemon.alarms.summary import machine_view
 from edgemon.engine.memory import Memory, Setting
+from edgemon.model.alarm import PointState
 from edgemon.model.ids import MachineId
 from edgemon.model.instant import Instant
+from edgemon.model.machine import Machine
 from edgemon.model.snapshot import AreaView, MachineView, NoteView, SensorView
 
 
@@ -14,7 +16,12 @@ def machines(
 ) -> tuple[MachineView, ...]:
     """Show all machines, or some, in the plant file's order."""
     wanted = setting.plant.machines if which is None else tuple(setting.plant.machine_of[machine] for machine in which)
-    return tuple(machine_view(machine, setting.rules, memory.points, now) for machine in wanted)
+    return tuple(machine_view(machine, setting.rules, _states(memory, machine), now) for machine in wanted)
+
+
+def _states(memory: Memory, machine: Machine) -> list[PointState]:
+    tracks = ((point.key, sim) for point in machine.points for sim in (False, True))
+    return [memory.points[track] for track in tracks if track in memory.points]
 
 
 def areas(setting: Setting) -> tuple[AreaView, ...]:
