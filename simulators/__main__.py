@@ -3,6 +3,7 @@
 import argparse
 import os
 import re
+import signal
 import sys
 import time
 from dataclasses import replace
@@ -71,26 +72,20 @@ def _parser() -> argparse.ArgumentParser:
 
     scene = commands.add_parser("scene", parents=[link], help="play a scene: machines, faults, sensors and their traffic")
     scene.add_argument(
-        "scene", nargs="?", default="saltmarsh", help="scene file, or name of one that comes along (default %(default)s)"
+        "scene", nargs="?", default="saltmarsh", help="file, or name of one that comes along (default %(default)s)"
     )
     scene.add_argument("--seed", type=int, default=1, help="the same seed plays the same messages (default %(default)s)")
     scene.add_argument("--speed", type=positive, default=1.0, help="seconds of the story in a real one (default %(default)s)")
-    scene.add_argument(
-        "--for", dest="how_long", type=duration, default=float("inf"), help="stop after 30s, 3m, ... (default: never)"
-    )
+    scene.add_argument("--for", dest="how_long", type=duration, default=float("inf"), help="stop after 30s, 3m, ...")
 
     played = commands.add_parser("recordings", parents=[link], help="publish the waveforms of a folder of recordings")
     played.add_argument("folder", type=Path, help="folder with manifest.json and .npz files")
-    played.add_argument(
-        "--samples", type=samples, default=16_384, help="samples of a capture at most, 0 for all (default %(default)s)"
-    )
+    played.add_argument("--samples", type=samples, default=16_384, help="of a capture at most, 0 for all (default %(default)s)")
     played.add_argument("--parts", type=int, default=1, help="send each capture in so many parts (default %(default)s)")
     played.add_argument("--json", action="store_true", help="JSON instead of CBOR")
     played.add_argument("--only", action="append", default=[], metavar="RECORD", help="only this record; may be repeated")
 
-    plant = commands.add_parser(
-        "plant-file", parents=[link], help="write plant.toml and gateway.toml for a folder of recordings"
-    )
+    plant = commands.add_parser("plant-file", parents=[link], help="write the files with which a gateway receives recordings")
     plant.add_argument("folder", type=Path, help="folder with manifest.json and .npz files")
     plant.add_argument("--out", type=Path, default=Path(), help="folder to write into (default: here)")
     plant.add_argument("--force", action="store_true", help="write over files that are there")
@@ -175,9 +170,15 @@ class Say:
             print(text, file=sys.stderr, flush=True)
 
 
+def _stop(_signal: int, _frame: object) -> None:
+    """End in order when told to."""
+    raise KeyboardInterrupt
+
+
 def main(argv: list[str] | None = None) -> int:
     """Run one command; gives the exit code: 0 done, 1 failed at run time, 2 bad usage or files."""
     args = _parser().parse_args(argv)
+    signal.signal(signal.SIGTERM, _stop)
     try:
         {"scene": _scene, "recordings": _recordings, "plant-file": _plant_file}[args.command](args)
     except SimulatorError as error:

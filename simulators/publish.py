@@ -1,6 +1,7 @@
 """Publishes over MQTT at QoS 1: what is handed in is kept until the broker has said that it has it."""
 
 import ssl
+import threading
 import time
 from collections import deque
 from collections.abc import Callable, Iterable
@@ -75,7 +76,9 @@ class Publisher:
         self._patience_s = patience_s
         self._say = say
         self._refusal = ""
-        self._under_way: deque[mqtt.MQTTMessageInfo] = deque()
+        self._under_way: deque[int] = deque()
+        self._taken: set[int] = set()
+        self._moved = threading.Event()
         self.accepted = 0
         """Messages that the broker has said it has."""
         self._client = mqtt.Client(CallbackAPIVersion.VERSION2, protocol=mqtt.MQTTv311)
@@ -83,6 +86,7 @@ class Publisher:
         self._client.reconnect_delay_set(1, 10)
         self._client.on_connect = self._on_connect
         self._client.on_disconnect = self._on_disconnect
+        self._client.on_publish = self._on_publish
         self._secure()
 
     def _secure(self) -> None:
@@ -111,6 +115,10 @@ class Publisher:
         if reason.is_failure and not self._refusal:
             self._say(f"connection to {self._broker} lost: {reason}; what is under way is kept and sent again")
 
+    def _on_publish(self, _client: Any, _data: Any, packet: int, _reason: Any, _properties: Any) -> None:
+        self._taken.add(packet)
+        self._moved.set()
+
     def __enter__(self) -> "Publisher":
         """Connect, trying again until patience ends."""
         deadline = time.monotonic() + self._patience_s
@@ -136,18 +144,23 @@ class Publisher:
         info = self._client.publish(topic, payload, qos=1)
         if info.rc not in (MQTTErrorCode.MQTT_ERR_SUCCESS, MQTTErrorCode.MQTT_ERR_NO_CONN):
             raise SimulatorError(f"cannot publish: {mqtt.error_string(info.rc)}", topic, exit_code=1)
-        self._under_way.append(info)
-        while len(self._under_way) > WINDOW:
-            self._settle_oldest()
-        while self._under_way and self._under_way[0].is_published():
+        self._under_way.append(info.mid)
+        while len(self._under_way) > WINDOW or (self._under_way and self._under_way[0] in self._taken):
             self._settle_oldest()
 
     def _settle_oldest(self) -> None:
         """Wait until the broker has the oldest message under way."""
-        oldest = self._under_way.popleft()
-        oldest.wait_for_publish(self._patience_s)
-        if not oldest.is_published():
-            raise SimulatorError(f"does not take messages for {self._patience_s:g} s", str(self._broker), exit_code=1)
+        oldest = self._under_way[0]
+        deadline = time.monotonic() + self._patience_s
+        while oldest not in self._taken:
+            left_s = deadline - time.monotonic()
+            if left_s <= 0.0:
+                raise SimulatorError(f"does not take messages for {self._patience_s:g} s", str(self._broker), exit_code=1)
+            self._moved.clear()
+            if oldest not in self._taken:
+                self._moved.wait(min(left_s, 1.0))
+        self._under_way.popleft()
+        self._taken.discard(oldest)
         self.accepted += 1
 
     def settle(self) -> None:

@@ -13,7 +13,9 @@ from simulators.machines import KINDS, Machine
 from simulators.sensors import Radio, Sensor
 from simulators.table import Table
 from simulators.traffic import Traffic
-from simulators.wear import Course, Wear
+from simulators.wear import Course, Law, Wear
+
+LAWS: tuple[Law, ...] = ("steady", "linear", "exponential")
 
 SCENES = Path(__file__).parent / "scenes"
 
@@ -230,7 +232,7 @@ def _damage(table: Table, sensors: tuple[str, ...]) -> Damage:
     unknown = [name for name in at if name not in sensors]
     if unknown:
         raise table.error("at", f"the machine has no sensor {unknown[0]!r}")
-    law = table.choice("law", ("steady", "linear", "exponential"), "steady")
+    law = table.choice("law", LAWS, "steady")
     wear = Wear(
         law,
         table.number("initial", at_least=0.0, at_most=1.0),

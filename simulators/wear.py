@@ -6,6 +6,8 @@ from dataclasses import dataclass
 from itertools import pairwise
 from typing import Literal
 
+Law = Literal["exponential", "linear", "steady"]
+
 
 @dataclass(frozen=True, slots=True)
 class Wear:
@@ -16,7 +18,7 @@ class Wear:
     `steady`: it stays at `initial`.
     """
 
-    law: Literal["exponential", "linear", "steady"]
+    law: Law
     initial: float
     from_s: float = 0.0
     doubling_s: float = math.inf
@@ -32,7 +34,7 @@ class Wear:
             return 0.0
         worn_s = max(0.0, at_s - self.from_s)
         if self.law == "exponential":
-            return min(1.0, self.initial * 2.0 ** (worn_s / self.doubling_s))
+            return min(1.0, self.initial * math.exp2(worn_s / self.doubling_s))
         if self.law == "linear":
             return min(1.0, self.initial + worn_s / self.full_s)
         return self.initial
