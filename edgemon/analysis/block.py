@@ -29,19 +29,19 @@ class Block:
 
     def __init__(self, counts: Sequence[Counts], plan: Plan, padding: int = 0) -> None:
         self.plan = plan
-        wave = np.empty((len(counts) + padding, plan.n), np.float32)
-        for row, one in zip(wave, counts, strict=False):
+        raw = np.zeros((len(counts) + padding, plan.n), np.int16)
+        for row, one in zip(raw, counts, strict=False):
             row[:] = one
-        wave[len(counts) :] = 0.0
+        self.top: Rows = raw.max(axis=1).astype(np.float32)
+        self.bottom: Rows = raw.min(axis=1).astype(np.float32)
+        self.at_extremes = _count(raw > self.top[:, None] - 2) + _count(raw < self.bottom[:, None] + 2)
+        wave = raw.astype(np.float32)
         self.mean: Rows = wave.mean(axis=1)
         wave -= self.mean[:, None]
-        self.highest: Rows = wave.max(axis=1)
-        self.lowest: Rows = wave.min(axis=1)
         squares = wave * wave
         self.second: Rows = np.vecdot(wave, wave) / np.float32(plan.n)
         self.fourth: Rows = np.vecdot(squares, squares) / np.float32(plan.n)
-        self.at_extremes = (_count(wave >= self.highest[:, None] - 1.5), _count(wave <= self.lowest[:, None] + 1.5))
-        self.second[self.highest == self.lowest] = 0.0  # what rounding of the mean leaves of a constant is not vibration
+        self.second[self.top == self.bottom] = 0.0  # what rounding of the mean leaves of a constant is not vibration
         edge = plan.taper.size
         wave[:, :edge] *= plan.taper
         wave[:, plan.n - edge :] *= plan.taper[::-1]
@@ -81,17 +81,21 @@ class Block:
 
     @cached_property
     def envelope(self) -> NDArray[np.float32]:
-        """Envelope of the band between the edges, its mean removed; counts, shape (rows, fewer than m)."""
+        """Envelope of the band between the edges, its mean kept; counts, shape (rows, fewer than m)."""
         plan = self.plan.envelope
         assert plan is not None
         lines = self.lines[:, plan.lines]
         padded = np.zeros((lines.shape[0], plan.m), np.complex64)
         padded[:, : lines.shape[1]] = lines
         analytic = scipy.fft.ifft(padded, axis=1, overwrite_x=True)
-        size = np.abs(analytic[:, plan.inside])
+        size: NDArray[np.float32] = np.abs(analytic[:, plan.inside])
         size *= plan.gain
-        size -= size.mean(axis=1)[:, None]
-        return np.asarray(size)
+        return size
+
+    @cached_property
+    def envelope_mean(self) -> Rows:
+        """Mean of the envelope, counts."""
+        return np.asarray(self.envelope.mean(axis=1))
 
 
 def _count(mask: NDArray[np.bool_]) -> NDArray[np.int64]:
@@ -105,12 +109,20 @@ def crest(waveform: NDArray[np.float32]) -> Rows:
     -----
     At eight samples in a period the highest sample alone reads up to 7.6 % low, the parabola 0.9 % (recomputed).
     """
+    return _vertex(waveform, waveform.argmax(axis=1))
+
+
+def trough(waveform: NDArray[np.float32]) -> Rows:
+    """Give the lowest value of each row, as `crest` gives the highest."""
+    return _vertex(waveform, waveform.argmin(axis=1))
+
+
+def _vertex(waveform: NDArray[np.float32], at: NDArray[np.intp]) -> Rows:
     rows = np.arange(waveform.shape[0])
-    at = waveform.argmax(axis=1)
     middle = waveform[rows, at]
     before = waveform[rows, np.maximum(at - 1, 0)]
     after = waveform[rows, np.minimum(at + 1, waveform.shape[1] - 1)]
     bend = 2.0 * middle - before - after
     slope = after - before
-    inner = (at > 0) & (at < waveform.shape[1] - 1) & (bend > 0.0)
-    return np.asarray(middle + np.where(inner, slope * slope / (8.0 * np.where(inner, bend, 1.0)), 0.0), np.float32)
+    whole = (at > 0) & (at < waveform.shape[1] - 1) & (bend != 0.0)
+    return np.asarray(middle + np.where(whole, slope * slope / (8.0 * np.where(whole, bend, 1.0)), 0.0), np.float32)

@@ -20,13 +20,13 @@ from edgemon.model.spectrum import Spectrum
 
 def envelope_rms(block: Block) -> Rows:
     """R.m.s. of the envelope about its mean, counts."""
-    wave = block.envelope
-    return np.sqrt(np.vecdot(wave, wave) / np.float32(wave.shape[1]))
+    wave, mean = block.envelope, block.envelope_mean
+    return np.sqrt(np.maximum(np.vecdot(wave, wave) / np.float32(wave.shape[1]) - mean * mean, np.float32(0.0)))
 
 
 def envelope_peak(block: Block) -> Rows:
     """Highest value of the envelope above its mean, counts: a true peak."""
-    return crest(block.envelope)
+    return crest(block.envelope) - block.envelope_mean
 
 
 def envelope(samples: NDArray[np.floating], fs_hz: float, band: Band) -> NDArray[np.float32]:
@@ -63,7 +63,7 @@ def envelope(samples: NDArray[np.floating], fs_hz: float, band: Band) -> NDArray
     lines = scipy.fft.rfft((wave - wave.mean()).astype(np.float32))
     padded = np.zeros(n, np.complex64)
     padded[first : last + 1] = 2.0 * lines[first : last + 1]
-    return np.abs(scipy.fft.ifft(padded, overwrite_x=True))
+    return np.asarray(np.abs(scipy.fft.ifft(padded, overwrite_x=True)), np.float32)
 
 
 def envelope_spectrum(samples: NDArray[np.floating], fs_hz: float, band: Band, name: str = "hann") -> Spectrum:

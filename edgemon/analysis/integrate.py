@@ -3,7 +3,7 @@
 import numpy as np
 from numpy.typing import NDArray
 
-from edgemon.analysis.block import Block, Rows, crest
+from edgemon.analysis.block import Block, Rows, crest, trough
 from edgemon.analysis.weighting import band_gain
 from edgemon.errors import ParameterError
 from edgemon.model.level import Band
@@ -20,12 +20,12 @@ def velocity_rms(block: Block) -> Rows:
 
 def velocity_peak(block: Block) -> Rows:
     """Largest velocity without its sign, counts s: a true peak of the band-limited waveform between the record's edges."""
-    return np.maximum(crest(block.velocity), crest(-block.velocity))
+    return np.maximum(crest(block.velocity), -trough(block.velocity))
 
 
 def displacement_pp(block: Block) -> Rows:
     """Highest less lowest displacement, counts s^2: true peak-to-peak of the band-limited waveform between the edges."""
-    return crest(block.displacement) + crest(-block.displacement)
+    return crest(block.displacement) - trough(block.displacement)
 
 
 def integrated(spectrum: Spectrum, band: Band | None = None) -> Spectrum:
@@ -50,7 +50,7 @@ def integrated(spectrum: Spectrum, band: Band | None = None) -> Spectrum:
     """
     if spectrum.quantity not in _NEXT:
         raise ParameterError(f"a spectrum of {spectrum.quantity} cannot be integrated", "spectrum", "acceleration or velocity")
-    f = spectrum.line_hz * np.arange(1, spectrum.amplitude.size)
+    f: NDArray[np.float64] = spectrum.line_hz * np.arange(1, spectrum.amplitude.size, dtype=np.float64)
     weight: NDArray[np.float64] = 1.0 / (2.0 * np.pi * f)
     if band is not None:
         weight = weight * band_gain(f, band)

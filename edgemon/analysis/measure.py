@@ -11,13 +11,13 @@ from edgemon.analysis.block import Block, Rows
 from edgemon.analysis.prepare import MIN_SAMPLES, Plan, plan_for
 from edgemon.analysis.quality import Facts, short_verdict, verdicts
 from edgemon.analysis.registry import ENVELOPE_BAND, VELOCITY_BAND, WHOLE_BAND
-from edgemon.model.level import LEVEL_KINDS, Band, Level
+from edgemon.model.level import LEVEL_KINDS, Band, Detector, Level
 from edgemon.model.quality import Verdict
 from edgemon.model.reading import Counts
 from edgemon.units import Quantity
 
 BLOCK_SAMPLES = 131072
-"""Samples in one block at most: half a megabyte, what a core's second cache holds (measured)."""
+"""Samples in one block at most: a quarter of a megabyte, so that a block and its lines stay in a core's second cache."""
 LANES = 4
 """Rows that the transform works on at once in float32."""
 
@@ -40,6 +40,7 @@ class Waveform:
     """Parts of the capture never came."""
 
 
+Head = tuple[str, Quantity, Detector, Band, str]
 Measured = tuple[tuple[Level, ...], Verdict]
 
 
@@ -91,25 +92,25 @@ def _measure_block(plan: Plan, waves: list[Waveform]) -> list[Measured]:
 
 
 def _levels(block: Block, si: NDArray[np.float64]) -> list[tuple[Level, ...]]:
-    heads, columns = [], []
+    heads: list[Head] = []
+    columns = []
     plan = block.plan
-    velocity = (VELOCITY_BAND, plan.velocity.band, plan.velocity.remark) if plan.velocity else None
-    envelope = (ENVELOPE_BAND, plan.envelope.band, plan.envelope.remark) if plan.envelope else None
-    for family in (velocity, (WHOLE_BAND, plan.whole, ""), envelope):
-        if family is None:
+    families = [(VELOCITY_BAND, plan.velocity), (WHOLE_BAND, plan), (ENVELOPE_BAND, plan.envelope)]
+    for functions, part in families:
+        if part is None:
             continue
-        functions, band, remark = family
         for name, function in functions.items():
             kind = LEVEL_KINDS[name]
-            heads.append((name, kind.quantity, kind.detector, band, remark))
+            heads.append((name, kind.quantity, kind.detector, part.band, part.remark))
             columns.append(_scaled(function(block), kind.quantity, si))
+    table = np.array(columns).T
+    rows = table.tolist()
+    if np.isfinite(table).all():
+        names, quantities, detectors, bands, remarks = zip(*heads, strict=True)
+        return [tuple(map(Level, names, row, quantities, detectors, bands, remarks)) for row in rows]
     return [
-        tuple(
-            Level(name, value, quantity, detector, band, remark)
-            for (name, quantity, detector, band, remark), value in zip(heads, row, strict=True)
-            if math.isfinite(value)
-        )
-        for row in np.array(columns).T.tolist()
+        tuple(Level(head[0], value, *head[1:]) for head, value in zip(heads, row, strict=True) if math.isfinite(value))
+        for row in rows
     ]
 
 

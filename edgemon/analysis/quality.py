@@ -83,13 +83,11 @@ def short_verdict(plan: Plan, missing: bool) -> Verdict:
 
 
 def _suspect(block: Block, facts: Facts, rows: int) -> NDArray[np.bool_]:
-    top = block.highest[:rows] + block.mean[:rows]
-    bottom = block.lowest[:rows] + block.mean[:rows]
-    reach = np.maximum(np.abs(top), np.abs(bottom))
+    reach = np.maximum(np.abs(block.top[:rows]), np.abs(block.bottom[:rows]))
     second = block.second[:rows]
     suspect = (reach > RAIL - 0.5) | (second < FLAT_STD**2) | (block.fourth[:rows] > IDENTICAL_KURTOSIS * second**2)
     suspect |= reach * facts.si_per_count > (facts.range_si - 2.0 * facts.si_per_count)
-    suspect |= np.maximum(*block.at_extremes)[:rows] > max(MIN_RUN - 1, FLAT_SHARE * block.plan.n)
+    suspect |= block.at_extremes[:rows] > max(MIN_RUN - 1, FLAT_SHARE * block.plan.n)
     suspect |= np.asarray(facts.missing, bool)
     if block.plan.velocity is not None:
         power = block.velocity_power[:rows]
@@ -207,7 +205,7 @@ def _implausible(block: Block, i: int, si: float, limit: float) -> Row | None:
         velocity = float(block.velocity_power[i, 0]) ** 0.5 * si
         if velocity > MAX_VELOCITY:
             return Flaw.IMPLAUSIBLE, f"velocity {1e3 * velocity:.3g} mm/s r.m.s.: no bearing housing moves so"
-    reach = max(abs(float(block.highest[i] + block.mean[i])), abs(float(block.lowest[i] + block.mean[i]))) * si
+    reach = max(abs(float(block.top[i])), abs(float(block.bottom[i]))) * si
     if reach > RANGE_MARGIN * limit:
         return Flaw.IMPLAUSIBLE, f"acceleration {reach:.3g} m/s2, beyond the sensor's range of {limit:.3g} m/s2"
     return None
