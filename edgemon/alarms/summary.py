@@ -1,0 +1,207 @@
+"""What people and programs are shown of points and machines: values in the unit of the limit, worst level, worst point."""
+
+from collections.abc import Iterable, Mapping
+
+from edgemon.alarms.judge import point_word
+from edgemon.alarms.registry import title_of
+from edgemon.alarms.rules import Rules
+from edgemon.model.alarm import AlarmRecord, AlarmState, PointState
+from edgemon.model.ids import PointKey
+from edgemon.model.instant import Instant
+from edgemon.model.level import LEVEL_KINDS, Level
+from edgemon.model.limit import Severity
+from edgemon.model.machine import Machine
+from edgemon.model.quality import Quality
+from edgemon.model.snapshot import AlarmView, LevelView, MachineView, PointView, WorstView
+from edgemon.units import SI_UNIT, from_si
+
+WORDS = ("not-running", "normal", "unknown", "alert", "alarm")
+"""States of the contract, from the one that gives way to every other to the worst."""
+
+_QUALITIES = (Quality.GOOD, Quality.STALE, Quality.BAD)
+_CALLING = (AlarmState.UNACK, AlarmState.LATUN)
+_GONE = (AlarmState.RTNUN, AlarmState.LATUN, AlarmState.LATAK)
+
+States = PointState | Iterable[PointState]
+
+
+def point_view(rules: Rules, state: States, now: Instant, unit_of: Mapping[str, str] | None = None) -> PointView:
+    """Show one point.
+
+    Parameters
+    ----------
+    rules : Rules
+        Of the point.
+    state : PointState or iterable of PointState
+        The real state, the simulated one, or both; none stands for a point never heard.
+    now : Instant
+        Time by which silence is judged.
+    unit_of : mapping, optional
+        Unit wanted for a level that has no limit; the level's usual unit otherwise.
+
+    Notes
+    -----
+    Alarms of both states are listed. Everything else comes from the real state, unless only the simulated one has data, or the
+    simulated one is fresh and says something worse; then `sim` is true.
+    """
+    states = (state,) if isinstance(state, PointState) else tuple(state)
+    shown = _shown(rules, states, now)
+    point = rules.point
+    return PointView(
+        machine=str(rules.machine.id),
+        point=str(point.key.point),
+        name=point.name,
+        sensor=str(point.sensor),
+        axis=point.axis,
+        direction=point.direction,
+        state=point_word(rules, shown, now),
+        quality=shown.quality.value,
+        reasons=shown.reasons,
+        t=shown.fit_at,
+        levels=tuple(_level_view(rules, shown, level, unit_of or {}) for level in shown.levels),
+        alarms=tuple(alarm_view(rules, record) for each in states for record in each.alarms.values() if is_listed(record)),
+        capture=None if shown.capture is None else str(shown.capture),
+        rpm=shown.rpm,
+        stale_after_s=point.stale_after_s,
+        sim=shown.sim,
+        trend=shown.trend,
+    )
+
+
+def _shown(rules: Rules, states: tuple[PointState, ...], now: Instant) -> PointState:
+    real = next((state for state in states if not state.sim), None)
+    simulated = next((state for state in states if state.sim), None)
+    if simulated is None or simulated.taken_at is None:
+        return real or PointState(point=rules.point.key)
+    if real is None or real.taken_at is None:
+        return simulated
+    worse = WORDS.index(point_word(rules, simulated, now)) > WORDS.index(point_word(rules, real, now))
+    return simulated if worse and simulated.quality is Quality.GOOD else real
+
+
+def _level_view(rules: Rules, state: PointState, level: Level, unit_of: Mapping[str, str]) -> LevelView:
+    limit, kind, record = rules.limits.get(level.name), LEVEL_KINDS.get(level.name), state.alarms.get(level.name)
+    usual = SI_UNIT[level.quantity] if kind is None or kind.quantity is not level.quantity else kind.unit
+    unit = unit_of.get(level.name, usual) if limit is None else limit.unit
+    return LevelView(
+        name=level.name,
+        title=title_of(level.name),
+        value=from_si(level.value, unit),
+        unit=unit,
+        state=(Severity.NORMAL if record is None else record.severity).word,
+        alert=_in_unit(None if limit is None else limit.alert, unit),
+        alarm=_in_unit(None if limit is None else limit.alarm, unit),
+        at=state.level_at.get(level.name, 0.0),
+        origin="" if limit is None else limit.origin,
+        band="" if level.band is None else str(level.band),
+        remark=level.remark,
+    )
+
+
+def _in_unit(value: float | None, unit: str) -> float | None:
+    """Write a limit as people wrote it: the noise of the conversion forth and back is cut."""
+    return None if value is None else round(from_si(value, unit), 9)
+
+
+def is_listed(record: AlarmRecord) -> bool:
+    """Say whether a record is not plainly normal."""
+    return record.state is not AlarmState.NORM
+
+
+def alarm_view(rules: Rules, record: AlarmRecord) -> AlarmView:
+    """Show one record; a severity that is gone is shown as the highest it had, for that is what waits for a person."""
+    key, level = record.key, record.key.level
+    limit = rules.limits.get(level)
+    severity = record.peak_severity if record.state in _GONE else record.severity
+    unit = "" if limit is None else limit.unit
+    return AlarmView(
+        id=str(key),
+        machine=str(key.machine),
+        machine_name=rules.machine.name,
+        point=str(key.point),
+        point_name=rules.point.name,
+        area=str(rules.machine.area),
+        level=level,
+        title=title_of(level),
+        severity=severity.word,
+        alarm_state=record.state.value,
+        occurrence=record.occurrence,
+        since=record.since,
+        raised_at=record.raised_at,
+        priority=record.priority.value,
+        annunciates=record.annunciates,
+        value=None if record.value is None or limit is None else from_si(record.value, unit),
+        limit=None if limit is None else _in_unit(limit.of(max(severity, record.peak_severity)), unit),
+        unit=unit,
+        origin="" if limit is None else limit.origin,
+        sim=key.sim,
+    )
+
+
+def machine_view(
+    machine: Machine, rules_by_point: Mapping[PointKey, Rules], states: Iterable[PointState], now: Instant
+) -> MachineView:
+    """Show one machine: its state is its worst point's.
+
+    Parameters
+    ----------
+    machine : Machine
+        With its points.
+    rules_by_point : mapping of PointKey to Rules
+        At least those of the machine's points.
+    states : iterable of PointState
+        Real and simulated; those of other machines are passed over.
+    now : Instant
+        Time by which silence is judged.
+    """
+    by_point: dict[PointKey, list[PointState]] = {}
+    for state in states:
+        by_point.setdefault(state.point, []).append(state)
+    keys = [point.key for point in machine.points]
+    points = tuple(point_view(rules_by_point[key], by_point.get(key, ()), now) for key in keys)
+    return join_points(machine, rules_by_point, points)
+
+
+def join_points(machine: Machine, rules_by_point: Mapping[PointKey, Rules], points: tuple[PointView, ...]) -> MachineView:
+    """Make the view of a machine of the views of its points, in the machine's order."""
+    word = max((point.state for point in points), key=WORDS.index, default="unknown")
+    quality = max((Quality(point.quality) for point in points), key=_QUALITIES.index, default=Quality.STALE)
+    worst, trend = _worst(machine, rules_by_point, points)
+    speeds = [point.rpm for point in sorted(points, key=lambda point: point.t or 0.0) if point.rpm is not None]
+    return MachineView(
+        id=str(machine.id),
+        name=machine.name,
+        area=str(machine.area),
+        kind=machine.kind,
+        criticality=machine.criticality.value,
+        rpm=speeds[-1] if speeds else None,
+        state=word,
+        quality=quality.value,
+        reasons=tuple(dict.fromkeys(reason for point in points for reason in point.reasons)),
+        t=max((point.t for point in points if point.t is not None), default=None),
+        worst=worst,
+        unacknowledged=any(calls(alarm) for point in points for alarm in point.alarms),
+        trend=trend,
+        sim=any(point.sim for point in points),
+        points=points,
+    )
+
+
+def calls(alarm: AlarmView) -> bool:
+    """Say whether an alarm still calls the operator; one that came and went waits for its acknowledgement, but calls nobody."""
+    return alarm.annunciates and alarm.alarm_state in _CALLING
+
+
+def _worst(
+    machine: Machine, rules_by_point: Mapping[PointKey, Rules], points: tuple[PointView, ...]
+) -> tuple[WorstView | None, tuple[float, ...]]:
+    worst: WorstView | None = None
+    trend: tuple[float, ...] = ()
+    for point, view in zip(machine.points, points, strict=True):
+        for level in view.levels:
+            ratio = rules_by_point[point.key].ratio_in_unit(level.name, level.value)
+            if ratio is None or (worst is not None and ratio <= worst.ratio):
+                continue
+            worst = WorstView(view.point, level.name, level.title, level.value, level.unit, level.alert, level.alarm, ratio)
+            trend = view.trend
+    return worst, trend
