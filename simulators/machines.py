@@ -71,7 +71,7 @@ class Machine:
     kind: Kind
     rpm: float
     velocity_mm_s: float
-    """Overall r.m.s. velocity, radial horizontal, at nominal speed."""
+    """R.m.s. velocity of all its lines together, radial horizontal, at nominal speed."""
 
     def excitation(self, speed_rpm: float) -> Excitation:
         """Give what shakes the housing at a speed, r/min; nothing while it stands.
@@ -83,19 +83,25 @@ class Machine:
         """
         if speed_rpm < STANDING_RPM:
             return Excitation()
-        speed_hz, effort = speed_rpm / 60.0, (speed_rpm / self.rpm) ** 2
-        sources = self._sources(speed_hz)
-        whole = math.sqrt(sum(share**2 for _, share in sources))
-        lines = []
-        for number, (hz, share) in enumerate(sources):
-            nominal_hz = hz if hz == 2.0 * LINE_HZ else hz * self.rpm / speed_rpm
-            size = 1.0 if hz == 2.0 * LINE_HZ else effort
-            peak = math.sqrt(2.0) * share / whole * self.velocity_mm_s * 1e-3 * 2.0 * math.pi * nominal_hz * size
-            lines.append(Line(hz, times(self.kind.directions, peak), _phases(number)))
+        effort = (speed_rpm / self.rpm) ** 2
+        now, nominal = self._sources(speed_rpm / 60.0), self._sources(self.rpm / 60.0)
+        whole = math.sqrt(sum(share**2 for _, share in nominal) + self.kind.mains_share**2)
+        lines = [
+            self._line(number, hz, nominal_hz, share / whole, effort)
+            for number, ((hz, _), (nominal_hz, share)) in enumerate(zip(now, nominal, strict=True))
+        ]
+        if self.kind.mains_share:
+            pull_hz = 2.0 * LINE_HZ
+            lines.append(self._line(len(lines), pull_hz, pull_hz, self.kind.mains_share / whole, 1.0))
         return Excitation(tuple(lines), self._noises(effort))
 
+    def _line(self, number: int, hz: float, nominal_hz: float, share: float, effort: float) -> Line:
+        """Give the line of one source, whose acceleration is `effort` times that at nominal speed."""
+        peak = math.sqrt(2.0) * share * self.velocity_mm_s * 1e-3 * 2.0 * math.pi * nominal_hz * effort
+        return Line(hz, times(self.kind.directions, peak), _phases(number))
+
     def _sources(self, speed_hz: float) -> list[tuple[float, float]]:
-        """List the frequency of each source with its share."""
+        """List the frequency of each source that turns, with its share."""
         kind = self.kind
         found = [(order * speed_hz, share) for order, share in kind.orders]
         if kind.blades:
@@ -106,8 +112,6 @@ class Machine:
             rate = kind.belt.rate_hz(speed_hz)
             found += [(2.0 * rate, kind.belt_share), (3.0 * rate, kind.belt_share / 2.0)]
             found.append((speed_hz * kind.belt.driver / kind.belt.driven, kind.belt_share / 2.0))
-        if kind.mains_share:
-            found.append((2.0 * LINE_HZ, kind.mains_share))
         return found
 
     def _noises(self, effort: float) -> tuple[Noise, ...]:
