@@ -7,7 +7,6 @@ from edgemon.model.command import Person
 from edgemon.model.instant import Instant
 from edgemon.model.snapshot import JournalView, Lost, Outcome, TrendPoint, Update
 
-
 __all__ = ["Lost", "Outcome", "Source", "Update"]
 
 

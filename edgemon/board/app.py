@@ -1,0 +1,131 @@
+"""The board: one source, one beat, one screen per question."""
+
+from collections.abc import Callable
+
+from textual.app import App
+from textual.screen import Screen
+
+from edgemon.board import keys
+from edgemon.board.desk import Desk
+from edgemon.board.picture import Picture
+from edgemon.board.port import Lost, Source
+from edgemon.board.screens.alarms import AlarmsScreen
+from edgemon.board.screens.base import BoardScreen, bindings
+from edgemon.board.screens.machine import MachineScreen
+from edgemon.board.screens.pages import HelpScreen, JournalScreen, NotesScreen
+from edgemon.board.screens.plant import PlantScreen
+from edgemon.board.theme import ASCII, PALETTES, UNICODE, Look
+from edgemon.clock import Clock
+from edgemon.errors import EdgemonError
+
+BEAT = 0.5
+"""Seconds between two adoptions of changes; two beats are one flash, 1 Hz with half of it lit."""
+RETRY = 1.0
+"""Seconds until a source that ended or failed is asked again."""
+
+SCREENS_BY_NAME: dict[str, Callable[[Desk], BoardScreen]] = {
+    "alarms": AlarmsScreen,
+    "notes": NotesScreen,
+    "journal": JournalScreen,
+    "help": HelpScreen,
+}
+"""Screens that any other can call up; a further one is a line here, its file, its footer and its help."""
+
+
+class BoardApp(App[None]):
+    """The operator's board.
+
+    Parameters
+    ----------
+    source : Source
+        The daemon.
+    clock : Clock
+        Drives the beat, the flash and the watch over a silent daemon.
+    still : bool
+        No flashing; what calls carries a `!`.
+    ascii : bool
+        Draw with ASCII only.
+    theme : str
+        `dark` or `light`; where NO_COLOR is set, or the terminal has only 16 colours, `mono` or `dark` is taken instead.
+    """
+
+    ENABLE_COMMAND_PALETTE = False
+    TITLE = "edgemon"
+    BINDINGS = bindings(keys.EVERYWHERE)
+
+    def __init__(self, source: Source, clock: Clock, still: bool = False, ascii: bool = False, theme: str = "dark") -> None:  # noqa: A002
+        super().__init__()
+        self._clock = clock
+        chosen = "mono" if self.no_color else "dark" if self.console.color_system == "standard" else theme
+        look = Look(ASCII if ascii else UNICODE, still or self.animation_level == "none")
+        self.desk = Desk(source, clock, PALETTES[chosen], look, Picture())
+
+    def get_default_screen(self) -> Screen[None]:
+        """Begin with the plant."""
+        return PlantScreen(self.desk)
+
+    def on_mount(self) -> None:
+        """Begin to listen and to beat."""
+        self.run_worker(self._listen(), name="listen", exit_on_error=True)
+        self.run_worker(self._beat(), name="beat", exit_on_error=True)
+
+    async def _listen(self) -> None:
+        desk = self.desk
+        while True:
+            try:
+                async for update in desk.source.updates():
+                    was_lost = desk.picture.lost is not None
+                    desk.picture.take(update, self._clock.elapsed())
+                    if was_lost and desk.picture.lost is None:
+                        desk.person = await desk.source.whoami()
+                        self._adopt()
+                why = "the daemon ended the connection"
+            except EdgemonError as error:
+                why = error.what
+            desk.picture.take(Lost(why), self._clock.elapsed())
+            await self._clock.sleep(RETRY)
+
+    async def _beat(self) -> None:
+        while True:
+            await self._clock.sleep(BEAT)
+            self._adopt()
+
+    def _adopt(self) -> None:
+        self.desk.beat()
+        self.redraw()
+
+    def redraw(self) -> None:
+        """Draw the screen in front."""
+        for screen in self.screen_stack[-1:]:
+            if isinstance(screen, BoardScreen):
+                screen.redraw()
+
+    def action_show(self, name: str) -> None:
+        """Call up a screen, or go back to it where it lies under the present one."""
+        self._front(
+            lambda screen: isinstance(screen, BoardScreen) and name == screen.NAME, lambda: SCREENS_BY_NAME[name](self.desk)
+        )
+
+    def action_open_machine(self, machine: str) -> None:
+        """Open a machine."""
+
+        def is_it(screen: Screen[object]) -> bool:
+            return isinstance(screen, MachineScreen)
+
+        self._front(is_it, lambda: MachineScreen(self.desk, machine))
+        if isinstance(self.screen, MachineScreen) and self.screen.machine != machine:
+            self.screen.machine = machine
+            self.screen.redraw()
+
+    def _front(self, is_it: Callable[[Screen[object]], bool], make: Callable[[], BoardScreen]) -> None:
+        """Bring a screen to the front; one of each kind at most is open, so the stack stays short."""
+        if any(is_it(screen) for screen in self.screen_stack):
+            while not is_it(self.screen):
+                self.pop_screen()
+        else:
+            self.push_screen(make())
+
+    async def action_quit_board(self) -> None:
+        """Close the board and say that the daemon goes on."""
+        await self.desk.source.close()
+        self.exit(message="The board is closed; the daemon goes on monitoring.")

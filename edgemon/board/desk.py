@@ -1,0 +1,65 @@
+"""What all screens share: the daemon, the clock, the picture, how to draw, who sits here, and what was last said to them."""
+
+from dataclasses import dataclass, replace
+
+from edgemon.board.picture import Picture
+from edgemon.board.port import Source
+from edgemon.board.theme import Look, Paint, Role
+from edgemon.board.view.banner import CAUTION, Summary, summary
+from edgemon.clock import Clock
+from edgemon.model.command import Person
+from edgemon.model.command import Role as PersonRole
+from edgemon.model.instant import Duration
+
+MESSAGE_FOR: Duration = 10.0
+"""Seconds for which a message stands in the footer."""
+
+
+@dataclass
+class Desk:
+    """The place an operator sits at."""
+
+    source: Source
+    clock: Clock
+    palette: dict[Role, Paint]
+    look: Look
+    picture: Picture
+    person: Person | None = None
+    message: str = ""
+    selected: str = ""
+    """Machine selected on the plant screen."""
+
+    def __post_init__(self) -> None:
+        """Begin with the caution."""
+        self._message_until = 0.0
+        self._summary: tuple[int, Summary] | None = None
+        self.say(f"{CAUTION} Keep protection, and people's warning, independent of it.")
+
+    def say(self, message: str) -> None:
+        """Put a message into the footer for a while."""
+        self.message = message
+        self._message_until = self.clock.elapsed() + MESSAGE_FOR
+
+    def beat(self) -> bool:
+        """Let half a second pass: turn the flash, drop an old message, adopt changes; says whether a machine changed."""
+        if not self.look.still:
+            self.look = replace(self.look, phase=not self.look.phase)
+        if self.message and self.clock.elapsed() >= self._message_until:
+            self.message = ""
+        return self.picture.drain(self.clock.elapsed())
+
+    def summary(self) -> Summary:
+        """Sum up all machines, once per change."""
+        if self._summary is None or self._summary[0] != self.picture.revision:
+            self._summary = self.picture.revision, summary(self.picture.machines)
+        return self._summary[1]
+
+    def forbidden(self) -> str:
+        """Say why this person may not acknowledge now; empty if they may."""
+        if self.picture.lost is not None:
+            return f"Nothing can be acknowledged: {self.picture.lost}."
+        if self.person is None:
+            return "Nothing can be acknowledged: the daemon has not said who you are."
+        if self.person.role is PersonRole.VIEWER:
+            return f"You are {self.person.name} (viewer): acknowledging takes the operator or the engineer role."
+        return ""

@@ -1,0 +1,54 @@
+"""A daemon in memory: tests and benches script what it says and read what it was told."""
+
+import asyncio
+from collections.abc import AsyncIterator, Sequence
+
+from edgemon.board.port import Outcome, Update
+from edgemon.model.command import Person, Role
+from edgemon.model.instant import Instant
+from edgemon.model.snapshot import JournalView, TrendPoint
+
+OPERATOR = Person("operator", Role.OPERATOR, "control-room")
+
+
+class MemorySource:
+    """Says what it is given to say, in order; answers every acknowledgement with the outcome set."""
+
+    def __init__(self, person: Person = OPERATOR, journal: Sequence[JournalView] = ()) -> None:
+        self.person = person
+        self.outcome = Outcome(True)
+        self.entries = tuple(journal)
+        self.past: tuple[TrendPoint, ...] = ()
+        self.acknowledged: list[tuple[str, int]] = []
+        self.closed = False
+        self._said: asyncio.Queue[Update] = asyncio.Queue()
+
+    def say(self, update: Update) -> None:
+        """Say something to the board."""
+        self._said.put_nowait(update)
+
+    async def updates(self) -> AsyncIterator[Update]:
+        """Give what was said, as it is said."""
+        while True:
+            yield await self._said.get()
+
+    async def whoami(self) -> Person:
+        """Give the person set."""
+        return self.person
+
+    async def acknowledge(self, alarm: str, occurrence: int) -> Outcome:
+        """Note the acknowledgement and give the outcome set."""
+        self.acknowledged.append((alarm, occurrence))
+        return self.outcome
+
+    async def trend(self, machine: str, point: str, level: str, since: Instant, until: Instant) -> tuple[TrendPoint, ...]:
+        """Give the past set, as far as it lies between the two instants."""
+        return tuple(point_ for point_ in self.past if since <= point_.t <= until)
+
+    async def journal(self, limit: int) -> tuple[JournalView, ...]:
+        """Give the newest of the entries set."""
+        return self.entries[:limit]
+
+    async def close(self) -> None:
+        """Note that the board is done."""
+        self.closed = True

@@ -1,0 +1,132 @@
+"""What the board shows right now: changes are gathered as they come and adopted in calm steps.
+
+A change of state is adopted at the next drain; mere numbers at most every two seconds, so that they can be read (IMO
+MSC/Circ.982 5.6.1.3 asks for no more than one change in two seconds). A daemon that has not been heard for a while takes
+every machine's state with it: silence never reads as normal.
+"""
+
+from dataclasses import dataclass, replace
+from typing import TypeAlias
+
+from edgemon.board.port import Lost, Update
+from edgemon.model.instant import Duration, Instant
+from edgemon.model.snapshot import AreaView, GatewayView, MachineView, PointView, SensorView, Snapshot
+
+NUMBERS_EVERY: Duration = 2.0
+"""Seconds between two redraws of numbers."""
+SILENT_AFTER: Duration = 4.0
+"""Seconds without a word from the daemon (it speaks once a second) after which nothing on the board is taken as known."""
+UNREACHABLE = "no-connection-to-daemon"
+"""The reason shown for every machine while the daemon does not answer."""
+
+_Standing: TypeAlias = tuple[object, ...]
+
+
+@dataclass
+class Picture:
+    """The one mutable thing behind all screens; time is an argument, in monotonic seconds."""
+
+    gateway: GatewayView | None = None
+    areas: tuple[AreaView, ...] = ()
+    lost: str | None = "waiting for the daemon"
+    """Why nothing is known; None while the daemon is heard."""
+    now: Instant = 0.0
+    """The data's own time against which ages are shown; moves with the numbers."""
+    revision: int = 0
+    """Counts adopted changes."""
+
+    def __post_init__(self) -> None:
+        """Begin with nothing known."""
+        self._machines: dict[str, MachineView] = {}
+        self._sensors: dict[str, SensorView] = {}
+        self._incoming: dict[str, MachineView] = {}
+        self._unknown: dict[str, MachineView] = {}
+        self._heard_at: Duration | None = None
+        self._numbers_at: Duration | None = None
+
+    @property
+    def machines(self) -> tuple[MachineView, ...]:
+        """Give the machines as they are to be shown, in the plant file's order."""
+        return tuple((self._machines if self.lost is None else self._unknown).values())
+
+    def machine(self, id: str) -> MachineView | None:  # noqa: A002 (the snapshot's own word)
+        """Give one machine as it is to be shown."""
+        return (self._machines if self.lost is None else self._unknown).get(id)
+
+    @property
+    def sensors(self) -> dict[str, SensorView]:
+        """Give the sensors by id."""
+        return self._sensors
+
+    def take(self, update: Update, at: Duration) -> None:
+        """Gather what the source said."""
+        if isinstance(update, Lost):
+            self._lose(update.why or "the daemon does not answer")
+            return
+        self._heard_at = at
+        if isinstance(update, Snapshot):
+            self.areas = update.areas
+            self._machines = {machine.id: machine for machine in update.machines}
+            self._sensors = {sensor.id: sensor for sensor in update.sensors}
+            self._incoming.clear()
+            self._numbers_at = None
+            self.revision += 1
+        else:
+            self._incoming.update((machine.id, machine) for machine in update.machines)
+            self._sensors.update((sensor.id, sensor) for sensor in update.sensors)
+        self.gateway = update.gateway
+        if self.gateway is not None and (self.lost is None or isinstance(update, Snapshot)):
+            self.lost = None
+            self._unknown.clear()
+
+    def drain(self, at: Duration) -> bool:
+        """Adopt what is due; says whether anything shown changed."""
+        before = self.revision
+        if self.lost is None and self._heard_at is not None and at - self._heard_at > SILENT_AFTER:
+            self._lose(f"the daemon has been silent for more than {SILENT_AFTER:g} s")
+        numbers = self._numbers_at is None or at - self._numbers_at >= NUMBERS_EVERY
+        for id_, machine in list(self._incoming.items()):
+            known = self._machines.get(id_)
+            if numbers or known is None or _standing(known) != _standing(machine):
+                self._machines[id_] = self._incoming.pop(id_)
+                self.revision += 1
+        if numbers and self.gateway is not None:
+            self._numbers_at = at
+            self.revision += self.now != self.gateway.now
+            self.now = self.gateway.now
+        return self.revision != before
+
+    def _lose(self, why: str) -> None:
+        self._machines.update(self._incoming)
+        self._incoming.clear()
+        self.lost = why
+        self._unknown = {id_: _unknown(machine) for id_, machine in self._machines.items()}
+        self.revision += 1
+
+
+def _standing(machine: MachineView) -> _Standing:
+    """Give what is not a mere number."""
+    alarms = tuple(
+        (alarm.id, alarm.occurrence, alarm.alarm_state, alarm.severity) for point in machine.points for alarm in point.alarms
+    )
+    points = tuple((point.state, point.quality) for point in machine.points)
+    return machine.state, machine.quality, machine.reasons, machine.unacknowledged, machine.sim, points, alarms
+
+
+def _unknown(machine: MachineView) -> MachineView:
+    """Give a machine of which nothing is known any more: what was wrong stays, nothing else is believed."""
+    return replace(
+        machine,
+        state=_doubt(machine.state),
+        quality="stale",
+        reasons=(UNREACHABLE,),
+        points=tuple(_unknown_point(point) for point in machine.points),
+    )
+
+
+def _unknown_point(point: PointView) -> PointView:
+    return replace(point, state=_doubt(point.state), quality="stale", reasons=(UNREACHABLE,))
+
+
+def _doubt(state: str) -> str:
+    return state if state in ("alert", "alarm") else "unknown"

@@ -1,0 +1,76 @@
+"""The alarm list."""
+
+from collections.abc import Sequence
+
+from edgemon.board import keys
+from edgemon.board.desk import Desk
+from edgemon.board.screens.acknowledge import acknowledge
+from edgemon.board.screens.base import ListScreen, bindings
+from edgemon.board.view import alarms as view
+from edgemon.board.view.cells import Row, fit_row
+from edgemon.board.widgets.lines import Lines
+from edgemon.model.snapshot import AlarmView
+
+
+class AlarmsScreen(ListScreen):
+    """Every alarm record that is not plainly normal; the selection follows its alarm, not its row."""
+
+    NAME = "alarms"
+    BINDINGS = bindings(keys.ALARM_LIST)
+
+    def __init__(self, desk: Desk) -> None:
+        super().__init__(desk)
+        self.selected = ""
+        self._listed: list[AlarmView] = []
+
+    def rows(self, width: int, height: int) -> Sequence[Row]:
+        """Give the list and, under it, the selected alarm in full."""
+        look, now = self.desk.look, self.desk.picture.now
+        self._listed = view.listed(self.desk.picture.machines)
+        at = self._at()
+        room = max(1, height - 3)
+        self.top = min(max(self.top, at - room + 1), at)
+        name = view.name_width(self._listed)
+        rows = [view.row(alarm, name, now, look, width, alarm.id == self.selected) for alarm in self._listed]
+        shown = list(self.window(rows, room))
+        shown.extend([fit_row([], width)] * (room - len(shown)))
+        chosen = self._listed[at] if self._listed else None
+        return [view.heading(width, name, look), *shown, *view.below(chosen, now, look, width)]
+
+    def _at(self) -> int:
+        ids = [alarm.id for alarm in self._listed]
+        if self.selected not in ids:
+            self.selected = ids[0] if ids else ""
+        return ids.index(self.selected) if ids else 0
+
+    def action_move(self, down: int, right: int) -> None:
+        """Select the alarm above or below."""
+        if self._listed:
+            self.selected = self._listed[max(0, min(self._at() + down, len(self._listed) - 1))].id
+        self.redraw()
+
+    def action_page(self, by: int) -> None:
+        """Move the selection by a page."""
+        self.action_move(by * self._window, 0)
+
+    def action_edge(self, end: int) -> None:
+        """Select the first or last alarm."""
+        self.action_move(end * len(self._listed), 0)
+
+    def action_open(self) -> None:
+        """Open the alarm's machine."""
+        if self._listed:
+            self.call_later(self.app.run_action, f"open_machine({self._listed[self._at()].machine!r})")
+
+    def action_acknowledge(self) -> None:
+        """Ask about the alarm selected."""
+        acknowledge(self, self._listed[self._at() : self._at() + 1])
+
+    def on_lines_pressed(self, message: Lines.Pressed) -> None:
+        """Select with the mouse; pressed twice, open the machine."""
+        line = message.y - 1 + self.top
+        if 0 <= line < len(self._listed):
+            self.selected = self._listed[line].id
+            self.redraw()
+            if message.twice:
+                self.action_open()

@@ -1,0 +1,111 @@
+"""What every screen has: the banner that navigation never hides, a body of rows, a footer with its keys."""
+
+from collections.abc import Sequence
+from typing import ClassVar
+
+from textual.app import ComposeResult
+from textual.binding import Binding, BindingType
+from textual.screen import Screen
+
+from edgemon.board.desk import Desk
+from edgemon.board.keys import FOOTERS, Key
+from edgemon.board.view import banner
+from edgemon.board.view.cells import Row
+from edgemon.board.widgets.lines import Lines
+from edgemon.errors import EdgemonError
+
+
+def bindings(keys: Sequence[Key]) -> list[BindingType]:
+    """Make Textual's bindings from the table of keys; they come before what the screen would do with a key itself."""
+    return [Binding(key.key, key.action, key.label, show=False, priority=False) for key in keys if key.action]
+
+
+class BoardScreen(Screen[None]):
+    """Base of all screens; a screen gives its rows for a size."""
+
+    NAME: ClassVar[str] = ""
+
+    def __init__(self, desk: Desk) -> None:
+        super().__init__()
+        self.desk = desk
+
+    def compose(self) -> ComposeResult:
+        """Stack banner, body and footer."""
+        yield Lines(self.desk.palette, id="banner", height=2)
+        yield Lines(self.desk.palette, id="body")
+        yield Lines(self.desk.palette, id="foot", height=1)
+
+    def rows(self, width: int, height: int) -> Sequence[Row]:
+        """Give the rows of the body."""
+        raise NotImplementedError
+
+    def redraw(self) -> None:
+        """Draw what differs from what is shown."""
+        if not self.is_mounted or not self.size.width:
+            return
+        desk, width = self.desk, self.size.width
+        body = self.query_one("#body", Lines)
+        self.query_one("#banner", Lines).show(banner.banner(desk.picture, desk.summary(), desk.look, width))
+        if body.size.height:
+            body.show(self.rows(body.size.width, body.size.height)[: body.size.height])
+        self.query_one("#foot", Lines).show([banner.footer(FOOTERS[self.NAME], self.foot(), desk.look, width)])
+
+    def foot(self) -> str:
+        """Give what stands in the footer instead of the keys; empty for the keys."""
+        return self.desk.message
+
+    def say(self, message: str) -> None:
+        """Say something in the footer."""
+        self.desk.say(message)
+        self.redraw()
+
+    def on_lines_resized(self) -> None:
+        """Draw for the new size."""
+        self.redraw()
+
+    def on_screen_resume(self) -> None:
+        """Draw what happened while another screen was in front."""
+        self.redraw()
+
+    def action_back(self) -> None:
+        """Go back to the screen before."""
+        self.app.pop_screen()
+
+
+class ListScreen(BoardScreen):
+    """A screen of rows that scroll."""
+
+    def __init__(self, desk: Desk) -> None:
+        super().__init__(desk)
+        self.top = 0
+        self._window = 1
+
+    def window(self, rows: Sequence[Row], height: int) -> Sequence[Row]:
+        """Give the rows that are in view, keeping the view within what there is."""
+        self._window = max(1, height)
+        self.top = max(0, min(self.top, len(rows) - height))
+        return rows[self.top : self.top + height]
+
+    def action_move(self, down: int, right: int) -> None:
+        """Scroll by a row."""
+        self.top += down
+        self.redraw()
+
+    def action_page(self, by: int) -> None:
+        """Scroll by a page."""
+        self.top += by * self._window
+        self.redraw()
+
+    def action_edge(self, end: int) -> None:
+        """Scroll to the first or last row."""
+        self.top = 0 if end < 0 else 1_000_000
+        self.redraw()
+
+    def on_lines_turned(self, message: Lines.Turned) -> None:
+        """Scroll with the wheel."""
+        self.action_move(3 * message.by, 0)
+
+
+def why_not(error: EdgemonError) -> str:
+    """Say what went wrong between board and daemon."""
+    return f"The daemon could not be asked: {error.what}"

@@ -1,0 +1,157 @@
+"""The one table of severity and state: word, mark, digit, colour; and the palettes its colours come from.
+
+Colour means abnormal and is never alone: shape, fill, word and a digit (1 alert, 2 alarm) say the same. The hues are taken
+from the 256-colour table so that they come out alike in true colour, 256 and 16 colours; tests compute contrast (WCAG 2.1
+success criterion 1.4.3) and separation under three colour-vision deficiencies (Machado et al. 2009).
+"""
+
+from dataclasses import dataclass
+from enum import StrEnum
+
+
+class Role(StrEnum):
+    """What a piece of text is for; a palette says how that looks."""
+
+    TEXT = "text"
+    DIM = "dim"
+    BRIGHT = "bright"
+    RULE = "rule"
+    BANNER = "banner"
+    BANNER_DIM = "banner-dim"
+    ALARM = "alarm"
+    ALARM_FILL = "alarm-fill"
+    ALERT = "alert"
+    ALERT_FILL = "alert-fill"
+    NO_DATA = "no-data"
+    NO_DATA_FILL = "no-data-fill"
+
+
+@dataclass(frozen=True, slots=True)
+class Paint:
+    """Ink, ground, and the ground where the row is selected, as `#rrggbb`."""
+
+    ink: str
+    ground: str
+    selected: str
+    bold: bool = False
+
+
+def _palette(
+    ground: str, raised: str, text: str, dim: str, bright: str, rule: str, hues: tuple[str, str, str], on: str
+) -> dict[Role, Paint]:
+    alarm, alert, no_data = hues
+    return {
+        Role.TEXT: Paint(text, ground, raised),
+        Role.DIM: Paint(dim, ground, raised),
+        Role.BRIGHT: Paint(bright, ground, raised, bold=True),
+        Role.RULE: Paint(rule, ground, raised),
+        Role.BANNER: Paint(bright, raised, raised),
+        Role.BANNER_DIM: Paint(dim, raised, raised),
+        Role.ALARM: Paint(alarm, ground, raised, bold=True),
+        Role.ALARM_FILL: Paint(on, alarm, alarm, bold=True),
+        Role.ALERT: Paint(alert, ground, raised),
+        Role.ALERT_FILL: Paint(on, alert, alert, bold=True),
+        Role.NO_DATA: Paint(no_data, ground, raised),
+        Role.NO_DATA_FILL: Paint(on, no_data, no_data, bold=True),
+    }
+
+
+PALETTES: dict[str, dict[Role, Paint]] = {
+    "dark": _palette(
+        "#1c1c1c", "#262626", "#b2b2b2", "#949494", "#e4e4e4", "#585858", ("#ff5f00", "#ffff5f", "#5fafff"), "#000000"
+    ),
+    "light": _palette(
+        "#e4e4e4", "#eeeeee", "#303030", "#585858", "#000000", "#9e9e9e", ("#af0000", "#875f00", "#005faf"), "#ffffff"
+    ),
+    "mono": _palette(
+        "#000000", "#1c1c1c", "#b2b2b2", "#949494", "#ffffff", "#585858", ("#ffffff", "#e4e4e4", "#d0d0d0"), "#000000"
+    ),
+}
+"""Dark for a dim room, light for a bright one, mono where NO_COLOR is set. `RULE` draws lines and bar tracks, never words."""
+
+
+class Show(StrEnum):
+    """What a machine, point or alarm shows as; one row of `MARKS` each."""
+
+    ALARM = "alarm"
+    ALERT = "alert"
+    LATCHED = "latched"
+    RETURNED = "returned"
+    NO_DATA = "no-data"
+    DOUBTFUL = "doubtful"
+    OUT_OF_SERVICE = "out-of-service"
+    SHELVED = "shelved"
+    SUPPRESSED = "suppressed"
+    STOPPED = "not-running"
+    NORMAL = "normal"
+
+
+@dataclass(frozen=True, slots=True)
+class Mark:
+    """How one state is shown; glyphs are one cell wide."""
+
+    word: str
+    short: str
+    """The word where eight cells must do."""
+    glyph: str
+    outline: str
+    """The other phase of a flashing mark, without its fill: a form, never a blank."""
+    ascii: str
+    digit: str
+    role: Role
+    fill: Role
+
+
+MARKS: dict[Show, Mark] = {
+    Show.ALARM: Mark("alarm", "alarm", "■", "□", "#", "2", Role.ALARM, Role.ALARM_FILL),
+    Show.ALERT: Mark("alert", "alert", "▲", "△", "^", "1", Role.ALERT, Role.ALERT_FILL),
+    Show.LATCHED: Mark("latched", "latched", "▣", "□", "=", "L", Role.ALARM, Role.ALARM_FILL),
+    Show.RETURNED: Mark("returned", "returned", "◆", "◇", "~", "R", Role.BRIGHT, Role.ALERT_FILL),
+    Show.NO_DATA: Mark("no data", "no data", "?", "?", "?", " ", Role.NO_DATA, Role.NO_DATA_FILL),
+    Show.DOUBTFUL: Mark("doubtful", "doubtful", "?", "?", "?", "~", Role.NO_DATA, Role.NO_DATA_FILL),
+    Show.OUT_OF_SERVICE: Mark("out of service", "out serv", "×", "×", "x", " ", Role.DIM, Role.DIM),
+    Show.SHELVED: Mark("shelved", "shelved", "s", "s", "s", " ", Role.DIM, Role.DIM),
+    Show.SUPPRESSED: Mark("suppressed", "suppress", "-", "-", "-", " ", Role.DIM, Role.DIM),
+    Show.STOPPED: Mark("not running", "stopped", "·", "·", ".", " ", Role.DIM, Role.DIM),
+    Show.NORMAL: Mark("normal", "normal", " ", " ", " ", " ", Role.DIM, Role.DIM),
+}
+"""Highest precedence first: a machine that is several of these shows the first."""
+
+PRECEDENCE: dict[Show, int] = {show: rank for rank, show in enumerate(MARKS)}
+
+
+@dataclass(frozen=True, slots=True)
+class Glyphs:
+    """The drawing characters; each one cell wide."""
+
+    fill: str
+    half: str
+    track: str
+    tick: str
+    tick_filled: str
+    steps: str
+    """Columns of rising height, first the lowest."""
+    cursor: str
+    rule: str
+    limit: str
+    ellipsis: str
+    more: str
+    dash: str
+    plain: bool
+    """Only ASCII may be drawn."""
+
+
+UNICODE = Glyphs("━", "╸", "─", "┼", "┿", "▁▂▃▄▅▆▇█", "›", "─", "╌", "…", "▾", "–", False)
+ASCII = Glyphs("=", "=", "-", "|", "+", "_.:-=*%#", ">", "-", "-", "~", "v", "-", True)
+"""For terminals that cannot draw, or where block characters are two cells wide."""
+
+
+@dataclass(frozen=True, slots=True)
+class Look:
+    """How to draw at this moment."""
+
+    glyphs: Glyphs = UNICODE
+    still: bool = False
+    """No flashing: what calls carries a `!` instead."""
+    phase: bool = True
+    """First half of the flash period."""

@@ -1,0 +1,1 @@
+"""What each screen says, as rows of plain values: pure, one file a screen."""

@@ -1,0 +1,125 @@
+"""The two lines that no screen hides, and the footer: site, clock, counts, what is wrong with the gateway, keys."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+from edgemon.board.keys import Key
+from edgemon.board.picture import Picture
+from edgemon.board.theme import MARKS, Look, Role, Show
+from edgemon.board.view import figures, status
+from edgemon.board.view.cells import Row, Span, fit_row, row_width, safe, sides
+from edgemon.model.snapshot import AlarmView, GatewayView, MachineView
+
+CAUTION = "edgemon monitors; it does not protect."
+"""Said at the start, in the help and whenever there is nothing more pressing."""
+
+
+@dataclass(frozen=True, slots=True)
+class Summary:
+    """What the banner says of all machines together; gathered once per change, not once per redraw."""
+
+    counts: Mapping[Show, int]
+    simulated: int
+    machines: int
+    calling: tuple[AlarmView, ...]
+    """Alarms that call the operator, the gravest and newest first."""
+
+
+def summary(machines: Sequence[MachineView]) -> Summary:
+    """Sum up all machines."""
+    calling = [alarm for machine in machines for point in machine.points for alarm in point.alarms if status.calls(alarm)]
+    calling.sort(key=lambda alarm: (alarm.severity != "alarm", -alarm.raised_at))
+    return Summary(status.counts(machines), sum(machine.sim for machine in machines), len(machines), tuple(calling))
+
+
+def banner(picture: Picture, total: Summary, look: Look, width: int) -> tuple[Row, Row]:
+    """Write both lines."""
+    return _first(picture, total, look, width), _second(picture, total, look, width)
+
+
+def _first(picture: Picture, total: Summary, look: Look, width: int) -> Row:
+    gateway = picture.gateway
+    name = safe(gateway.site_name) if gateway is not None else "edgemon"
+    time = f" {figures.clock(gateway.now)} UTC " if gateway is not None else " --:--:-- UTC "
+    spoken = _counts(total, look, short=width < 110)
+    right = [*spoken, Span("  "), Span(time, Role.BANNER if picture.lost is None else Role.NO_DATA_FILL)]
+    right = [_on_banner(span) for span in right]
+    if row_width(tuple(right)) > width - 8:
+        right = right[-1:]
+    return sides([Span(f" {name}", Role.BANNER)], right, width, Role.BANNER, look.glyphs.ellipsis)
+
+
+def _counts(total: Summary, look: Look, short: bool) -> list[Span]:
+    spans: list[Span] = []
+    always = (Show.ALARM, Show.ALERT, Show.NO_DATA)
+    for show, count in total.counts.items():
+        if not count and show not in always:
+            continue
+        mark = MARKS[show]
+        sign = "" if short and show in (Show.NORMAL, Show.STOPPED) else mark.ascii if look.glyphs.plain else mark.glyph
+        role = mark.role if count and mark.role is not Role.DIM else Role.BANNER_DIM
+        spans.append(
+            Span(f"  {sign.strip()}{' ' if sign.strip() else ''}{count} {mark.word if not short else mark.short}", role)
+        )
+    return spans
+
+
+def _on_banner(span: Span) -> Span:
+    """Stand every role on the banner's ground."""
+    role = {Role.TEXT: Role.BANNER, Role.DIM: Role.BANNER_DIM}.get(span.role, span.role)
+    return Span(span.text, role, selected=True)
+
+
+def _second(picture: Picture, total: Summary, look: Look, width: int) -> Row:
+    spans = [Span(" ", Role.BANNER)]
+    for text, role in troubles(picture, total):
+        spans.extend((Span(f" {text} ", role), Span(" ", Role.BANNER)))
+    if total.calling:
+        spans.extend(_calling(total.calling, picture, look))
+    elif len(spans) == 1:
+        spans.append(Span(CAUTION, Role.BANNER_DIM))
+    return fit_row([_on_banner(span) for span in spans], width, look.glyphs.ellipsis, Role.BANNER)
+
+
+def troubles(picture: Picture, total: Summary) -> list[tuple[str, Role]]:
+    """List what is wrong with the gateway or must always be said of its data, the gravest first."""
+    found: list[tuple[str, Role]] = []
+    gateway = picture.gateway
+    if picture.lost is not None:
+        found.append((f"NO CONNECTION: {safe(picture.lost, 60)}", Role.NO_DATA_FILL))
+    if gateway is None:
+        return found
+    if total.simulated:
+        every = total.simulated == total.machines
+        found.append(("SIMULATED DATA" if every else f"SIMULATED DATA on {total.simulated}", Role.NO_DATA_FILL))
+    found.extend((f"{safe(link.name)} link down", Role.NO_DATA_FILL) for link in gateway.links if not link.up)
+    if not gateway.store_ok:
+        found.append((f"store: {safe(gateway.store_detail, 40)}", Role.ALERT_FILL))
+    found.extend(_rejected(gateway))
+    return found
+
+
+def _rejected(gateway: GatewayView) -> list[tuple[str, Role]]:
+    return [(f"{gateway.rejected} rejected", Role.NO_DATA)] if gateway.rejected else []
+
+
+def _calling(calling: Sequence[AlarmView], picture: Picture, look: Look) -> list[Span]:
+    """Name the alarm that calls most, and how many call."""
+    first = calling[0]
+    many = f"{len(calling)} to acknowledge: " if len(calling) > 1 else "to acknowledge: "
+    show = status.of_alarm(first)
+    text = f"{safe(first.machine_name)}, {safe(first.title)}, {figures.age(first.raised_at, picture.now)}"
+    return [Span(many, Role.BANNER_DIM), status.tag(show, look, calling=True), Span(" " + text, Role.BANNER)]
+
+
+def footer(keys: Sequence[Key], message: str, look: Look, width: int) -> Row:
+    """Write the keys of a screen; or, while there is one, what the board has to say."""
+    if message:
+        return fit_row([Span(f" {message}", Role.BANNER)], width, look.glyphs.ellipsis, Role.BANNER)
+    spans: list[Span] = []
+    for key in keys:
+        pair = [Span(f" {key.cap}", Role.BANNER), Span(f" {key.label} ", Role.BANNER_DIM)]
+        if row_width((*spans, *pair)) > width:
+            break
+        spans.extend(pair)
+    return fit_row(spans, width, look.glyphs.ellipsis, Role.BANNER)

@@ -1,0 +1,71 @@
+"""The strip under the plant: all of the machine selected that its row has no room for."""
+
+from edgemon.board.theme import Look, Role
+from edgemon.board.view import figures, plant, status
+from edgemon.board.view.cells import Row, Span, blank, fit_row, row_width, safe, sides
+from edgemon.model.instant import Instant
+from edgemon.model.snapshot import MachineView
+
+HEIGHT = 4
+"""Rows of the strip, its rule among them."""
+
+
+def detail(machine: MachineView | None, hint: str, now: Instant, look: Look, width: int) -> tuple[Row, ...]:
+    """Write the strip: a rule with a hint at its end, then who, what and why."""
+    said = f" {hint} " if hint else ""
+    rule = sides([Span(look.glyphs.rule * width, Role.RULE)], [Span(said, Role.DIM)], width, ellipsis=look.glyphs.rule)
+    if machine is None:
+        return rule, *(blank(width) for _ in range(HEIGHT - 1))
+    return rule, _who(machine, now, look, width), _what(machine, look, width), _alarms(machine, now, look, width)
+
+
+def _who(machine: MachineView, now: Instant, look: Look, width: int) -> Row:
+    show = status.of_machine(machine)
+    unsure = status.is_unsure(machine.state, machine.quality)
+    left = [
+        Span(" "),
+        status.tag(show, look, machine.unacknowledged, unsure),
+        Span(safe(machine.name) + " ", Role.BRIGHT),
+        status.word(show, unsure, short=False),
+        Span("  " + plant.speed(machine), Role.DIM),
+    ]
+    old = figures.age(machine.t, now)
+    return sides(
+        left,
+        [Span(f" data {old} old " if machine.t is not None else " never heard ", Role.DIM)],
+        width,
+        ellipsis=look.glyphs.ellipsis,
+    )
+
+
+def _what(machine: MachineView, look: Look, width: int) -> Row:
+    worst = machine.worst
+    spans = [Span("     ")]
+    if worst is None:
+        spans.append(Span(plant.label(machine), Role.DIM))
+    else:
+        unit = figures.unit(worst.unit, look.glyphs)
+        shown = figures.number(worst.value) if plant.is_known(machine) else "--"
+        spans.append(Span(f"{plant.label(machine)} ", Role.DIM))
+        spans.append(Span(f"{shown} {unit}".rstrip(), Role.TEXT))
+        spans.append(Span(f"  alert {figures.number(worst.alert)}  alarm {figures.number(worst.alarm)}", Role.DIM))
+    reason = plant.why(machine)
+    if reason:
+        spans.append(Span(f"  {reason}", Role.NO_DATA))
+    room = width - row_width(tuple(spans)) - 2
+    if room >= 8 and machine.trend:
+        spans.append(Span("  " + figures.trend(machine.trend, min(room, 24), look.glyphs), Role.TEXT))
+    return fit_row(spans, width, look.glyphs.ellipsis)
+
+
+def _alarms(machine: MachineView, now: Instant, look: Look, width: int) -> Row:
+    alarms = [alarm for point in machine.points for alarm in point.alarms]
+    if not alarms:
+        return fit_row([Span("     no alarm records", Role.DIM)], width)
+    alarms.sort(key=lambda alarm: (not status.calls(alarm), alarm.severity != "alarm", -alarm.raised_at))
+    first = alarms[0]
+    more = f"  and {len(alarms) - 1} more" if len(alarms) > 1 else ""
+    call = "to acknowledge (a), " if status.calls(first) else ""
+    state = f"{call}{first.alarm_state} for {figures.age(first.since, now)}"
+    text = f"     {safe(first.point_name)} {safe(first.title)} {first.severity}: {state}"
+    return fit_row([Span(text, Role.TEXT), Span(more, Role.DIM)], width, look.glyphs.ellipsis)

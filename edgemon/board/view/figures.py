@@ -1,0 +1,118 @@
+"""Numbers, ages, bars and short trends as text."""
+
+import itertools
+import math
+from collections.abc import Sequence
+
+from edgemon.board.theme import Glyphs
+from edgemon.board.view.cells import safe
+from edgemon.model.instant import EARLIEST, LATEST, Duration, Instant, format_instant
+
+NUMBER = 7
+"""Cells the longest number takes."""
+ALERT_AT = 0.5
+"""Where the alert limit stands on every bar, as part of its length."""
+ALARM_AT = 0.75
+"""Where the alarm limit stands; the bar ends at twice the alarm limit."""
+TREND_TOP = 1.25
+"""Value over alarm limit at which a short trend is full height."""
+
+_UNITS = {"m/s2": "m/s²", "mm/s2": "mm/s²", "Cel": "°C", "um": "µm", "degF": "°F", "1": "", "/": ""}
+_PLAIN_UNITS = {"Cel": "C", "degF": "F", "1": "", "/": ""}
+
+
+def number(value: float | None) -> str:
+    """Write a value in three significant digits, never wider than `NUMBER` cells; `--` where there is none."""
+    if value is None or not math.isfinite(value):
+        return "--"
+    size = abs(value)
+    if size >= 99_999.5:
+        return f"{value:.0e}"
+    digits = 2 if size < 9.995 else 1 if size < 99.95 else 0
+    return f"{value:.{digits}f}"
+
+
+def unit(name: str, glyphs: Glyphs) -> str:
+    """Write a unit as people do."""
+    return safe((_PLAIN_UNITS if glyphs.plain else _UNITS).get(name, name), 8)
+
+
+def age(since: Instant | None, now: Instant) -> str:
+    """Write how old something is in coarse steps, so that a healthy wall of numbers stands still; at most 4 cells."""
+    if since is None:
+        return "--"
+    seconds = now - since
+    if not math.isfinite(seconds):
+        return "--"
+    if seconds < 10.0:
+        return "<10s"
+    if seconds < 60.0:
+        return f"{int(seconds // 10) * 10}s"
+    for size, letter, most in ((60.0, "m", 60), (3600.0, "h", 48), (86400.0, "d", 999)):
+        if seconds / size < most:
+            return f"{int(seconds // size)}{letter}"
+    return ">2y"
+
+
+def clock(instant: Instant) -> str:
+    """Write the time of day, UTC."""
+    return format_instant(instant)[11:19] if EARLIEST <= instant <= LATEST else "--:--:--"
+
+
+def stamp(instant: Instant) -> str:
+    """Write date and time of day, UTC, without a letter for the zone."""
+    return format_instant(instant)[:19].replace("T", " ") if EARLIEST <= instant <= LATEST else "---------- --:--:--"
+
+
+def place(value: float, alert: float | None, alarm: float | None) -> float | None:
+    """Place a value on the one scale that all machines share, 0 to 1; None where no limit is set.
+
+    From nothing to the alert limit is the first half, from alert to alarm the next quarter, from alarm to twice the
+    alarm limit the last one; beyond that the bar is full. With one limit only, the scale is straight through it.
+    """
+    if not math.isfinite(value):
+        return None
+    knots = [(0.0, 0.0)]
+    if alert is not None and alert > 0.0:
+        knots.append((alert, ALERT_AT))
+    if alarm is not None and alarm > knots[-1][0]:
+        knots.append((alarm, ALARM_AT))
+    if len(knots) == 1:
+        return None
+    knots.append((2.0 * knots[-1][0], 1.0 if knots[-1][1] == ALARM_AT else ALARM_AT))
+    for (low, start), (high, end) in itertools.pairwise(knots):
+        if value <= high:
+            return start + (end - start) * max(0.0, value - low) / (high - low)
+    return 1.0
+
+
+def ticks(width: int) -> tuple[int, int]:
+    """Give the cells in which the alert and the alarm limit of a bar stand."""
+    return int(ALERT_AT * width), min(width - 1, int(ALARM_AT * width)) if width else 0
+
+
+def bar(at: float | None, width: int, glyphs: Glyphs, limits: tuple[bool, bool] = (True, True)) -> tuple[str, str]:
+    """Draw a bar: the filled part, and the track with what ticks remain; together exactly `width` cells."""
+    marks = [tick for tick, shown in zip(ticks(width), limits, strict=True) if shown]
+    halves = 0 if at is None else round(min(1.0, max(0.0, at)) * width * 2)
+    full, rest = divmod(halves, 2)
+    filled = [glyphs.tick_filled if cell in marks else glyphs.fill for cell in range(full)]
+    if rest and full < width:
+        filled.append(glyphs.tick_filled if full in marks else glyphs.half)
+    track = [glyphs.tick if cell in marks else glyphs.track for cell in range(len(filled), width)]
+    return "".join(filled), "".join(track)
+
+
+def trend(values: Sequence[float], width: int, glyphs: Glyphs) -> str:
+    """Draw the newest values as columns, newest at the right; a value that is no number is a blank."""
+    last = len(glyphs.steps) - 1
+    drawn = "".join(
+        glyphs.steps[min(last, max(0, int(value / TREND_TOP * (last + 1))))] if math.isfinite(value) else " "
+        for value in values[max(0, len(values) - width) :]
+    )
+    return drawn.rjust(width) if width > 0 else ""
+
+
+def duration(seconds: Duration) -> str:
+    """Write a span of time in its largest whole unit."""
+    return age(0.0, max(10.0, seconds))

@@ -1,0 +1,181 @@
+"""The machine screen: its points, every level against its limits and where each limit comes from."""
+
+from dataclasses import dataclass
+from typing import NamedTuple
+
+from edgemon.board.theme import Look, Role
+from edgemon.board.view import figures, plant, status
+from edgemon.board.view.cells import Row, Span, blank, fit, fit_row, safe, select, sides
+from edgemon.model.instant import Instant
+from edgemon.model.snapshot import AlarmView, LevelView, MachineView, PointView, SensorView
+
+_LIMITS = 2 * figures.NUMBER + 2
+
+
+class LevelAt(NamedTuple):
+    """One level of one point: what the selection on this screen names."""
+
+    point: str
+    level: str
+
+
+def levels(machine: MachineView) -> list[LevelAt]:
+    """List every level of every point, in order."""
+    return [LevelAt(point.point, level.name) for point in machine.points for level in point.levels]
+
+
+def head(machine: MachineView, now: Instant, look: Look, width: int) -> tuple[Row, Row]:
+    """Write who the machine is and how it is."""
+    show = status.of_machine(machine)
+    unsure = status.is_unsure(machine.state, machine.quality)
+    left = [
+        Span(" "),
+        status.tag(show, look, machine.unacknowledged, unsure),
+        Span(safe(machine.name), Role.BRIGHT),
+        Span("  "),
+        status.word(show, unsure, short=False),
+        Span("  " + plant.why(machine), Role.NO_DATA),
+    ]
+    old = f"data {figures.age(machine.t, now)} old " if machine.t is not None else "never heard "
+    kind = f"     {plant.speed(machine)}, {safe(machine.area)}"
+    critical = f", {safe(machine.criticality)}" if machine.criticality not in ("", "normal") else ""
+    return (
+        sides(left, [Span(old, Role.DIM)], width, ellipsis=look.glyphs.ellipsis),
+        fit_row([Span(kind + critical, Role.DIM)], width, look.glyphs.ellipsis),
+    )
+
+
+def body(machine: MachineView, selected: LevelAt | None, look: Look, width: int) -> list[tuple[LevelAt | None, Row]]:
+    """Write a line for each point and, under it, one for each of its levels."""
+    rows: list[tuple[LevelAt | None, Row]] = []
+    title = max([16, *(len(safe(level.title)) for point in machine.points for level in point.levels)])
+    cols = _Columns.of(width, min(title, max(16, width // 4)))
+    for point in machine.points:
+        if rows:
+            rows.append((None, blank(width)))
+        rows.append((None, _point(point, cols, look, width)))
+        if not point.levels:
+            rows.append((None, fit_row([Span("      no level yet", Role.DIM)], width)))
+        for level in point.levels:
+            at = LevelAt(point.point, level.name)
+            row = fit_row(_level(point, level, cols, look, at == selected), width, look.glyphs.ellipsis)
+            rows.append((at, select(row) if at == selected else row))
+    return rows
+
+
+@dataclass(frozen=True, slots=True)
+class _Columns:
+    title: int
+    bar: int
+    origin: int
+
+    @classmethod
+    def of(cls, width: int, title: int) -> "_Columns":
+        rest = max(0, width - 5 - title - 1 - (figures.NUMBER + 7) - _LIMITS - 3)
+        origin = min(60, max(0, rest - 10) * 3 // 5) if rest > 34 else 0
+        return cls(title, max(0, rest - origin - (2 if origin else 0)), origin)
+
+
+def _point(point: PointView, cols: _Columns, look: Look, width: int) -> Row:
+    show = status.of_point(point)
+    unsure = status.is_unsure(point.state, point.quality)
+    reasons = ", ".join(reason.replace("-", " ") for reason in point.reasons)
+    direction = f", {safe(point.direction)}" if point.direction else ""
+    left = [
+        Span(" "),
+        status.tag(show, look, any(status.calls(alarm) for alarm in point.alarms), unsure),
+        Span(safe(point.name), Role.BRIGHT),
+        Span(f"{direction}  {safe(point.sensor)}/{safe(point.axis)}  ", Role.DIM),
+        status.word(show, unsure, short=False),
+        Span(f"  {safe(reasons)}" if point.quality != "good" else "", Role.NO_DATA),
+        Span("  simulated" if point.sim else "", Role.NO_DATA),
+    ]
+    limits = f"{'alert'.rjust(figures.NUMBER)} {'alarm'.rjust(figures.NUMBER)} " if cols.bar else ""
+    after = f"{' ' * (cols.bar + 1)}{' ' * (cols.origin + 2 if cols.origin else 0)}"
+    return sides(
+        left, [Span(limits + after, Role.DIM)] if len(limits + after) + 44 < width else [], width, ellipsis=look.glyphs.ellipsis
+    )
+
+
+def _level(point: PointView, level: LevelView, cols: _Columns, look: Look, selected: bool) -> list[Span]:
+    role = {"alert": Role.ALERT, "alarm": Role.ALARM}.get(level.state, Role.TEXT)
+    known = point.quality != "stale" and point.state != "unknown"
+    at = figures.place(level.value, level.alert, level.alarm) if known else None
+    filled, track = figures.bar(at, cols.bar, look.glyphs, (level.alert is not None, level.alarm is not None))
+    number = figures.number(level.value) if known else "--"
+    spans = [
+        Span(f"   {look.glyphs.cursor if selected else ' '} ", Role.BRIGHT),
+        Span(fit(safe(level.title), cols.title, look.glyphs.ellipsis), Role.TEXT),
+        Span(f" {number.rjust(figures.NUMBER)} ", role if known else Role.NO_DATA),
+        Span(fit(figures.unit(level.unit, look.glyphs), 6), Role.DIM),
+        Span(f" {_limit(level.alert)} {_limit(level.alarm)} ", Role.DIM),
+        Span(filled, role),
+        Span(track if level.alert is not None or level.alarm is not None else " " * cols.bar, Role.RULE),
+    ]
+    if cols.origin:
+        spans.append(Span("  " + fit(origin(level), cols.origin, look.glyphs.ellipsis), Role.DIM))
+    return spans
+
+
+def origin(level: LevelView) -> str:
+    """Say where a level's limit comes from."""
+    if level.alert is None and level.alarm is None:
+        return "no limit set"
+    return safe(level.origin, 120) or "origin not stated"
+
+
+def _limit(limit: float | None) -> str:
+    return figures.number(limit).rjust(figures.NUMBER) if limit is not None else "-".rjust(figures.NUMBER)
+
+
+def found(machine: MachineView, at: LevelAt | None) -> tuple[PointView, LevelView] | None:
+    """Give the point and level a selection names."""
+    for point in machine.points:
+        for level in point.levels:
+            if at == (point.point, level.name):
+                return point, level
+    return None
+
+
+def beside(
+    machine: MachineView, at: LevelAt | None, sensor: SensorView | None, now: Instant, look: Look, width: int
+) -> list[Row]:
+    """Write what stands under the levels: the selected level in full, the machine's alarms, its sensor's health."""
+    one = found(machine, at)
+    rows: list[Row] = []
+    if one is not None:
+        point, level = one
+        band = f", {safe(level.band)}" if level.band else ""
+        remark = f"  {safe(level.remark, 120)}" if level.remark else ""
+        text = f" {safe(point.name)}: {safe(level.title)}{band}; limits: {origin(level)}{remark}"
+        rows.append(fit_row([Span(text, Role.TEXT)], width, look.glyphs.ellipsis))
+    rows.extend(_alarm(alarm, now, look, width) for alarm in _alarms(machine)[:2])
+    if sensor is not None:
+        rows.append(fit_row(health(sensor, now), width, look.glyphs.ellipsis))
+    return rows
+
+
+def _alarms(machine: MachineView) -> list[AlarmView]:
+    alarms = [alarm for point in machine.points for alarm in point.alarms]
+    return sorted(alarms, key=lambda alarm: (not status.calls(alarm), alarm.severity != "alarm", -alarm.raised_at))
+
+
+def _alarm(alarm: AlarmView, now: Instant, look: Look, width: int) -> Row:
+    state = f"{alarm.alarm_state} for {figures.age(alarm.since, now)}"
+    text = f"{safe(alarm.point_name)} {safe(alarm.title)} {alarm.severity}, {state}"
+    call = "  to acknowledge" if status.calls(alarm) else ""
+    spans = [Span(" "), status.tag(status.of_alarm(alarm), look, status.calls(alarm)), Span(text), Span(call, Role.BRIGHT)]
+    return fit_row(spans, width, look.glyphs.ellipsis)
+
+
+def health(sensor: SensorView, now: Instant) -> list[Span]:
+    """Write the health of a sensor, as last heard."""
+    battery = "battery --" if sensor.battery_pct is None else f"battery {figures.number(sensor.battery_pct)} %"
+    link = "signal --" if sensor.rssi_dbm is None else f"signal {figures.number(sensor.rssi_dbm)} dBm"
+    heard = "never heard" if sensor.heard_at is None else f"heard {figures.age(sensor.heard_at, now)} ago"
+    text = f"{battery}, {link}, {sensor.captures} captures, {sensor.repeats} repeated, {sensor.late} late, {sensor.unfit} unfit"
+    return [
+        Span(f" sensor {safe(sensor.id)} ", Role.TEXT),
+        Span(heard, Role.NO_DATA if sensor.heard_at is None else Role.TEXT),
+        Span(f", {text}", Role.DIM),
+    ]

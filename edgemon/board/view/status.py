@@ -1,0 +1,105 @@
+"""What a machine, a point or an alarm shows as: the bridge from the snapshot's words to the table of marks."""
+
+from collections.abc import Sequence
+
+from edgemon.board.theme import MARKS, PRECEDENCE, Look, Show
+from edgemon.board.view.cells import Span
+from edgemon.model.snapshot import AlarmView, MachineView, PointView
+
+_UNACKNOWLEDGED = frozenset({"UNACK", "RTNUN", "LATUN"})
+_HIDDEN = {"SHLVD": Show.SHELVED, "DSUPR": Show.SUPPRESSED, "OOSRV": Show.OUT_OF_SERVICE}
+_SEVERE = {"alert": Show.ALERT, "alarm": Show.ALARM}
+_LATCHED = frozenset({"LATUN", "LATAK"})
+
+
+def wants_acknowledgement(alarm: AlarmView) -> bool:
+    """Say whether an operator may still acknowledge this alarm."""
+    return alarm.alarm_state in _UNACKNOWLEDGED
+
+
+def calls(alarm: AlarmView) -> bool:
+    """Say whether this alarm calls the operator."""
+    return alarm.annunciates and wants_acknowledgement(alarm)
+
+
+def of_alarm(alarm: AlarmView) -> Show:
+    """Give what an alarm record shows as."""
+    if alarm.alarm_state in _HIDDEN:
+        return _HIDDEN[alarm.alarm_state]
+    if alarm.alarm_state in _LATCHED:
+        return Show.LATCHED
+    if alarm.alarm_state == "RTNUN":
+        return Show.RETURNED
+    if alarm.level == "monitoring":
+        return Show.NO_DATA
+    return _SEVERE.get(alarm.severity, Show.NORMAL)
+
+
+def of_point(point: PointView) -> Show:
+    """Give what a point shows as."""
+    return _of(point.state, point.quality, point.alarms, any(calls(alarm) for alarm in point.alarms))
+
+
+def of_machine(machine: MachineView) -> Show:
+    """Give what a machine shows as."""
+    alarms = tuple(alarm for point in machine.points for alarm in point.alarms)
+    return _of(machine.state, machine.quality, alarms, machine.unacknowledged)
+
+
+def _of(state: str, quality: str, alarms: tuple[AlarmView, ...], calling: bool) -> Show:
+    if state in _SEVERE:
+        return _SEVERE[state]
+    shows = [of_alarm(alarm) for alarm in alarms]
+    if Show.LATCHED in shows:
+        return Show.LATCHED
+    if state not in ("normal", "not-running"):
+        return Show.NO_DATA
+    if calling:
+        return Show.RETURNED
+    if quality != "good" and state == "normal":
+        return Show.DOUBTFUL
+    if state == "not-running":
+        return Show.STOPPED
+    hidden = [show for show in shows if show in _HIDDEN.values()]
+    return min(hidden, key=PRECEDENCE.__getitem__, default=Show.NORMAL)
+
+
+def is_abnormal(machine: MachineView) -> bool:
+    """Say whether a machine is anything but running well or standing still."""
+    if machine.unacknowledged or machine.quality != "good":
+        return True
+    return of_machine(machine) not in (Show.NORMAL, Show.STOPPED)
+
+
+def is_unsure(state: str, quality: str) -> bool:
+    """Say whether a state in force rests on data that is no longer good."""
+    return quality != "good" and state in _SEVERE
+
+
+def tag(show: Show, look: Look, calling: bool, unsure: bool = False) -> Span:
+    """Draw a mark in three cells: shape, digit, and `!` where what calls may not flash."""
+    mark = MARKS[show]
+    plain = look.glyphs.plain
+    solid = mark.ascii if plain else mark.glyph
+    outline = solid if plain else mark.outline
+    digit = "?" if unsure else mark.digit
+    if not calling:
+        return Span(f"{solid}{digit} ", mark.role)
+    if look.still:
+        return Span(f"{solid}{digit}!", mark.fill)
+    return Span(f"{solid}{digit} ", mark.fill) if look.phase else Span(f"{outline}{digit} ", mark.role)
+
+
+def word(show: Show, unsure: bool, short: bool) -> Span:
+    """Give the word of a state, with what it lacks."""
+    mark = MARKS[show]
+    text = mark.short if short else mark.word
+    return Span(f"{text} ?" if unsure and short else f"{text}, stale" if unsure else text, mark.role)
+
+
+def counts(machines: Sequence[MachineView]) -> dict[Show, int]:
+    """Count machines by what they show as, in order of precedence."""
+    found = dict.fromkeys(MARKS, 0)
+    for machine in machines:
+        found[of_machine(machine)] += 1
+    return found
