@@ -2,7 +2,6 @@
 
 import math
 import re
-from collections.abc import Callable
 
 from edgemon.model.ids import is_identifier
 from edgemon.settings import check_limits
@@ -256,8 +255,8 @@ def _bearing(bearing: BearingTable, path: KeyPath, report: Report) -> None:
             report.error((*path, key), "is missing", f"a bearing needs {', '.join(needed)}")
     count, ball, pitch = bearing.rolling_elements, bearing.ball_diameter_mm, bearing.pitch_diameter_mm
     right = positive(report, (*path, "ball_diameter_mm"), ball) & positive(report, (*path, "pitch_diameter_mm"), pitch)
-    if count is not None and count < 3:
-        report.error((*path, "rolling_elements"), f"must be at least 3, not {count}", "rolling elements of one row")
+    if count is not None and not 3 <= count <= 1000:
+        report.error((*path, "rolling_elements"), f"must be at least 3 and at most 1000, not {count}", "elements of one row")
         right = False
     if not 0.0 <= bearing.contact_angle_deg < 90.0:
         report.error(
@@ -282,7 +281,6 @@ def _sensor_axes(file: PlantFile, report: Report) -> None:
     """Doubt a sensor axis that two points claim, and a sensor that sits on two machines."""
     axes: dict[tuple[str, str], KeyPath] = {}
     machines: dict[str, KeyPath] = {}
-    each: Callable[[KeyPath], int] = report.line
     for m, machine in enumerate(file.machine):
         for p, point in enumerate(machine.point):
             path: KeyPath = ("machine", m, "point", p)
@@ -292,9 +290,9 @@ def _sensor_axes(file: PlantFile, report: Report) -> None:
             sensor = shown(point.sensor)
             if axis in axes:
                 what = f'axis {shown(point.axis)} of sensor "{sensor}" is used twice'
-                report.error((*path, "axis"), what, f"the first point is in line {each(axes[axis])}")
+                report.error((*path, "axis"), what, f"the first point is in line {report.line(axes[axis])}")
             elif machines.get(point.sensor, path)[1] != m:
                 what = f'sensor "{sensor}" cannot sit on two machines'
-                report.warning((*path, "sensor"), what, f"the first one is in line {each(machines[point.sensor])}")
+                report.warning((*path, "sensor"), what, f"the first one is in line {report.line(machines[point.sensor])}")
             axes.setdefault(axis, path)
             machines.setdefault(point.sensor, path)

@@ -2,7 +2,7 @@
 
 import copy
 import typing
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from typing import Any, TypeVar
 
 from pydantic import BaseModel, ValidationError
@@ -40,6 +40,10 @@ def fit(model: type[T], raw: Mapping[str, Any], report: Report) -> T:
         Takes one problem for each key or value that does not fit.
     """
     rest = copy.deepcopy(dict(raw))
+    for path in list(_too_large(rest, ())):
+        report.error(path, "is larger than any whole number of TOML", "64 bits, that is up to about 9.2e18")
+        report.blame(path)
+        _leave_out(rest, path)
     try:
         return model.model_validate(rest)
     except ValidationError as error:
@@ -49,6 +53,18 @@ def fit(model: type[T], raw: Mapping[str, Any], report: Report) -> T:
     for path in sorted((tuple(detail["loc"]) for detail in details), key=len, reverse=True):
         _leave_out(rest, path)
     return model.model_validate(rest)
+
+
+def _too_large(value: Any, path: KeyPath) -> Iterator[KeyPath]:
+    """Find whole numbers beyond 64 bits, which the parser lets pass. Source: TOML v1.0.0, Integer."""
+    if isinstance(value, dict):
+        for key, part in value.items():
+            yield from _too_large(part, (*path, key))
+    elif isinstance(value, list):
+        for number, part in enumerate(value):
+            yield from _too_large(part, (*path, number))
+    elif isinstance(value, int) and not -(2**63) <= value < 2**63:
+        yield path
 
 
 def _tell(model: type[BaseModel], detail: ErrorDetails, raw: dict[str, Any], report: Report) -> None:

@@ -1,0 +1,93 @@
+"""The command `check`: what it prints, and its exit code."""
+
+import argparse
+import json
+from pathlib import Path
+
+import pytest
+
+from edgemon.cli import check
+from tests.settings.support import PLANT, line_of, write
+
+DEMO = Path(__file__).parents[2] / "config" / "saltmarsh"
+
+
+def run(*arguments: str) -> int:
+    """Run the command as the program would."""
+    parser = argparse.ArgumentParser()
+    check.add(parser.add_subparsers())
+    args = parser.parse_args(["check", *arguments])
+    code = args.run(args)
+    assert isinstance(code, int)
+    return code
+
+
+def test_good_settings_give_one_line_and_0(capsys: pytest.CaptureFixture[str]) -> None:
+    assert run("--config", str(DEMO)) == 0
+    out, err = capsys.readouterr()
+    (line,) = out.splitlines()
+    assert line.startswith("26 machines, 58 points, 43 sensors, limits from plant file (62); ISO 20816-3:2022 group 2, rigid")
+    assert err == ""
+
+
+def test_each_error_is_a_line_and_the_exit_code_is_2(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    plant = PLANT.replace("2975", "0").replace('axis = "x"', 'axes = "x"')
+    assert run("--config", str(write(tmp_path, plant, "[broker]\nqueue = 0\nsession_expiry_s = 0\n"))) == 2
+    lines = capsys.readouterr().out.splitlines()
+    file = tmp_path / "plant.toml"
+    assert lines[0].startswith(f"{file}:{line_of(plant, 'rpm')}: machine[hp-pump-1].rpm: must be above zero, not 0 (")
+    assert lines[1].startswith(
+        f'{file}:{line_of(plant, "axes")}: machine[hp-pump-1].point[motor-de-h].axes: unknown key "axes" (did'
+    )
+    assert lines[2].startswith(f"{tmp_path / 'gateway.toml'}:2: broker.queue: must be 1 to 65535")
+    assert lines[3].startswith(f"{tmp_path / 'gateway.toml'}:3: warning: broker.session_expiry_s: ")
+    assert lines[4:] == ["3 errors, 1 warning"]
+
+
+def test_a_warning_is_told_and_the_exit_code_is_0(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert run("--config", str(write(tmp_path, PLANT, "[broker]\nsession_expiry_s = 0\n"))) == 0
+    warning, summary = capsys.readouterr().out.splitlines()
+    assert ":2: warning: broker.session_expiry_s:" in warning
+    assert summary.startswith("1 machine, 1 point, 1 sensor, limits from ISO 20816-3:2022")
+    assert summary.endswith("; 1 warning")
+
+
+def test_json_says_the_same(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert run("--config", str(write(tmp_path, PLANT.replace("2975", "0"))), "--json") == 2
+    document = json.loads(capsys.readouterr().out)
+    assert (document["ok"], document["errors"], document["warnings"], document["summary"]) == (False, 1, 0, None)
+    (problem,) = document["problems"]
+    assert problem["file"] == str(tmp_path / "plant.toml")
+    assert (problem["line"], problem["field"], problem["is_error"]) == (7, "machine[hp-pump-1].rpm", True)
+    assert problem["what"]
+    assert problem["hint"]
+    assert run("--config", str(write(tmp_path)), "--json") == 0
+    summary = json.loads(capsys.readouterr().out)["summary"]
+    assert (summary["machines"], summary["points"], summary["sensors"]) == (1, 1, 1)
+    assert summary["limits_from"] == {"ISO 20816-3:2022 group 2, rigid: zone boundaries B/C and C/D": 1}
+
+
+def test_a_directory_that_is_not_there(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    gone = tmp_path / "gone"
+    assert run("--config", str(gone)) == 2
+    out, err = capsys.readouterr()
+    assert out == ""
+    assert err == f"{gone}: there is no such directory (a directory with plant.toml and gateway.toml)\n"
+    assert run("--config", str(gone), "--json") == 2
+    (problem,) = json.loads(capsys.readouterr().out)["problems"]
+    assert (problem["file"], problem["what"]) == (str(gone), "there is no such directory")
+
+
+def test_a_directory_without_the_files(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert run("--config", str(tmp_path)) == 2
+    lines = capsys.readouterr().out.splitlines()
+    assert lines[0].startswith(f"{tmp_path / 'plant.toml'}:1: file: no such file or directory")
+    assert lines[1].startswith(f"{tmp_path / 'gateway.toml'}:1: file: no such file or directory")
+    assert lines[2] == "2 errors"
+
+
+def test_the_config_directory_must_be_named(capsys: pytest.CaptureFixture[str]) -> None:
+    with pytest.raises(SystemExit) as caught:
+        run()
+    assert caught.value.code == 2
+    assert "--config" in capsys.readouterr().err
