@@ -30,6 +30,19 @@ class _Writer(StreamWriterAdapter):  # type: ignore[misc]
             await super().close()
 
 
+class _Quiet(logging.Filter):
+    """Drops what asyncio says of tasks that the broker left alone when a client went away in the middle of a message."""
+
+    def filter(self, record: logging.LogRecord) -> bool:
+        """Keep a record unless its traceback ends in the broker's code."""
+        trace = record.exc_info[2] if record.exc_info else None
+        names = []
+        while trace is not None:
+            names.append(str(trace.tb_frame.f_globals.get("__name__")))
+            trace = trace.tb_next
+        return not any(name.split(".")[0] == "amqtt" for name in names)
+
+
 class EmbeddedBroker:
     """A broker on a port of loopback.
 
@@ -46,6 +59,7 @@ class EmbeddedBroker:
         self._broker: AmqttBroker | None = None
         self._server: asyncio.Server | None = None
         self._clients: set[asyncio.Task[None]] = set()
+        self._quiet = _Quiet()
 
     @property
     def port(self) -> int:
@@ -88,6 +102,7 @@ class EmbeddedBroker:
                 f"the embedded broker cannot listen: {error.strerror}", f"{LOOPBACK}:{self._wanted}", "choose another port"
             ) from error
         self._broker = broker
+        logging.getLogger("asyncio").addFilter(self._quiet)
 
     async def stop(self) -> None:
         """Close every connection and listen no more; what was retained is gone."""
@@ -101,6 +116,7 @@ class EmbeddedBroker:
         if self._clients:
             await asyncio.wait(list(self._clients))
         self._broker = self._server = None
+        logging.getLogger("asyncio").removeFilter(self._quiet)
 
     async def _serve(self, reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
         task = asyncio.current_task()

@@ -4,11 +4,11 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 
 from edgemon.clock import Clock
-from edgemon.errors import LinkDown, LinkRefused, ParameterError
+from edgemon.errors import LinkDown, LinkRefused
 from edgemon.model.message import Message
 from edgemon.model.outgoing import Outgoing
 from edgemon.mqtt.inbox import Inbox
-from edgemon.mqtt.plan import matches
+from edgemon.mqtt.plan import check_topic, matches
 from edgemon.mqtt.port import Delivery, LinkStatus
 
 
@@ -34,8 +34,7 @@ class MemoryBroker:
 
     def publish(self, outgoing: Outgoing, qos: int = 1) -> None:
         """Take a message and give it to every session that subscribed to it, connected or not."""
-        if not outgoing.topic or set("+#\0") & set(outgoing.topic):
-            raise ParameterError("not a topic to publish on", outgoing.topic)
+        check_topic(outgoing.topic)
         self.published.append(outgoing)
         if outgoing.retain:
             self.retained.pop(outgoing.topic, None)

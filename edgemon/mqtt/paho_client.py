@@ -181,11 +181,12 @@ class PahoLink:
         began = self._clock.elapsed()
         self._connections += 1
         self._tell(True, f"connected to {address(self._terms.broker)} with MQTT {self._terms.protocol}")
-        for outgoing in self._birth():
-            try:
+        try:
+            for outgoing in self._birth():
                 await connection.publish(outgoing)
-            except LinkError as error:
-                _log.warning("not published on connecting: %s", error)
+        except Exception as error:
+            # The link is worth keeping even if nobody hears of it.
+            _log.warning("not announced on connecting: %s", error, exc_info=not isinstance(error, LinkError))
         await asyncio.wait([connection.over])
         self._lasted_s = [*self._lasted_s, self._clock.elapsed() - began][-plan.FIGHT :]
 

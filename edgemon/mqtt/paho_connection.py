@@ -22,7 +22,7 @@ from paho.mqtt.reasoncodes import ReasonCode
 from paho.mqtt.subscribeoptions import SubscribeOptions
 
 from edgemon.clock import Clock
-from edgemon.errors import LinkDown, LinkRefused, ParameterError
+from edgemon.errors import LinkDown, LinkRefused
 from edgemon.model.gateway import Broker, Protocol
 from edgemon.model.instant import Duration
 from edgemon.model.message import Message
@@ -245,17 +245,14 @@ class Connection:
 
     async def publish(self, outgoing: Outgoing) -> None:
         """Hand one message over and wait for its PUBACK."""
-        size = len(outgoing.topic.encode()) + len(outgoing.payload) + 16
+        size = plan.check_topic(outgoing.topic) + len(outgoing.payload) + 16
         if size > self._packet_limit:
             raise LinkRefused(f"{size} bytes, the broker takes {self._packet_limit}", outgoing.topic)
         slots = self._slots
         async with slots:
             if self.over.done():
                 raise LinkDown(self.over.result(), address(self._broker))
-            try:
-                info = self._client.publish(outgoing.topic, outgoing.payload, qos=1, retain=outgoing.retain)
-            except ValueError as error:
-                raise ParameterError(f"cannot be published: {error}", outgoing.topic) from error
+            info = self._client.publish(outgoing.topic, outgoing.payload, qos=1, retain=outgoing.retain)
             if info.rc != MQTTErrorCode.MQTT_ERR_SUCCESS:
                 raise LinkDown("not taken for sending", address(self._broker))
             acknowledged = self._loop.create_future()
@@ -290,7 +287,7 @@ class Connection:
         self._guard(self._client.loop_misc)
         now = self._clock.elapsed()
         if not self.ready.done() and now - self._opened > CONNECT_WAIT_S:
-            self.end(f"connected, but no answer within {CONNECT_WAIT_S:.0f} s")
+            self.end(_unanswered_words(self._terms, f"did not answer within {CONNECT_WAIT_S:.0f} s"))
         oldest = next(iter(self._acks.values()), None)
         if oldest is not None and now - oldest[1] > 2 * self._broker.keepalive_s:
             self.end("a published message was not acknowledged in time")
@@ -305,7 +302,7 @@ class Connection:
         elif self._ahead.error is not None:
             self.end(tls.trouble_words(self._ahead.error, self._broker.tls and not self._answered))
         elif not self._answered:
-            self.end(_unanswered_words(self._terms))
+            self.end(_unanswered_words(self._terms, "closed the connection without an answer"))
         else:
             self.end("the broker closed the connection")
 
@@ -393,8 +390,8 @@ def _connect_options(terms: Terms) -> dict[str, Any]:
     return {"clean_start": False, "properties": properties}
 
 
-def _unanswered_words(terms: Terms) -> str:
-    words = "the broker closed the connection without an answer"
+def _unanswered_words(terms: Terms, what: str) -> str:
+    words = f"the broker {what}"
     if terms.protocol is Protocol.V5:
         words += '; it may speak MQTT 3.1.1 only (set protocol = "3.1.1")'
     return words if terms.broker.tls else f"{words}; or is this its TLS port (mqtts://)?"

@@ -70,6 +70,9 @@ REASONS: Mapping[int, str] = MappingProxyType(
 """Reason codes that mean failure, in words. Source: MQTT 5.0 section 2.4, table 2-6."""
 
 
+_FORBIDDEN = frozenset("+#\0")
+
+
 @dataclass(frozen=True, slots=True)
 class WaterMarks:
     """At `high` messages the socket is no longer read, at `low` it is read again."""
@@ -155,6 +158,25 @@ def client_id(site: str, machine_id: str) -> str:
         raise ParameterError("no machine id to make a client id of", hint="set `client_id` of the broker in gateway.toml")
     digest = hashlib.sha256(f"{machine_id.strip()}\0{site}".encode()).hexdigest()
     return f"edgemon{digest[:16]}"
+
+
+def check_topic(topic: str) -> int:
+    """Refuse what no broker takes as a topic to publish on, for most of them answer by closing the connection.
+
+    Returns
+    -------
+    int
+        Length in bytes.
+
+    Raises
+    ------
+    ParameterError
+        Empty, longer than 65,535 bytes, with a wildcard or a null character. Source: MQTT 5.0 sections 4.7.1 and 4.7.3.
+    """
+    size = len(topic.encode())
+    if not 0 < size <= 65_535 or not _FORBIDDEN.isdisjoint(topic):
+        raise ParameterError("not a topic to publish on", topic[:100])
+    return size
 
 
 def matches(topic_filter: str, topic: str) -> bool:

@@ -253,7 +253,7 @@ class Cable:
         sink.close()
 
 
-async def until(holds: Callable[[], bool], within_s: float = 10.0) -> None:
+async def until(holds: Callable[[], bool], within_s: float = 15.0) -> None:
     """Poll until something holds, or fail."""
     deadline = time.monotonic() + within_s
     while not holds():

@@ -41,8 +41,8 @@ def _signed(folder: Path, ca: Pair, name: str, extensions: str) -> Pair:
     request, extension_file = folder / f"{name}.csr", folder / f"{name}.ext"
     extension_file.write_text(extensions)
     _openssl("req", "-new", *_new_key(pair), "-out", request, "-subj", f"/CN={name}")
-    signing = ["-CA", ca.certificate, "-CAkey", ca.key, "-CAcreateserial", "-days", DAYS, "-extfile", extension_file]
-    _openssl("x509", "-req", "-in", request, "-out", pair.certificate, *signing)
+    signing: list[str | Path] = ["-CA", ca.certificate, "-CAkey", ca.key, "-CAcreateserial", "-days", DAYS]
+    _openssl("x509", "-req", "-in", request, "-out", pair.certificate, *signing, "-extfile", extension_file)
     return pair
 
 
