@@ -24,14 +24,18 @@ _FIRST = (WAITING,)
 
 
 def silent_since(rules: Rules, state: PointState) -> Instant | None:
-    """Give the time of the measurement that the point's freshness rests on; None if there never was one."""
+    """Give the time of the measurement that the point's freshness rests on; None if there never was one.
+
+    Where vibration has a limit, only vibration speaks for the point: a temperature that still comes does not.
+    """
     if state.fit_at is None:
         return None
     heard = state.fit_at if state.heard_at is None else min(state.fit_at, state.heard_at)
-    oldest = min(
-        (state.level_at[level] for level in rules.limits if level in state.level_at and rules.gates(level)), default=heard
-    )
-    return min(heard, oldest)
+    watched = [level for level in rules.limits if rules.gates(level)]
+    times = [state.level_at[level] for level in watched if level in state.level_at]
+    if watched and not times:
+        return None
+    return min(heard, *times)
 
 
 def is_silent(rules: Rules, state: PointState, now: Instant) -> bool:

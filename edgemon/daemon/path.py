@@ -98,6 +98,7 @@ class DataPath:
         self._hub = hub
         self._inbox: asyncio.Queue[Work] = asyncio.Queue(_INBOX)
         self._memory = Memory({}, {}, {}, restore((), setting.gateway.borders), {})
+        self._at_work = False
 
     async def begin(self, plant_fingerprint: str) -> None:
         """Load what the last run left, journal the start, show everything."""
@@ -108,6 +109,11 @@ class DataPath:
         self._publisher.begin(saved.published_seq, saved.next_seq - 1)
         await self._conclude(judging.begin(self._setting, saved, self._memory, started))
         self._publisher.states(self._all_states())
+
+    @property
+    def is_idle(self) -> bool:
+        """Say whether nothing waits and nothing is being worked at."""
+        return self._inbox.empty() and not self._at_work
 
     async def put(self, work: Work) -> None:
         """Hand work to the path; waits while its inbox is full."""
@@ -122,7 +128,9 @@ class DataPath:
     async def run(self) -> None:
         """Work until `End`."""
         while True:
+            self._at_work = False
             work = await self._inbox.get()
+            self._at_work = True
             match work:
                 case list():
                     await self._deliver(work)

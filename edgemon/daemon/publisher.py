@@ -5,7 +5,7 @@ import logging
 from collections.abc import Iterable
 
 from edgemon.clock import Clock
-from edgemon.errors import LinkDown, StoreError
+from edgemon.errors import LinkDown, LinkRefused, StoreError
 from edgemon.model.outgoing import Outgoing
 from edgemon.mqtt.port import Link
 from edgemon.mqtt.wire import journal_event
@@ -94,5 +94,7 @@ class Publisher:
     async def _send(self, outgoing: Iterable[Outgoing]) -> None:
         results = await asyncio.gather(*(self._link.publish(one) for one in outgoing), return_exceptions=True)
         for result in results:
-            if isinstance(result, BaseException):
+            if isinstance(result, LinkRefused):
+                log.warning("the broker refuses a message, it is not sent again: %s", result)
+            elif isinstance(result, BaseException):
                 raise result
