@@ -164,7 +164,7 @@ def _example(name: str, wanted: str, got: Any) -> str:
     if isinstance(got, str) and wanted in {"a number", "a whole number"}:
         return f"write it without quotes: {name} = 1" if not got.strip("0123456789.+-") and got else f"{name} = 1"
     if wanted == "text in quotes":
-        return f'{name} = "..."'
+        return 'a list of texts: ["...", "..."]' if name.isdigit() else f'{name} = "..."'
     return ""
 
 

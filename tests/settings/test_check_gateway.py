@@ -125,6 +125,14 @@ CASES: dict[str, tuple[str, str, str, str, str, bool]] = {
         "groupadd",
         False,
     ),
+    "group as a number": (
+        "[access]\nengineers = [1]\n",
+        "eng",
+        "access.engineers[#1]",
+        "text in quotes, not 1",
+        "a list of texts",
+        True,
+    ),
     "border at zero": ("[input]\nsamples = 0\n", "samples", "input.samples", "above zero", "leave it out", True),
     "border in text": ('[input]\nparts = "9"\n', "parts", "input.parts", "whole number", "without quotes", True),
     "message larger than MQTT": (

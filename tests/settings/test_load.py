@@ -1,12 +1,14 @@
 """Both files read from a directory: the contract's example means what it says, and no text at all is a crash."""
 
 import math
+import re
 from dataclasses import replace
 from pathlib import Path
 
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
+from pydantic import BaseModel
 
 from edgemon.errors import SettingsError
 from edgemon.model.gateway import InputBorders, Protocol
@@ -14,6 +16,7 @@ from edgemon.model.ids import MachineId, SensorId
 from edgemon.model.level import Band
 from edgemon.model.limit import Delay
 from edgemon.model.machine import point_key
+from edgemon.settings import schema
 from edgemon.settings.load import default_client_id, fingerprint, load_all, problems
 from tests.settings.support import PLANT, found, loaded, only, write
 
@@ -361,3 +364,37 @@ def test_the_demonstration_plant_has_nothing_doubtful_in_it() -> None:
     assert all(len(machine.name) <= 22 for machine in plant.machines)
     assert all(point.limit_of("velocity_rms") and point.limit_of("temperature") for point in plant.points.values())
     assert all(machine.standstill_rpm == pytest.approx(0.05 * (machine.rpm or 0.0)) for machine in plant.machines)
+
+
+_TABLES_OF_A_FILE = [
+    ("gateway.toml", schema.GatewayTable, schema.BrokerTable, schema.StoreTable, schema.AccessTable, schema.InputTable),
+    (
+        "plant.toml",
+        schema.SiteTable,
+        schema.AreaTable,
+        schema.MachineTable,
+        schema.PointTable,
+        schema.LimitTable,
+        schema.SensorTable,
+    ),
+    ("plant.toml", schema.BandTable, schema.BearingTable, schema.StandstillTable),
+]
+
+
+@pytest.mark.parametrize(("name", "table"), [(name, table) for name, *tables in _TABLES_OF_A_FILE for table in tables])
+def test_the_demonstration_explains_every_key(name: str, table: type[BaseModel]) -> None:
+    text = (DEMO / name).read_text("utf-8")
+    comments = " ".join(line.partition("#")[2] for line in text.splitlines())
+    written = text if name == "gateway.toml" else comments
+    assert [key for key in table.model_fields if not re.search(rf"\b{key}\b", written)] == []
+
+
+def test_the_defaults_told_for_the_gateway_are_those_that_hold(tmp_path: Path) -> None:
+    _, told = load_all(DEMO)
+    _, silent = loaded(tmp_path)
+    assert told.borders == silent.borders
+    assert told.broker == silent.broker
+    assert (told.root, told.access.operators, told.access.engineers) == (silent.root, (), ())
+    assert (told.store.relative_to(DEMO.resolve()), silent.store.relative_to(tmp_path.resolve())) == (
+        Path("state/edgemon.sqlite"),
+    ) * 2
