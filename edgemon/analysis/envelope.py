@@ -21,7 +21,8 @@ from edgemon.model.spectrum import Spectrum
 def envelope_rms(block: Block) -> Rows:
     """R.m.s. of the envelope about its mean, counts."""
     wave, mean = block.envelope, block.envelope_mean
-    return np.sqrt(np.maximum(np.vecdot(wave, wave) / np.float32(wave.shape[1]) - mean * mean, np.float32(0.0)))
+    square: Rows = np.vecdot(wave, wave) / np.float32(wave.shape[1])
+    return np.sqrt(np.maximum(square - mean * mean, np.float32(0.0)))
 
 
 def envelope_peak(block: Block) -> Rows:

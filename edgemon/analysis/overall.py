@@ -12,7 +12,8 @@ def acceleration_rms(block: Block) -> Rows:
 
 def acceleration_peak(block: Block) -> Rows:
     """Largest sample without its sign, counts: a true peak, not one derived from the r.m.s. value."""
-    return np.maximum(block.top - block.mean, block.mean - block.bottom)
+    peak: Rows = np.maximum(block.top - block.mean, block.mean - block.bottom)
+    return peak
 
 
 def crest_factor(block: Block) -> Rows:

@@ -1,0 +1,147 @@
+"""Verdicts: what must be refused, and, as important, what must not be."""
+
+import math
+
+import numpy as np
+import pytest
+from numpy.typing import NDArray
+
+from edgemon.model.quality import Flaw
+from tests.analysis.signals import captured, counted, full, velocity_sine
+
+FS = 2560.0
+N = 4096
+T = np.arange(N) / FS
+RNG = np.random.default_rng(11)
+
+
+def flaws(signal: NDArray[np.float64], fs_hz: float = FS, si: float | None = None, **more: float) -> tuple[Flaw, ...]:
+    verdict = full(captured(signal, fs_hz, si_per_count=si, **more))[1]  # type: ignore[arg-type]
+    assert len(verdict.remarks) >= len(verdict.flaws)
+    assert all(verdict.remarks)
+    return verdict.flaws
+
+
+def drift(n: int, fs_hz: float, seed: int = 0) -> NDArray[np.float64]:
+    """A random walk: acceleration that falls as 1/f, as an input stage that has not settled gives."""
+    walk = np.cumsum(np.random.default_rng(seed).normal(size=n)) / math.sqrt(fs_hz)
+    return walk - np.linspace(walk[0], walk[-1], n)
+
+
+@pytest.mark.parametrize("f_hz", [10.0, 49.4, 311.0])
+@pytest.mark.parametrize("fs_hz", [2560.0, 25600.0])
+def test_a_clean_sine_is_fit_however_slow(f_hz: float, fs_hz: float) -> None:
+    for amplitude in (40, 300, 5000, 32000):  # a slow sine holds its crest for many samples
+        signal = amplitude * np.sin(2.0 * np.pi * f_hz * np.arange(16384) / fs_hz + 0.1)
+        assert flaws(signal, fs_hz, 1e-4 / amplitude) == () or amplitude == 40
+        assert Flaw.CLIPPED not in flaws(signal, fs_hz, 1.0)
+
+
+@pytest.mark.parametrize("sides", [(-0.8, 0.8), (-1.0, 0.8), (-0.97, 1.0)])
+def test_flat_tops_are_clipping_below_full_scale_too(sides: tuple[float, float]) -> None:
+    # at 0.8 of its peak 41 % of a sine's samples lie at the rails (recomputed)
+    signal = np.clip(np.sin(2.0 * np.pi * 49.4 * T), *sides)
+    assert flaws(signal, si=1e-4) == (Flaw.CLIPPED,)
+
+
+def test_full_scale_is_clipping() -> None:
+    noise = RNG.normal(size=N) * 3000.0
+    noise[100:103] = 32767.0
+    assert flaws(noise, si=0.001) == (Flaw.CLIPPED,)
+    noise[100:103] = -32768.0
+    assert flaws(noise, si=0.001) == (Flaw.CLIPPED,)
+    noise[101] = 0.0  # two apart are a peak each, not a rail
+    assert flaws(noise, si=0.001) == ()
+
+
+def test_sensor_range_is_a_rail() -> None:
+    noise = RNG.normal(size=N) * 2000.0
+    noise[500:504] = 20000.0
+    assert flaws(noise, si=0.001) == ()
+    assert flaws(noise, si=0.001, range_si=20.0) == (Flaw.CLIPPED,)
+
+
+@pytest.mark.parametrize("std", [2.5, 5.0, 50.0])
+def test_a_quiet_live_sensor_is_fit(std: float) -> None:
+    # white noise of a stopped machine: its velocity falls as 1/f, half of it below 20 Hz, and yet it is no ski slope
+    for seed in range(20):
+        assert flaws(np.random.default_rng(seed).normal(size=N) * std, si=0.005) == ()
+
+
+def test_flat_line() -> None:
+    assert full(counted(np.full(N, 77)))[1].flaws == (Flaw.FLAT_LINE,)
+    assert full(counted(RNG.integers(-1, 2, N)))[1].flaws == (Flaw.FLAT_LINE,)
+    stuck = np.zeros(N)
+    stuck[::200] = 5000.0
+    assert Flaw.FLAT_LINE in full(counted(stuck))[1].flaws
+    stuck = RNG.normal(size=N) * 3.0
+    stuck[::200] = 500.0  # impacts over a live floor
+    assert full(counted(stuck, si=1e-4))[1].flaws == ()
+
+
+@pytest.mark.parametrize("n", [0, 1, 2, 15])
+def test_a_handful_of_samples_makes_no_level(n: int) -> None:
+    found, verdict = full(counted(np.arange(n)))
+    assert found == {}
+    assert verdict.flaws == (Flaw.TOO_SHORT,)
+    assert verdict.remarks == (f"{n} samples make no level",)
+
+
+def test_less_than_a_period_of_the_lower_edge_is_too_short() -> None:
+    found, verdict = full(captured(velocity_sine(50.0, 25600.0, 2559), 25600.0))
+    assert verdict.flaws == (Flaw.TOO_SHORT,)
+    assert verdict.remarks == ("0.0999609 s hold no full period of the band's lower edge, 10 Hz",)
+    assert "velocity_rms" not in found
+    assert "acceleration_rms" in found
+    assert full(captured(velocity_sine(50.0, 25600.0, 2560), 25600.0))[1].is_fit
+
+
+def test_missing_parts() -> None:
+    wave = captured(velocity_sine(50.0, FS, N), FS, missing=True)
+    found, verdict = full(wave)
+    assert verdict.flaws == (Flaw.MISSING_SAMPLES,)
+    assert verdict.remarks == ("parts of the capture never came",)
+    assert "velocity_rms" in found
+    assert full(captured(np.ones(3), FS, missing=True))[1].flaws == (Flaw.TOO_SHORT, Flaw.MISSING_SAMPLES)
+
+
+@pytest.mark.parametrize("seed", range(10))
+@pytest.mark.parametrize(("n", "fs_hz"), [(4096, 2560.0), (16384, 25600.0), (16384, 12800.0)])
+def test_ski_slope(seed: int, n: int, fs_hz: float) -> None:
+    signal = drift(n, fs_hz, seed) * 20.0 + velocity_sine(49.4, fs_hz, n, 0.5)
+    assert flaws(signal, fs_hz) == (Flaw.LOW_FREQUENCY_RISE,)
+
+
+def test_settling_is_a_ski_slope() -> None:
+    settling = 50.0 * np.exp(-T / 0.4) + velocity_sine(49.4, FS, N, 0.2)
+    settling[N // 2 :] += 20.0  # and a step of the supply
+    assert flaws(settling) == (Flaw.LOW_FREQUENCY_RISE,)
+
+
+@pytest.mark.parametrize("f_hz", [9.0, 10.0, 12.3, 14.9, 16.0, 19.0])
+@pytest.mark.parametrize(("n", "fs_hz"), [(4096, 2560.0), (16384, 25600.0), (4096, 25600.0)])
+@pytest.mark.parametrize("noise", [0.0, 0.001, 0.01])
+def test_a_slow_shaft_is_not_a_ski_slope(f_hz: float, n: int, fs_hz: float, noise: float) -> None:
+    signal = velocity_sine(f_hz, fs_hz, n, 3.0) + np.random.default_rng(1).normal(size=n) * noise
+    assert flaws(signal, fs_hz) == ()
+
+
+def test_two_slow_shafts_are_not_a_ski_slope() -> None:
+    signal = velocity_sine(10.6, FS, N, 2.0) + velocity_sine(15.2, FS, N, 2.0) + RNG.normal(size=N) * 0.01
+    assert flaws(signal) == ()
+    assert flaws(velocity_sine(10.6, FS, N, 2.0) + velocity_sine(15.2, FS, N, 2.0)) == ()
+
+
+def test_implausible() -> None:
+    assert flaws(velocity_sine(50.0, FS, N, 99.0)) == ()
+    assert flaws(velocity_sine(50.0, FS, N, 101.0)) == (Flaw.IMPLAUSIBLE,)
+    spike = RNG.normal(size=N)
+    spike[7] = 50.0
+    assert flaws(spike, si=0.01, range_si=49.0) == ()  # a little further than nominal is the sensor's tolerance
+    assert flaws(spike, si=0.01, range_si=40.0) == (Flaw.IMPLAUSIBLE,)
+
+
+def test_several_flaws_are_all_named() -> None:
+    signal = np.clip(np.sin(2.0 * np.pi * 49.4 * T), -0.8, 0.8) * 100.0
+    verdict = full(captured(signal, FS, missing=True))[1]
+    assert set(verdict.flaws) == {Flaw.CLIPPED, Flaw.MISSING_SAMPLES, Flaw.IMPLAUSIBLE}
