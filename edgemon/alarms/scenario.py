@@ -96,8 +96,8 @@ def play(scenario: Scenario) -> Outcome:
 
     Notes
     -----
-    What comes at the same instant is taken in this order: samples, actions, then what time alone brings. Samples that come while
-    the gateway is down are delivered when it is up again, as a broker does. A change by a sample is shown at the sample's
+    What comes at the same instant is taken in this order: samples, actions, then what time alone brings. Samples that come
+    while the gateway is down are delivered when it is up again, as a broker does. A change by a sample is shown at the sample's
     source time, any other at the time it was made.
     """
     stage = _Stage(rules_of(scenario))
@@ -137,9 +137,9 @@ class _Stage:
             due = next_due(self.rules, self.state)
             if due is None or due > until or (due == until and not inclusive):
                 return
-            at = max(due, 0.0) if due == float("-inf") else due
+            at = until if due == float("-inf") else due
             before = self.state
-            self.state, events = tick(self.rules, self.state, min(at, until))
+            self.state, events = tick(self.rules, self.state, at)
             self.see(events, at)
             if self.state is before:
                 return
@@ -242,9 +242,14 @@ def _compare(scenario: Scenario, stage: _Stage) -> Outcome:
         if not _same(wanted, seen[name])
     ]
     return Outcome(
-        scenario.id, tuple(stage.states), tuple(stage.monitoring), tuple(stage.display), tuple(stage.rejected), tuple(stage.late),
-        tuple(differences),
-    )  # fmt: skip
+        id=scenario.id,
+        states=tuple(stage.states),
+        monitoring=tuple(stage.monitoring),
+        display=tuple(stage.display),
+        rejected=tuple(stage.rejected),
+        late=tuple(stage.late),
+        differences=tuple(differences),
+    )
 
 
 def _same(wanted: tuple[Row, ...], seen: list[Row]) -> bool:

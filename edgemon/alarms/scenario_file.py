@@ -5,8 +5,8 @@ from dataclasses import dataclass
 from math import isfinite
 from typing import Any
 
-from edgemon.alarms.table import AlarmState
 from edgemon.errors import SettingsError
+from edgemon.model.alarm import AlarmState
 from edgemon.model.limit import Severity
 
 SEVERITIES = {"NONE": Severity.NORMAL, "ALERT": Severity.ALERT, "ALARM": Severity.ALARM}
@@ -128,7 +128,7 @@ class _Fields:
         self.place = f"{file}: scenario {name}"
         for field in self.raw:
             if field not in FIELDS:
-                raise self.wrong(field, "unknown field", f"known: {', '.join(FIELDS)}")
+                raise self.wrong(str(field), "unknown field", f"known: {', '.join(FIELDS)}")
 
     def wrong(self, field: str, what: str, hint: str = "") -> SettingsError:
         return SettingsError(what, f"{self.place}: {field}", hint)
