@@ -95,10 +95,10 @@ class BoardApp(App[None]):
         self.redraw()
 
     def redraw(self) -> None:
-        """Draw the screen in front."""
-        for screen in self.screen_stack[-1:]:
-            if isinstance(screen, BoardScreen):
-                screen.redraw()
+        """Draw the screen in front; it lives on behind a question."""
+        front = next((screen for screen in reversed(self.screen_stack) if isinstance(screen, BoardScreen)), None)
+        if front is not None:
+            front.redraw()
 
     def action_show(self, name: str) -> None:
         """Call up a screen, or go back to it where it lies under the present one."""

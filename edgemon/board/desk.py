@@ -33,7 +33,7 @@ class Desk:
         """Begin with the caution."""
         self._message_until = 0.0
         self._summary: tuple[int, Summary] | None = None
-        self.say(f"{CAUTION} Keep protection, and people's warning, independent of it.")
+        self.say(f"{CAUTION} Keep protection independent of it.")
 
     def say(self, message: str) -> None:
         """Put a message into the footer for a while."""

@@ -12,10 +12,12 @@ class Key:
     action: str
     label: str
     help: str
+    needed: bool = True
+    """False: the footer may leave it out where it would be crowded."""
 
 
-MOVE = Key("up,down,left,right", "arrows", "", "move", "move the selection; page up and page down turn pages")
-UP = Key("up,k", "up", "move(-1, 0)", "up", "select the row above")
+MOVE = Key("up,down,left,right", "arrows", "", "move", "move the selection; page up and page down turn pages", needed=False)
+UP = Key("up", "up", "move(-1, 0)", "up", "select the row above")
 DOWN = Key("down", "down", "move(1, 0)", "down", "select the row below")
 LEFT = Key("left", "left", "move(0, -1)", "left", "select the column to the left")
 RIGHT = Key("right", "right", "move(0, 1)", "right", "select the column to the right")
@@ -23,21 +25,21 @@ PAGE_UP = Key("pageup", "page up", "page(-1)", "page back", "turn one page back"
 PAGE_DOWN = Key("pagedown", "page down", "page(1)", "page on", "turn one page on")
 FIRST = Key("home", "home", "edge(-1)", "first", "select the first")
 LAST = Key("end", "end", "edge(1)", "last", "select the last")
-ABNORMAL = Key("tab", "tab", "abnormal(1)", "next abnormal", "select the next machine that is not plainly well")
+ABNORMAL = Key("tab", "tab", "abnormal(1)", "next abnormal", "select the next machine that is not plainly well", needed=False)
 ABNORMAL_BACK = Key("shift+tab", "shift+tab", "abnormal(-1)", "last abnormal", "select the one before that is not plainly well")
 OPEN = Key("enter", "enter", "open", "open", "open the machine selected")
 BACK = Key("escape", "esc", "back", "back", "go back; on the plant screen, end search and filter")
 ACKNOWLEDGE = Key("a", "a", "acknowledge", "ack", "acknowledge the alarm selected, after a question that names it")
 NOTES = Key("n", "n", "show('notes')", "notes", "what is being simulated, and why")
-ALARMS = Key("l", "l", "show('alarms')", "alarms", "the alarm list")
+ALARMS = Key("l", "l", "show('alarms')", "list", "the alarm list")
 JOURNAL = Key("j", "j", "show('journal')", "journal", "the newest journal entries")
 FILTER = Key("f", "f", "filter", "filter", "show only what is abnormal, or everything again")
-SEARCH = Key("slash", "/", "search", "search", "search machines by name; enter keeps what is found, esc ends")
+SEARCH = Key("slash", "/", "search", "find", "search machines by name; enter keeps what is found, esc ends")
 SORT = Key("s", "s", "sort", "sort", "group by area, or the most severe first")
 HELP = Key("question_mark", "?", "show('help')", "help", "this page")
 QUIT = Key("q", "q", "quit_board", "quit", "close the board; the daemon goes on monitoring")
-YES = Key("y,enter", "y", "answer(True)", "yes", "yes, acknowledge")
-NO = Key("escape,n", "esc", "answer(False)", "no", "no, change nothing")
+YES = Key("y,enter", "y, enter", "answer(True)", "yes", "yes, acknowledge")
+NO = Key("escape,n", "esc, n", "answer(False)", "no", "no, change nothing")
 
 MOVES = (UP, DOWN, LEFT, RIGHT, PAGE_UP, PAGE_DOWN, FIRST, LAST)
 EVERYWHERE = (NOTES, ALARMS, JOURNAL, HELP, QUIT)

@@ -129,6 +129,7 @@ class Glyphs:
     track: str
     tick: str
     tick_filled: str
+    tick_half: str
     steps: str
     """Columns of rising height, first the lowest."""
     cursor: str
@@ -141,8 +142,8 @@ class Glyphs:
     """Only ASCII may be drawn."""
 
 
-UNICODE = Glyphs("━", "╸", "─", "┼", "┿", "▁▂▃▄▅▆▇█", "›", "─", "╌", "…", "▾", "–", False)
-ASCII = Glyphs("=", "=", "-", "|", "+", "_.:-=*%#", ">", "-", "-", "~", "v", "-", True)
+UNICODE = Glyphs("━", "╾", "─", "┼", "┿", "┽", "▁▂▃▄▅▆▇█", "›", "─", "╌", "…", "▾", "–", False)
+ASCII = Glyphs("=", "=", "-", "|", "+", "+", "_.:-=*%#", ">", "-", "-", "~", "v", "-", True)
 """For terminals that cannot draw, or where block characters are two cells wide."""
 
 

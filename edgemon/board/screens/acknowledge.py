@@ -8,6 +8,7 @@ from textual.screen import ModalScreen
 from edgemon.board import keys
 from edgemon.board.desk import Desk
 from edgemon.board.screens.base import BoardScreen, bindings, why_not
+from edgemon.board.theme import Role
 from edgemon.board.view import pages, status
 from edgemon.board.view.cells import safe
 from edgemon.board.widgets.lines import Lines
@@ -15,7 +16,7 @@ from edgemon.errors import EdgemonError
 from edgemon.model.command import Person
 from edgemon.model.snapshot import AlarmView
 
-_WIDTH, _HEIGHT = 60, 10
+_WIDTH, _HEIGHT = 62, 12
 
 
 class AcknowledgeScreen(ModalScreen[bool]):
@@ -23,7 +24,7 @@ class AcknowledgeScreen(ModalScreen[bool]):
 
     BINDINGS = bindings(keys.QUESTION)
     CSS = f"""
-    AcknowledgeScreen {{ align: center middle; background: #000000 60%; }}
+    AcknowledgeScreen {{ align: center middle; background: transparent; }}
     AcknowledgeScreen Lines {{ width: {_WIDTH}; max-width: 100%; height: {_HEIGHT}; max-height: 100%; }}
     """
 
@@ -32,8 +33,12 @@ class AcknowledgeScreen(ModalScreen[bool]):
         self.desk, self.alarm, self.person = desk, alarm, person
 
     def compose(self) -> ComposeResult:
-        """Show the question."""
-        yield Lines(self.desk.palette, id="question")
+        """Show the question in a frame."""
+        lines = Lines(self.desk.palette, id="question")
+        paint = self.desk.palette[Role.BANNER]
+        lines.styles.border = ("ascii" if self.desk.look.glyphs.plain else "solid", paint.ink)
+        lines.styles.background = paint.ground
+        yield lines
 
     def redraw(self) -> None:
         """Draw the question for the size there is."""

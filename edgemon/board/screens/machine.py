@@ -59,11 +59,11 @@ class MachineScreen(ListScreen):
         found = view.found(machine, self.at)
         sensor = self.desk.picture.sensors.get(found[0].sensor if found else machine.points[0].sensor if machine.points else "")
         rows = view.beside(machine, self.at, sensor, now, look, width)
-        tall = min(12, (height - len(rows) - 2) // 3)
+        tall = min(12, (height - len(rows) - view.HEAD) // 3)
         if found is not None and tall >= 3:
             past = self._past if self._past_of == (self.machine, self.at) else ()
             rows[1:1] = chart(found[1], past, now - TREND_FOR, now, look, width, tall)
-        return rows[: max(0, height - 4)]
+        return rows[: max(0, height - view.HEAD - 2)]
 
     def _worst(self, machine: MachineView, known: list[view.LevelAt]) -> view.LevelAt | None:
         worst = machine.worst
@@ -120,7 +120,7 @@ class MachineScreen(ListScreen):
 
     def on_lines_pressed(self, message: Lines.Pressed) -> None:
         """Select a level with the mouse."""
-        line = message.y - 2 + self.top
+        line = message.y - view.HEAD + self.top
         if 0 <= line < len(self._lines) and self._lines[line] is not None:
             self.at = self._lines[line]
             self.redraw()

@@ -4,7 +4,7 @@ from collections.abc import Sequence
 
 from edgemon.board.theme import Look, Role
 from edgemon.board.view import figures, status
-from edgemon.board.view.cells import Row, Span, fit, fit_row, safe, select, width_of
+from edgemon.board.view.cells import Row, Span, fit, fit_row, row_width, safe, select, width_of
 from edgemon.model.instant import Instant
 from edgemon.model.snapshot import AlarmView, MachineView
 
@@ -47,7 +47,7 @@ def state_words(alarm: AlarmView) -> str:
 def heading(width: int, name: int, look: Look) -> Row:
     """Write the head of the list."""
     numbers = f"{'value'.rjust(figures.NUMBER)} {'limit'.rjust(figures.NUMBER)}"
-    text = f"     {fit('machine', name)} {fit('', 8)} {numbers}        age  state"
+    text = f"     {fit('machine', name)} {fit('', 8)} {numbers} {'':5} {'age':>4}  state"
     return fit_row([Span(text, Role.DIM)], width, look.glyphs.ellipsis)
 
 
@@ -77,6 +77,8 @@ def row(alarm: AlarmView, name: int, now: Instant, look: Look, width: int, selec
             Role.DIM,
         ),
     ]
+    if row_width(tuple(spans[:-1])) + 12 > width:
+        del spans[-1]
     fitted = fit_row(spans, width, look.glyphs.ellipsis)
     return select(fitted) if selected else fitted
 

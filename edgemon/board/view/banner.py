@@ -7,7 +7,7 @@ from edgemon.board.keys import Key
 from edgemon.board.picture import Picture
 from edgemon.board.theme import MARKS, Look, Role, Show
 from edgemon.board.view import figures, status
-from edgemon.board.view.cells import Row, Span, fit_row, row_width, safe, sides
+from edgemon.board.view.cells import Row, Span, fit_row, row_width, safe, sides, width_of
 from edgemon.model.snapshot import AlarmView, GatewayView, MachineView
 
 CAUTION = "edgemon monitors; it does not protect."
@@ -41,26 +41,25 @@ def _first(picture: Picture, total: Summary, look: Look, width: int) -> Row:
     gateway = picture.gateway
     name = safe(gateway.site_name) if gateway is not None else "edgemon"
     time = f" {figures.clock(gateway.now)} UTC " if gateway is not None else " --:--:-- UTC "
-    spoken = _counts(total, look, short=width < 110)
-    right = [*spoken, Span("  "), Span(time, Role.BANNER if picture.lost is None else Role.NO_DATA_FILL)]
-    right = [_on_banner(span) for span in right]
-    if row_width(tuple(right)) > width - 8:
-        right = right[-1:]
+    clock = Span(time, Role.BANNER if picture.lost is None else Role.NO_DATA_FILL)
+    room = width - width_of(name) - width_of(time) - 2
+    spoken = next((spans for brevity in range(3) if row_width(tuple(spans := _counts(total, look, brevity))) <= room), [])
+    right = [_on_banner(span) for span in (*spoken, Span(" "), clock)]
     return sides([Span(f" {name}", Role.BANNER)], right, width, Role.BANNER, look.glyphs.ellipsis)
 
 
-def _counts(total: Summary, look: Look, short: bool) -> list[Span]:
+def _counts(total: Summary, look: Look, brevity: int) -> list[Span]:
+    """Count machines by state: all in words; or only what is abnormal; or that without words."""
     spans: list[Span] = []
     always = (Show.ALARM, Show.ALERT, Show.NO_DATA)
     for show, count in total.counts.items():
-        if not count and show not in always:
-            continue
         mark = MARKS[show]
-        sign = "" if short and show in (Show.NORMAL, Show.STOPPED) else mark.ascii if look.glyphs.plain else mark.glyph
-        role = mark.role if count and mark.role is not Role.DIM else Role.BANNER_DIM
-        spans.append(
-            Span(f"  {sign.strip()}{' ' if sign.strip() else ''}{count} {mark.word if not short else mark.short}", role)
-        )
+        quiet = mark.role is Role.DIM
+        if (not count and show not in always) or (brevity and quiet):
+            continue
+        sign = (mark.ascii if look.glyphs.plain else mark.glyph).strip()
+        words = f"{sign} {count} {mark.word}" if brevity < 2 else f"{sign}{count}"
+        spans.append(Span(f"  {words.strip()}", mark.role if count and not quiet else Role.BANNER_DIM))
     return spans
 
 
@@ -116,10 +115,14 @@ def footer(keys: Sequence[Key], message: str, look: Look, width: int) -> Row:
     """Write the keys of a screen; or, while there is one, what the board has to say."""
     if message:
         return fit_row([Span(f" {message}", Role.BANNER)], width, look.glyphs.ellipsis, Role.BANNER)
+    needed = sum(len(key.cap) + len(key.label) + 3 for key in keys if key.needed)
+    before, after = (" ", " ") if needed <= width else ("", " ")
     spans: list[Span] = []
     for key in keys:
-        pair = [Span(f" {key.cap}", Role.BANNER), Span(f" {key.label} ", Role.BANNER_DIM)]
-        if row_width((*spans, *pair)) > width:
+        pair = [Span(f"{before}{key.cap}", Role.BANNER), Span(f" {key.label}{after}", Role.BANNER_DIM)]
+        if row_width((*spans, *pair)) > width + len(after):
             break
         spans.extend(pair)
+    if spans and row_width(tuple(spans)) > width:
+        spans[-1] = spans[-1]._replace(text=spans[-1].text.rstrip())
     return fit_row(spans, width, look.glyphs.ellipsis, Role.BANNER)

@@ -29,7 +29,8 @@ def chart(
     limits = {} if own else _limit_rows(level, plot)
     rows = [_row(row, plot, heights, limits, level, look, width) for row in range(plot)]
     ends = f" {figures.clock(since)}", f"{figures.clock(until)} UTC"
-    axis = fit(ends[0], max(0, across + 1 - len(ends[1]))) + ends[1]
+    said = "" if any(value is not None for value in tops) else "  no values in this time"
+    axis = fit(ends[0] + said, max(0, across + 1 - len(ends[1]))) + ends[1]
     return [*rows, fit_row([Span(axis, Role.DIM)], width, look.glyphs.ellipsis)]
 
 
@@ -77,7 +78,7 @@ def _row(
         if eighths <= 0 and floor == 0 and height is not None:
             eighths = 1
         if eighths > 0:
-            _join(spans, steps[min(eighths, len(steps)) - 1], Role.TEXT)
+            _join(spans, steps[min(eighths, len(steps)) - 1], Role.DIM)
         else:
             _join(spans, look.glyphs.limit if row in limits else " ", Role.RULE)
     if row in limits:

@@ -54,7 +54,7 @@ def _what(machine: MachineView, look: Look, width: int) -> Row:
         spans.append(Span(f"  {reason}", Role.NO_DATA))
     room = width - row_width(tuple(spans)) - 2
     if room >= 8 and machine.trend:
-        spans.append(Span("  " + figures.trend(machine.trend, min(room, 24), look.glyphs), Role.TEXT))
+        spans.append(Span("  " + figures.trend(machine.trend, min(room, 24), look.glyphs), plant.trend_role(machine)))
     return fit_row(spans, width, look.glyphs.ellipsis)
 
 

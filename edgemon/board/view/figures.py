@@ -98,7 +98,7 @@ def bar(at: float | None, width: int, glyphs: Glyphs, limits: tuple[bool, bool] 
     full, rest = divmod(halves, 2)
     filled = [glyphs.tick_filled if cell in marks else glyphs.fill for cell in range(full)]
     if rest and full < width:
-        filled.append(glyphs.tick_filled if full in marks else glyphs.half)
+        filled.append(glyphs.tick_half if full in marks else glyphs.half)
     track = [glyphs.tick if cell in marks else glyphs.track for cell in range(len(filled), width)]
     return "".join(filled), "".join(track)
 

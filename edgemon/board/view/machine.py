@@ -5,11 +5,13 @@ from typing import NamedTuple
 
 from edgemon.board.theme import Look, Role
 from edgemon.board.view import figures, plant, status
-from edgemon.board.view.cells import Row, Span, blank, fit, fit_row, safe, select, sides
+from edgemon.board.view.cells import Row, Span, blank, fit, fit_row, safe, select, sides, width_of
 from edgemon.model.instant import Instant
 from edgemon.model.snapshot import AlarmView, LevelView, MachineView, PointView, SensorView
 
 _LIMITS = 2 * figures.NUMBER + 2
+HEAD = 3
+"""Rows of the head."""
 
 
 class LevelAt(NamedTuple):
@@ -24,8 +26,8 @@ def levels(machine: MachineView) -> list[LevelAt]:
     return [LevelAt(point.point, level.name) for point in machine.points for level in point.levels]
 
 
-def head(machine: MachineView, now: Instant, look: Look, width: int) -> tuple[Row, Row]:
-    """Write who the machine is and how it is."""
+def head(machine: MachineView, now: Instant, look: Look, width: int) -> tuple[Row, ...]:
+    """Write who the machine is and how it is, and the heads of the columns below."""
     show = status.of_machine(machine)
     unsure = status.is_unsure(machine.state, machine.quality)
     left = [
@@ -42,14 +44,14 @@ def head(machine: MachineView, now: Instant, look: Look, width: int) -> tuple[Ro
     return (
         sides(left, [Span(old, Role.DIM)], width, ellipsis=look.glyphs.ellipsis),
         fit_row([Span(kind + critical, Role.DIM)], width, look.glyphs.ellipsis),
+        _heads(_columns(machine, width), width, look),
     )
 
 
 def body(machine: MachineView, selected: LevelAt | None, look: Look, width: int) -> list[tuple[LevelAt | None, Row]]:
     """Write a line for each point and, under it, one for each of its levels."""
     rows: list[tuple[LevelAt | None, Row]] = []
-    title = max([16, *(len(safe(level.title)) for point in machine.points for level in point.levels)])
-    cols = _Columns.of(width, min(title, max(16, width // 4)))
+    cols = _columns(machine, width)
     for point in machine.points:
         if rows:
             rows.append((None, blank(width)))
@@ -76,6 +78,11 @@ class _Columns:
         return cls(title, max(0, rest - origin - (2 if origin else 0)), origin)
 
 
+def _columns(machine: MachineView, width: int) -> _Columns:
+    title = max([16, *(width_of(safe(level.title)) for point in machine.points for level in point.levels)])
+    return _Columns.of(width, min(title, max(16, width // 4)))
+
+
 def _point(point: PointView, cols: _Columns, look: Look, width: int) -> Row:
     show = status.of_point(point)
     unsure = status.is_unsure(point.state, point.quality)
@@ -90,11 +97,14 @@ def _point(point: PointView, cols: _Columns, look: Look, width: int) -> Row:
         Span(f"  {safe(reasons)}" if point.quality != "good" else "", Role.NO_DATA),
         Span("  simulated" if point.sim else "", Role.NO_DATA),
     ]
-    limits = f"{'alert'.rjust(figures.NUMBER)} {'alarm'.rjust(figures.NUMBER)} " if cols.bar else ""
-    after = f"{' ' * (cols.bar + 1)}{' ' * (cols.origin + 2 if cols.origin else 0)}"
-    return sides(
-        left, [Span(limits + after, Role.DIM)] if len(limits + after) + 44 < width else [], width, ellipsis=look.glyphs.ellipsis
-    )
+    return fit_row(left, width, look.glyphs.ellipsis)
+
+
+def _heads(cols: _Columns, width: int, look: Look) -> Row:
+    """Write the heads of the columns of every level below."""
+    limits = f"{'alert'.rjust(figures.NUMBER)} {'alarm'.rjust(figures.NUMBER)}"
+    text = f"     {fit('level', cols.title)} {'value'.rjust(figures.NUMBER)} {fit('', 7)} {limits} {fit('', cols.bar)}"
+    return fit_row([Span(text + ("  limits from" if cols.origin else ""), Role.DIM)], width, look.glyphs.ellipsis)
 
 
 def _level(point: PointView, level: LevelView, cols: _Columns, look: Look, selected: bool) -> list[Span]:

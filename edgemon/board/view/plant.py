@@ -6,7 +6,7 @@ from enum import StrEnum
 
 from edgemon.board.theme import PRECEDENCE, Look, Role, Show
 from edgemon.board.view import figures, status
-from edgemon.board.view.cells import Row, Span, fit, fit_row, row_width, safe, select, width_of
+from edgemon.board.view.cells import Row, Span, fit, fit_row, safe, select, width_of
 from edgemon.board.view.grid import COMPACT, FULL, MEDIUM, TALL, Form, Grid, Group, Heading, arrange
 from edgemon.model.instant import Instant
 from edgemon.model.snapshot import AreaView, MachineView, WorstView
@@ -14,7 +14,7 @@ from edgemon.model.snapshot import AreaView, MachineView, WorstView
 _MARK = 4
 """Cells of cursor and mark."""
 _SHORT_WORD = 8
-_LONG_WORD = 14
+_LONG_WORD = 12
 _VALUE = figures.NUMBER + 6
 _AGE = 4
 
@@ -109,27 +109,31 @@ def columns(form: Form, width: int, name: int) -> Columns:
         trend = min(12, max(0, rest - _VALUE - _AGE - 2 - 20))
         return Columns(name, word, max(0, rest - _VALUE - _AGE - 2 - trend - bool(trend)), _VALUE, 0, trend, _AGE)
     if form is TALL:
-        bar = max(0, rest - _VALUE - _AGE - 3)
-        return Columns(name, word, bar, _VALUE, bar // 2, bar - bar // 2 - 2, _AGE)
+        return Columns(name, word, max(0, rest - _VALUE - _AGE - 3), _VALUE, 0, 0, _AGE)
     spare = max(0, rest - _VALUE - _AGE - 7)
-    label = min(30, spare * 2 // 5)
-    trend = min(40, spare // 5)
+    label = min(30, spare // 2)
+    trend = min(40, spare // 6)
     return Columns(name, word, spare - label - trend, _VALUE, label, trend, _AGE)
 
 
 def heading(slot: Heading, cols: Columns, width: int, look: Look) -> Row:
     """Write the line above an area: its name, and which tick of the bars below is alert (1) and which alarm (2)."""
     title = f"{slot.title} (continued)" if slot.continued else slot.title
-    one, two = figures.ticks(cols.bar)
-    scale = [" "] * cols.bar
-    if cols.bar > 3:
-        scale[one], scale[two] = "1", "2"
     start = cols.before_bar
     head = fit(f" {title} ", min(start, width_of(title) + 2), look.glyphs.ellipsis)
-    rule = look.glyphs.rule * max(0, start - width_of(head) - 1)
-    spans = [Span(head, Role.BRIGHT), Span(rule + " ", Role.RULE), Span("".join(scale), Role.DIM)]
-    used = row_width(tuple(spans))
-    return fit_row([*spans, Span(" " + look.glyphs.rule * max(0, width - used - 1), Role.RULE)], width, look.glyphs.ellipsis)
+    line = look.glyphs.rule
+    one, two = figures.ticks(cols.bar)
+    if cols.bar <= 3:
+        return fit_row([Span(head, Role.BRIGHT), Span(line * max(0, width - width_of(head)), Role.RULE)], width)
+    spans = [
+        Span(head, Role.BRIGHT),
+        Span(line * max(0, start - width_of(head) + one), Role.RULE),
+        Span("1", Role.DIM),
+        Span(line * (two - one - 1), Role.RULE),
+        Span("2", Role.DIM),
+        Span(line * max(0, width - start - two - 1), Role.RULE),
+    ]
+    return fit_row(spans, width, look.glyphs.ellipsis)
 
 
 def tile(
@@ -138,7 +142,7 @@ def tile(
     """Write one machine in one or two rows, each exactly `width` cells."""
     rows = [_first(machine, form, cols, now, look, selected)]
     if form.lines == 2:
-        rows.append(_second(machine, cols, now, look))
+        rows.append(_second(machine, cols, look))
     fitted = tuple(fit_row(row, width, look.glyphs.ellipsis) for row in rows)
     return tuple(select(row) for row in fitted) if selected else fitted
 
@@ -166,25 +170,27 @@ def _first(machine: MachineView, form: Form, cols: Columns, now: Instant, look: 
         spans.append(Span(" " + value(machine, look), _figure_role(machine, quiet)))
     if form is FULL:
         spans.append(Span("  " + fit(label(machine), cols.label, look.glyphs.ellipsis), Role.DIM))
-    if cols.trend and form is not TALL:
+    if cols.trend:
         gap = "  " if form is FULL else " "
-        spans.append(Span(gap + figures.trend(machine.trend, cols.trend, look.glyphs), Role.DIM if quiet else Role.TEXT))
+        spans.append(Span(gap + figures.trend(machine.trend, cols.trend, look.glyphs), trend_role(machine)))
     if cols.age:
         gap = " " if form is MEDIUM else "  "
         spans.append(Span(gap + figures.age(machine.t, now).rjust(_AGE), _age_role(machine)))
     return spans
 
 
-def _second(machine: MachineView, cols: Columns, now: Instant, look: Look) -> list[Span]:
-    """Write the second row of a tall tile: what the machine is, what the bar shows, its short trend."""
-    kind = fit(speed(machine), cols.name + 1 + cols.word, look.glyphs.ellipsis)
-    said = why(machine) or label(machine)
+def _second(machine: MachineView, cols: Columns, look: Look) -> list[Span]:
+    """Write the second row of a tall tile: what the bar shows or why there is nothing, the short trend, the speed."""
+    reason = why(machine)
+    turning = f"{machine.rpm:.0f} r/min" if machine.rpm is not None and is_known(machine) else ""
     return [
         Span(" " * _MARK),
-        Span(kind, Role.DIM),
+        Span(
+            fit(reason or label(machine), cols.name + 1 + cols.word, look.glyphs.ellipsis), Role.NO_DATA if reason else Role.DIM
+        ),
         Span(" "),
-        Span(fit(said, cols.label, look.glyphs.ellipsis), Role.NO_DATA if why(machine) else Role.DIM),
-        Span("  " + figures.trend(machine.trend, cols.trend, look.glyphs), Role.TEXT),
+        Span(figures.trend(machine.trend, cols.bar, look.glyphs), trend_role(machine)),
+        Span(f" {turning.rjust(figures.NUMBER + 6)}", Role.DIM),
     ]
 
 
@@ -210,7 +216,9 @@ def value(machine: MachineView, look: Look) -> str:
 def label(machine: MachineView) -> str:
     """Name the point and level the bar stands for."""
     worst = machine.worst
-    return f"{safe(worst.point)} {safe(worst.title)}" if worst is not None else "no level with a limit"
+    if worst is not None:
+        return f"{safe(worst.point)} {safe(worst.title)}"
+    return "no level with a limit" if machine.state == "normal" else ""
 
 
 def why(machine: MachineView) -> str:
@@ -225,7 +233,14 @@ def speed(machine: MachineView) -> str:
 
 
 def _figure_role(machine: MachineView, quiet: bool) -> Role:
+    if machine.state == "not-running" and machine.quality == "good":
+        return Role.DIM
     return Role.NO_DATA if not is_known(machine) else Role.TEXT if quiet else Role.BRIGHT
+
+
+def trend_role(machine: MachineView) -> Role:
+    """Give the ink of a short trend: never a hue, for what is past is no state."""
+    return Role.TEXT if machine.state in ("alert", "alarm") else Role.DIM
 
 
 def _age_role(machine: MachineView) -> Role:

@@ -93,7 +93,7 @@ def tag(show: Show, look: Look, calling: bool, unsure: bool = False) -> Span:
 def word(show: Show, unsure: bool, short: bool) -> Span:
     """Give the word of a state, with what it lacks."""
     mark = MARKS[show]
-    text = mark.short if short else mark.word
+    text = mark.short if short or len(mark.word) > 12 else mark.word
     return Span(f"{text} ?" if unsure and short else f"{text}, stale" if unsure else text, mark.role)
 
 
