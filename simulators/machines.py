@@ -8,6 +8,9 @@ from simulators.signals import Excitation, Line, Noise, Vector, times
 LINE_HZ = 50.0
 """Mains frequency at Saltmarsh."""
 
+FLOOR = Excitation((), (Noise(30.0, 300.0, (0.06, 0.06, 0.06)),))
+"""What the floor of a hall brings from the machines around, also to one that stands: about 0.1 mm/s."""
+
 STANDING_RPM = 1.0
 """Below this nothing turns."""
 
@@ -74,7 +77,7 @@ class Machine:
     """R.m.s. velocity of all its lines together, radial horizontal, at nominal speed."""
 
     def excitation(self, speed_rpm: float) -> Excitation:
-        """Give what shakes the housing at a speed, r/min; nothing while it stands.
+        """Give what shakes the housing at a speed, r/min; only what the floor brings while it stands.
 
         Notes
         -----
@@ -82,7 +85,7 @@ class Machine:
         holds; flow noise likewise. The magnetic pull has the mains' frequency at any speed. Source: common practice.
         """
         if speed_rpm < STANDING_RPM:
-            return Excitation()
+            return FLOOR
         effort = (speed_rpm / self.rpm) ** 2
         now, nominal = self._sources(speed_rpm / 60.0), self._sources(self.rpm / 60.0)
         whole = math.sqrt(sum(share**2 for _, share in nominal) + self.kind.mains_share**2)
@@ -93,7 +96,7 @@ class Machine:
         if self.kind.mains_share:
             pull_hz = 2.0 * LINE_HZ
             lines.append(self._line(len(lines), pull_hz, pull_hz, self.kind.mains_share / whole, 1.0))
-        return Excitation(tuple(lines), self._noises(effort))
+        return FLOOR + Excitation(tuple(lines), self._noises(effort))
 
     def _line(self, number: int, hz: float, nominal_hz: float, share: float, effort: float) -> Line:
         """Give the line of one source, whose acceleration is `effort` times that at nominal speed."""

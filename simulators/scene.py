@@ -201,9 +201,9 @@ def _post(table: Table) -> Post:
     post = Post(
         id=_identifier(table),
         gain=table.number("gain", 1.0, at_least=0.0),
-        axes="".join(axis for axis in "xyz" if axis in table.choice("axes", ("x", "y", "z", "xy", "xz", "yz", "xyz"), "xyz")),
+        axes=table.choice("axes", ("x", "y", "z", "xy", "xz", "yz", "xyz"), "xyz"),
         interval_s=table.number("interval_s", 6.0, above=0.0),
-        fs_hz=table.number("fs", 6400.0, above=0.0),
+        fs_hz=table.number("fs", 3200.0, above=0.0),
         samples=table.whole("samples", 4096, at_least=16),
         parts=table.whole("parts", 1, at_least=1),
         as_json=table.choice("format", ("cbor", "json"), "cbor") == "json",

@@ -1,4 +1,5 @@
 import math
+from itertools import pairwise
 
 import numpy as np
 import pytest
@@ -57,5 +58,5 @@ def test_a_lag_settles() -> None:
     assert lagging(Course(((0.0, 0.3),)), 12.0, 40.0) == 0.3
     times = np.linspace(53.0, 110.0, 50)
     values = [lagging(LOAD, float(at), 40.0) for at in times]
-    assert all(later < earlier for earlier, later in zip(values, values[1:], strict=False))
+    assert all(later < earlier for earlier, later in pairwise(values))
     assert math.isfinite(values[-1])
