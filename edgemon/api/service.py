@@ -49,6 +49,32 @@ def application(site: Site, access: Access) -> FastAPI:
     def caller(request: Request) -> Person:
         return person_of(request.state.peer, access)
 
+    @app.get("/v1/me", tags=["see"])
+    async def me(person: Annotated[Person, Depends(caller)]) -> WhoDocument:
+        """Say who the gateway takes the caller for."""
+        return WhoDocument(name=person.name, role=person.role.value, station=person.station)
+
+    @app.post("/v1/acknowledge", tags=["command"])
+    async def acknowledge(order: AcknowledgeOrder, person: Annotated[Person, Depends(caller)]) -> OutcomeDocument:
+        """Acknowledge one occurrence of an alarm."""
+        if not may(person, Role.OPERATOR):
+            raise HTTPException(403, f"{person.name} is a {person.role.value} here; acknowledging takes an operator")
+        key = alarm_key(order.alarm)
+        if key is None:
+            raise HTTPException(404, f"no such alarm: {order.alarm!r}")
+        try:
+            outcome = await site.command(Acknowledge(key, order.occurrence), person)
+        except EdgemonError as error:
+            raise HTTPException(404 if isinstance(error, ParameterError) else 503, str(error)) from error
+        return OutcomeDocument(done=outcome.done, why=outcome.why)
+
+    _let_see(app, site)
+    return app
+
+
+def _let_see(app: FastAPI, site: Site) -> None:
+    """Add what everyone may see."""
+
     @app.get("/v1/snapshot", response_model=Snapshot, tags=["see"])
     async def snapshot() -> Response:
         """Give everything, at one instant."""
@@ -77,27 +103,6 @@ def application(site: Site, access: Access) -> FastAPI:
     async def journal(limit: Annotated[int, Query(ge=1, le=1000)] = 100, before: int | None = None) -> Response:
         """Give journal entries, newest first."""
         return Response(to_json(await site.journal(limit, before)), media_type=JSON)
-
-    @app.get("/v1/me", tags=["see"])
-    async def me(person: Annotated[Person, Depends(caller)]) -> WhoDocument:
-        """Say who the gateway takes the caller for."""
-        return WhoDocument(name=person.name, role=person.role.value, station=person.station)
-
-    @app.post("/v1/acknowledge", tags=["command"])
-    async def acknowledge(order: AcknowledgeOrder, person: Annotated[Person, Depends(caller)]) -> OutcomeDocument:
-        """Acknowledge one occurrence of an alarm."""
-        if not may(person, Role.OPERATOR):
-            raise HTTPException(403, f"{person.name} is a {person.role.value} here; acknowledging takes an operator")
-        key = alarm_key(order.alarm)
-        if key is None:
-            raise HTTPException(404, f"no such alarm: {order.alarm!r}")
-        try:
-            outcome = await site.command(Acknowledge(key, order.occurrence), person)
-        except EdgemonError as error:
-            raise HTTPException(404 if isinstance(error, ParameterError) else 503, str(error)) from error
-        return OutcomeDocument(done=outcome.done, why=outcome.why)
-
-    return app
 
 
 def bind(path: Path) -> socket.socket:
