@@ -8,6 +8,7 @@ reconnecting is not used.
 import asyncio
 import logging
 import socket
+import ssl
 from collections.abc import Callable, Sequence
 from contextlib import suppress
 from dataclasses import dataclass
@@ -131,7 +132,7 @@ class Connection:
         except LinkRefused as error:
             self.end(str(error))
         except (OSError, ValueError) as error:
-            self.end(tls.trouble_words(error, self._broker.tls))
+            self.end(tls.trouble_words(error, during="the TLS handshake; is this its TLS port?"))
         else:
             self._opened = self._clock.elapsed()
             self._attached = True
@@ -287,7 +288,7 @@ class Connection:
         self._guard(self._client.loop_misc)
         now = self._clock.elapsed()
         if not self.ready.done() and now - self._opened > CONNECT_WAIT_S:
-            self.end(_unanswered_words(self._terms, f"did not answer within {CONNECT_WAIT_S:.0f} s"))
+            self.end(plan.unanswered_words(self._broker, self._terms.protocol, f"did not answer within {CONNECT_WAIT_S:.0f} s"))
         oldest = next(iter(self._acks.values()), None)
         if oldest is not None and now - oldest[1] > 2 * self._broker.keepalive_s:
             self.end("a published message was not acknowledged in time")
@@ -295,16 +296,15 @@ class Connection:
     def _on_disconnect(
         self, client: Client, userdata: object, flags: DisconnectFlags, reason: ReasonCode, properties: Properties | None
     ) -> None:
+        error = self._ahead.error
         if self._leaving:
             self.end("stopped")
         elif flags.is_disconnect_packet_from_server or reason.value == plan.KEEP_ALIVE_TIMEOUT:
             self.end(plan.reason_words(reason.value))
-        elif self._ahead.error is not None:
-            self.end(tls.trouble_words(self._ahead.error, self._broker.tls and not self._answered))
-        elif not self._answered:
-            self.end(_unanswered_words(self._terms, "closed the connection without an answer"))
+        elif not self._answered and not isinstance(error, ssl.SSLError):
+            self.end(plan.unanswered_words(self._broker, self._terms.protocol, "closed the connection without an answer"))
         else:
-            self.end("the broker closed the connection")
+            self.end("the broker closed the connection" if error is None else tls.trouble_words(error))
 
     def end(self, why: str) -> None:
         """End the connection, now; again changes nothing."""
@@ -388,10 +388,3 @@ def _connect_options(terms: Terms) -> dict[str, Any]:
     properties.ReceiveMaximum = plan.receive_maximum(terms.broker.queue)
     properties.MaximumPacketSize = PACKET_BYTES
     return {"clean_start": False, "properties": properties}
-
-
-def _unanswered_words(terms: Terms, what: str) -> str:
-    words = f"the broker {what}"
-    if terms.protocol is Protocol.V5:
-        words += '; it may speak MQTT 3.1.1 only (set protocol = "3.1.1")'
-    return words if terms.broker.tls else f"{words}; or is this its TLS port (mqtts://)?"

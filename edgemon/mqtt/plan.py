@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from types import MappingProxyType
 
 from edgemon.errors import ParameterError
+from edgemon.model.gateway import Broker, Protocol
 from edgemon.model.instant import Duration
 
 FIRST_DELAY_S: Duration = 1.0
@@ -138,6 +139,27 @@ def reason_words(code: int) -> str:
         Reason code of MQTT 5.0; codes of 3.1.1 are translated by the client library before.
     """
     return REASONS.get(code, f"reason code {code}")
+
+
+def unanswered_words(broker: Broker, protocol: Protocol, what: str) -> str:
+    """Guess why a broker that was reached did not answer; brokers that do not like a CONNECT often just close.
+
+    Parameters
+    ----------
+    protocol : Protocol
+        The one spoken, which may not be the broker's first.
+    what : str
+        What the broker did instead: `closed the connection without an answer`.
+    """
+    if not broker.tls:
+        doubt = "is this its TLS port (mqtts://)?"
+    elif broker.certificate_file is None:
+        doubt = "perhaps it wants a client certificate?"
+    else:
+        doubt = "perhaps it does not trust our client certificate?"
+    if protocol is Protocol.V5:
+        doubt += ' Or does it speak MQTT 3.1.1 only (protocol = "3.1.1")?'
+    return f"the broker {what}: {doubt}"
 
 
 def client_id(site: str, machine_id: str) -> str:

@@ -70,15 +70,15 @@ def _readable(file: Path | None, what: str) -> None:
         raise LinkRefused(f"{what} cannot be read: {error.strerror}", str(file)) from error
 
 
-def trouble_words(error: Exception, tls: bool) -> str:
+def trouble_words(error: Exception, during: str = "") -> str:
     """Say what an exception of the socket means and where to look.
 
     Parameters
     ----------
     error : Exception
         As connecting, reading or writing raised it.
-    tls : bool
-        Whether the connection was meant to be TLS.
+    during : str
+        What was going on, where a closed connection alone says little.
     """
     match error:
         case ssl.SSLCertVerificationError():
@@ -87,10 +87,8 @@ def trouble_words(error: Exception, tls: bool) -> str:
             return _tls_words(error)
         case ConnectionRefusedError():
             return "nothing listens there; is the broker running?"
-        case ConnectionResetError() | BrokenPipeError() if tls:
-            return "the broker closed the connection during TLS; is this its TLS port?"
         case ConnectionResetError() | BrokenPipeError():
-            return "the broker closed the connection"
+            return f"the broker closed the connection during {during}" if during else "the broker closed the connection"
         case socket.gaierror():
             return "the host name is not known"
         case TimeoutError():
