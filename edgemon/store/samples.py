@@ -7,6 +7,7 @@ number of samples, name, little-endian int16 samples). Nothing is compressed: se
 import struct
 import zlib
 from collections.abc import Mapping
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -23,22 +24,33 @@ AXIS = struct.Struct("<HHI")
 """Bytes of the name, reserved, number of samples."""
 
 
-def pack(axes: Mapping[str, Counts]) -> tuple[bytes, int]:
-    """Write the axes of a capture as a record.
+@dataclass(frozen=True, slots=True)
+class Record:
+    """A record in pieces, as they lie in memory: samples are not copied before they are written."""
 
-    Returns
-    -------
-    tuple[bytes, int]
-        The record and its checksum.
-    """
-    pieces: list[bytes] = []
+    pieces: tuple[bytes | memoryview, ...]
+    length: int
+    checksum: int
+
+    def joined(self) -> bytes:
+        """Give the record in one piece."""
+        return b"".join(self.pieces)
+
+
+def pack(axes: Mapping[str, Counts]) -> Record:
+    """Write the axes of a capture as a record."""
+    body: list[bytes | memoryview] = []
+    length = 0
     for name, counts in axes.items():
         word = name.encode()
-        pieces += (AXIS.pack(len(word), 0, len(counts)), word, counts.astype("<i2", copy=False).tobytes())
-    body = b"".join(pieces)
-    header = HEADER.pack(MAGIC, len(axes), 0, len(body))
-    checksum = zlib.crc32(body, zlib.crc32(header))
-    return b"".join((header, CHECKSUM.pack(checksum), body)), checksum
+        samples = np.ascontiguousarray(counts, dtype="<i2").view(np.uint8).data
+        body += (AXIS.pack(len(word), 0, len(counts)) + word, samples)
+        length += AXIS.size + len(word) + samples.nbytes
+    header = HEADER.pack(MAGIC, len(axes), 0, length)
+    checksum = zlib.crc32(header)
+    for piece in body:
+        checksum = zlib.crc32(piece, checksum)
+    return Record((header + CHECKSUM.pack(checksum), *body), BODY_AT + length, checksum)
 
 
 def unpack(record: bytes, where: str, checksum: int | None = None) -> dict[str, Counts]:
@@ -47,7 +59,7 @@ def unpack(record: bytes, where: str, checksum: int | None = None) -> dict[str, 
     Parameters
     ----------
     record : bytes
-        What `pack` gave.
+        What `pack` gave, in one piece.
     where : str
         File and offset, or table and row, for the message.
     checksum : int, optional

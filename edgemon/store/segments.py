@@ -14,10 +14,12 @@ from pathlib import Path
 
 from edgemon.errors import StoreCorrupt, StoreError
 from edgemon.model.reading import Counts
-from edgemon.store.samples import unpack
+from edgemon.store.samples import Record, unpack
 
 ROLL_BYTES = 64 << 20
 """A segment is full at this size; the unit in which old samples can be dropped. House choice."""
+_MOST_PIECES = 1024
+"""IOV_MAX of Linux. Source: writev(2)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,16 +104,16 @@ class Segments:
         if size > self.end:
             os.ftruncate(self._file, self.end)
 
-    def append(self, records: list[bytes]) -> list[Place]:
+    def append(self, records: list[Record]) -> list[Place]:
         """Write records behind one another and make them durable; they count once `keep` is called."""
         if self._file is None or self.end >= self._roll_bytes:
             self._roll()
         places = []
         offset = self.end
         for record in records:
-            places.append(Place(self.segment, offset, len(record)))
-            offset += len(record)
-        self._write(b"".join(records))
+            places.append(Place(self.segment, offset, record.length))
+            offset += record.length
+        self._write([piece for record in records for piece in record.pieces])
         return places
 
     def keep(self, places: list[Place]) -> None:
@@ -131,15 +133,19 @@ class Segments:
             self._file = None
         os.close(self._lock)
 
-    def _write(self, data: bytes) -> None:
+    def _write(self, pieces: list[bytes | memoryview]) -> None:
         if self._file is None:
             raise StoreError("no segment is open", str(self._folder))
-        rest = memoryview(data)
         offset = self.end
-        while rest:  # a disk nearly full takes less than it is given
-            written = os.pwrite(self._file, rest, offset)
-            rest = rest[written:]
+        for first in range(0, len(pieces), _MOST_PIECES):
+            some = pieces[first : first + _MOST_PIECES]
+            written = os.pwritev(self._file, some, offset)
+            rest = memoryview(b"".join(some))[written:] if written < sum(map(len, some)) else memoryview(b"")
             offset += written
+            while rest:  # a disk nearly full takes less than it is given, and says so only when asked again
+                written = os.pwrite(self._file, rest, offset)
+                rest = rest[written:]
+                offset += written
         os.fdatasync(self._file)
 
     def _roll(self) -> None:

@@ -121,13 +121,13 @@ class Writer:
                 new[capture.key] = capture
         if not new:
             return []
-        packed = [pack(capture.axes) for capture in new.values()]
-        places = self.segments.append([record for record, _ in packed])
+        records = [pack(capture.axes) for capture in new.values()]
+        places = self.segments.append(records)
         connection.executemany(
             _CAPTURE,
             [
-                (*capture_row(capture), place.segment, place.offset, place.length, checksum)
-                for capture, place, (_, checksum) in zip(new.values(), places, packed, strict=True)
+                (*capture_row(capture), place.segment, place.offset, place.length, record.checksum)
+                for capture, place, record in zip(new.values(), places, records, strict=True)
             ],
         )
         end = (places[-1].segment, places[-1].offset + places[-1].length)
@@ -137,7 +137,7 @@ class Writer:
 
     def _parts(self, connection: sqlite3.Connection, commit: Commit) -> None:
         if commit.parts:
-            connection.executemany(_PART, [part_row(part, pack(part.axes)[0]) for part in commit.parts])
+            connection.executemany(_PART, [part_row(part, pack(part.axes).joined()) for part in commit.parts])
         if commit.captures:
             sql = "DELETE FROM parts WHERE sensor = ? AND id = ? AND taken_at = ?"
             connection.executemany(sql, [capture.key for capture in commit.captures])
