@@ -40,6 +40,17 @@ class OpenCapture:
     parts: Mapping[int, CapturePart]
     newest_at: Instant
     """When the newest part came."""
+    samples: int
+    """Of one axis, in all parts."""
+
+    def with_part(self, part: CapturePart) -> "OpenCapture":
+        """Give the capture with one more part."""
+        return OpenCapture(
+            first=self.first,
+            parts={**self.parts, part.number: part},
+            newest_at=max(self.newest_at, part.received_at),
+            samples=self.samples + _length(part),
+        )
 
     @property
     def is_whole(self) -> bool:
@@ -101,22 +112,22 @@ def add(assembly: Assembly, part: CapturePart, borders: InputBorders) -> Added:
         The capture would have more samples than allowed.
     """
     if part.count == 1:
-        return Added(assembly, (_joined(OpenCapture(part, {1: part}, part.received_at), borders),), False, part)
+        return Added(assembly, (_joined(_started(part), borders),), False, part)
     key, part = _home(assembly, part)
     if key in assembly.closed:
         return _after_closing(assembly, key, part)
     opened = assembly.open.get(key)
     if opened is None:
-        return _trimmed(*_put(assembly, key, OpenCapture(part, {part.number: part}, part.received_at), part), borders)
+        return _trimmed(*_put(assembly, key, _started(part), part), borders)
     _check_agreement(opened.first, part)
     known = opened.parts.get(part.number)
     if known is not None:
         if _same_samples(known, part):
             return Added(assembly, (), True, part)
         raise OutOfRange(f"part {part.number} of capture {part.id} came again with other samples", "axes")
-    if sum(_length(one) for one in opened.parts.values()) + _length(part) > borders.samples:
+    if opened.samples + _length(part) > borders.samples:
         raise TooLarge(f"capture {part.id} has more than {borders.samples} samples", "axes")
-    grown = replace(opened, parts={**opened.parts, part.number: part}, newest_at=max(opened.newest_at, part.received_at))
+    grown = opened.with_part(part)
     assembly, part = _put(assembly, key, grown, part)
     if grown.is_whole:
         return Added(_without(assembly, key, borders), (_joined(grown, borders),), False, part)
@@ -162,12 +173,16 @@ def restore(parts: Iterable[CapturePart], borders: InputBorders) -> Assembly:
     assembly = Assembly()
     for stored in parts:
         key, part = _home(assembly, stored)
-        opened = assembly.open.get(key, OpenCapture(part, {}, part.received_at))
+        opened = assembly.open.get(key, OpenCapture(part, {}, part.received_at, 0))
         if part.number in opened.parts or _contradiction(opened.first, part):
             continue
-        grown = replace(opened, parts={**opened.parts, part.number: part}, newest_at=max(opened.newest_at, part.received_at))
+        grown = opened.with_part(part)
         assembly, _ = _put(assembly, key, grown, part)
     return assembly
+
+
+def _started(part: CapturePart) -> OpenCapture:
+    return OpenCapture(part, {part.number: part}, part.received_at, _length(part))
 
 
 def _home(assembly: Assembly, part: CapturePart) -> tuple[OpenKey, CapturePart]:

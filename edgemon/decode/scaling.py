@@ -54,18 +54,21 @@ def value_to_si(value: float, unit: str, quantity: Quantity, where: str) -> floa
     OutOfRange
         No unit, a unit that does not fit, or a value no sensor can mean.
     """
-    allowed = f"allowed: {', '.join(units_of(quantity))}"
     if not unit:
         if quantity is not Quantity.RATIO:
-            raise OutOfRange(f"has no unit, and {quantity} needs one", where, allowed)
+            raise OutOfRange(f"has no unit, and {quantity} needs one", where, _allowed(quantity))
         return check_plausible(value, quantity, where)
     try:
         fits = quantity_of(unit) is quantity
     except KeyError:
         fits = False
     if not fits:
-        raise OutOfRange(f"unit {clean(unit, 32)!r} does not measure {quantity}", where, allowed)
+        raise OutOfRange(f"unit {clean(unit, 32)!r} does not measure {quantity}", where, _allowed(quantity))
     return check_plausible(to_si(value, unit), quantity, where)
+
+
+def _allowed(quantity: Quantity) -> str:
+    return f"allowed: {', '.join(units_of(quantity))}"
 
 
 def capture_unit(text: str, where: str) -> str:

@@ -37,7 +37,9 @@ def same(one: Capture, other: Capture) -> bool:
 
 
 def run(parts: list[CapturePart], borders: InputBorders = BORDERS) -> tuple[Assembly, list[Capture], list[bool]]:
-    assembly, captures, repeats = Assembly(), [], []
+    assembly = Assembly()
+    captures: list[Capture] = []
+    repeats: list[bool] = []
     for part in parts:
         added = add(assembly, part, borders)
         assembly = added.assembly
@@ -326,7 +328,7 @@ def test_every_sample_is_waiting_delivered_repeated_or_refused(steps: list[tuple
         if is_late:
             assembly, closed = expire(assembly, NOW + WAIT, borders)
             captures.extend(closed)
-        accounted += sum(np.count_nonzero(capture.axes["x"]) for capture in captures)
+        accounted += sum(int(np.count_nonzero(capture.axes["x"])) for capture in captures)
         assert len(assembly.open) <= 3
         assert assembly.held_bytes <= HELD_MESSAGES
         assert assembly.held_bytes == sum(p.axes["x"].nbytes for one in assembly.open.values() for p in one.parts.values())
