@@ -13,6 +13,9 @@ SENSITIVITY_MV_PER_G = 1000.0
 STALE_AFTER_S = 86_400
 """A record is played once; it must not turn stale before anybody has looked."""
 
+INTERVAL_S = STALE_AFTER_S // 3
+"""Said to be the sensors' interval: silence is no silence before three of them."""
+
 
 def plant_toml(recordings: list[Recording]) -> str:
     """Write the plant: one machine a record, one point a channel, no limits (a bench is no machine in service)."""
@@ -29,7 +32,7 @@ def plant_toml(recordings: list[Recording]) -> str:
     for record in recordings:
         lines += _machine(record)
     for record in recordings:
-        lines += ["", "[[sensor]]", f"id = {_text(record.sensor)}", f"interval_s = {STALE_AFTER_S}"]
+        lines += ["", "[[sensor]]", f"id = {_text(record.sensor)}", f"interval_s = {INTERVAL_S}"]
         if any(unit.name == "mV" for unit in record.units):
             lines.append(f"sensitivity_mv_per_g = {SENSITIVITY_MV_PER_G}   # not published: levels are relative only")
     return "\n".join(lines) + "\n"
@@ -39,7 +42,15 @@ def gateway_toml(broker: Broker, root: str) -> str:
     """Write the gateway file."""
     scheme = "mqtts" if broker.tls else "mqtt"
     host = f"[{broker.host}]" if ":" in broker.host else broker.host
-    lines = ["[gateway]", f"root = {_text(root)}", "", "[broker]", f"url = {_text(f'{scheme}://{host}:{broker.port}')}"]
+    simulated = "simulated = true   # replayed captures carry the mark; no real data is due"
+    lines = [
+        "[gateway]",
+        f"root = {_text(root)}",
+        simulated,
+        "",
+        "[broker]",
+        f"url = {_text(f'{scheme}://{host}:{broker.port}')}",
+    ]
     if broker.username is not None:
         lines.append(f"username = {_text(broker.username)}")
     return "\n".join([*lines, "", "[store]", 'path = "state/edgemon.sqlite"']) + "\n"

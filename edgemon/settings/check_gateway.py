@@ -36,6 +36,9 @@ class Disk(Protocol):
 def check_gateway(file: GatewayFile, directory: Path, disk: Disk, report: Report) -> None:
     """Report everything in a gateway file that an engineer would doubt."""
     _root(file.gateway.root, report)
+    if file.gateway.simulated:
+        what = "no sensor of the plant is missed when it is silent: for rehearsals only"
+        report.warning(("gateway", "simulated"), what, "false, or leave it out, where machines are watched")
     address = _url(file.broker.url, report)
     _login(file.broker, directory, disk, report)
     _tls(file.broker, address, directory, disk, report)

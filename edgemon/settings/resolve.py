@@ -29,6 +29,7 @@ from edgemon.units import Quantity, interval_to_si, to_si, unit_name
 CLASS_LEVEL = "velocity_rms"
 """The level that a severity class limits."""
 CLASS_UNIT = "mm/s"
+TEMPERATURE = "temperature"
 DEADBAND_SHARE = 0.10
 """Deadband over the lowest limit set, where none is given. Common practice for values that come minutes apart, no source."""
 DEADBAND_TEMPERATURE_K = 2.0
@@ -146,10 +147,14 @@ def _bearing(table: BearingTable | None) -> Bearing | None:
 
 
 def limits_of(machine: MachineTable, point: PointTable) -> tuple[Limit, ...]:
-    """Give the limits of a point: its own, else its machine's, else those of the machine's severity class."""
+    """Give the limits of a point: its own, else its machine's, else those of the machine's severity class.
+
+    A sensor has one temperature, whatever its axes: the machine's limit on it is watched at the sensor's first point only.
+    """
+    first = next((other for other in machine.point if other.sensor == point.sensor), point)
     row = SEVERITY_CLASSES.get(machine.severity_class)
     chosen = {CLASS_LEVEL: LimitTable(level=CLASS_LEVEL, unit=CLASS_UNIT)} if row is not None else {}
-    chosen |= {limit.level: limit for limit in machine.limit}
+    chosen |= {limit.level: limit for limit in machine.limit if limit.level != TEMPERATURE or first is point}
     chosen |= {limit.level: limit for limit in point.limit}
     return tuple(_limit(chosen[level], row) for level in LEVEL_KINDS if level in chosen)
 
@@ -250,6 +255,7 @@ def resolve_gateway(
             operators=tuple(file.access.operators),
             engineers=tuple(file.access.engineers),
         ),
+        simulated=file.gateway.simulated,
         borders=InputBorders(**file.input.model_dump()),
     )
 

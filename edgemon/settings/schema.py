@@ -142,6 +142,7 @@ class GatewayTable(Shape):
     """`[gateway]`."""
 
     root: str = "edgemon/v1"
+    simulated: bool = False
 
 
 class BrokerTable(Shape):

@@ -113,6 +113,8 @@ CASES: dict[str, tuple[str, str, str, str, str, bool]] = {
         True,
     ),
     "root of the broker": ('[gateway]\nroot = "$SYS"\n', "root", "gateway.root", "belong to the broker", "edgemon/v1", True),
+    "simulated": ("[gateway]\nsimulated = true\n", "simulated", "gateway.simulated", "is missed", "leave it out", False),
+    "simulated in text": ('[gateway]\nsimulated = "yes"\n', "simulated", "gateway.simulated", "true or false", "", True),
     "store is a directory": ('[store]\npath = "folder"\n', "path", "store.path", "folder is a directory", "a file", True),
     "store under a file": ('[store]\npath = "pw/x.sqlite"\n', "path", "store.path", "pw is not a directory", "may write", True),
     "no store": ('[store]\npath = ""\n', "path", "store.path", "empty", "a file", True),

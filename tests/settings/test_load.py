@@ -107,6 +107,7 @@ def test_every_key_of_the_gateway_arrives(tmp_path: Path) -> None:
     text = """\
 [gateway]
 root = "plant/north"
+simulated = true
 [broker]
 url = "mqtts://broker.plant"
 username = "gw"
@@ -139,6 +140,7 @@ part_wait_s = 1.5
     assert (broker.keepalive_s, broker.session_expiry_s, broker.queue) == (30, 3600, 9)
     assert (gateway.root, gateway.store, gateway.access.socket) == ("plant/north", Path("/tmp/x.sqlite"), Path("/tmp/x.sock"))
     assert (gateway.access.operators, gateway.access.engineers) == (("root",), ("root",))
+    assert gateway.simulated
     assert gateway.borders == replace(InputBorders(), samples=10, part_wait_s=1.5)
 
 
@@ -395,6 +397,7 @@ def test_the_defaults_told_for_the_gateway_are_those_that_hold(tmp_path: Path) -
     assert told.borders == silent.borders
     assert told.broker == silent.broker
     assert (told.root, told.access.operators, told.access.engineers) == (silent.root, (), ())
+    assert told.simulated is silent.simulated is False
     assert (told.store.relative_to(DEMO.resolve()), silent.store.relative_to(tmp_path.resolve())) == (
         Path("state/edgemon.sqlite"),
     ) * 2
