@@ -3,6 +3,7 @@
 Every threshold is common practice without a published source, except where one is named.
 """
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -35,8 +36,13 @@ MAX_VELOCITY = 0.1
 RANGE_MARGIN = 1.05
 """A sensor may reach a little further than its nominal range (tolerance of sensitivity)."""
 RISE_ENERGY = 0.5
+"""Share of the velocity's mean square in the lowest octave from which a ski slope is looked for."""
 RISE_FLATNESS = 0.2
+"""Geometric over arithmetic mean of the levelled lines: slopes give 0.26 or more, lines 0.07 or less (400 trials each)."""
 RISE_STEEPNESS = 4.0
+"""Power of the acceleration's floor around the lower edge over that further up; a fall as 1/f gives some 20."""
+RISE_SIGMAS = 3.5
+"""... and so many standard deviations of that ratio in white noise: none of 400 captures of white noise is accused."""
 RISE_LINES = 6
 
 CLEAN = Verdict()
@@ -186,14 +192,16 @@ def _rise(block: Block, i: int) -> Row | None:
     lines = block.lines[i, : plan.n_lines].astype(np.complex128)
     hann = np.abs(lines[1:-1] - 0.5 * (lines[:-2] + lines[2:])) ** 2
     k = np.arange(1, hann.size + 1)
-    near, far = (k >= low / 2.0) & (k <= 2.0 * low), (k > 2.0 * low) & (k <= 8.0 * low)
+    near, far = (k >= low / 2.0) & (k <= 2.0 * low), (k > 2.0 * low) & (k <= 16.0 * low)
     if np.count_nonzero(near) < RISE_LINES or np.count_nonzero(far) < RISE_LINES:
         return None
     tiny = np.finfo(np.float64).tiny
     level = hann[near] * k[near] ** 2 + tiny
     flatness = np.exp(np.log(level).mean()) / level.mean()
     steepness = np.exp(np.log(hann[near] + tiny).mean() - np.log(hann[far] + tiny).mean())
-    if flatness < RISE_FLATNESS or steepness < RISE_STEEPNESS:
+    # the log of one line's power in noise scatters by pi / sqrt 6; under a Hann window 1.5 lines are one
+    scatter = math.pi / math.sqrt(6.0) * math.sqrt(1.5 / np.count_nonzero(near) + 1.5 / np.count_nonzero(far))
+    if flatness < RISE_FLATNESS or steepness < max(RISE_STEEPNESS, math.exp(RISE_SIGMAS * scatter)):
         return None
     share = 100.0 * float(power[1] / power[0])
     edge = 2.0 * plan.band.low_hz

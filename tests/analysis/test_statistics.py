@@ -24,7 +24,7 @@ def impulses(every: int = 100) -> NDArray[np.float64]:
 CASES = [
     ("sine", np.sin(PHASE), 1.0 / math.sqrt(2.0), math.sqrt(2.0), 1.5),
     ("square", np.sign(np.sin(PHASE)), 1.0, 1.0, 1.0),
-    ("triangle", 2.0 / np.pi * np.arcsin(np.sin(PHASE)), 1.0 / math.sqrt(3.0), math.sqrt(3.0), 1.8),
+    ("triangle", 2.0 / np.pi * np.arcsin(np.sin(PHASE - 0.0123)), 1.0 / math.sqrt(3.0), math.sqrt(3.0), 1.8),
     ("modulated", (1.0 + 0.5 * np.cos(PHASE / 10.0)) * np.cos(PHASE), 0.75, 2.0, 2.10185),
     ("clipped", np.clip(np.sin(PHASE), -0.8, 0.8), 0.636054, 1.25776, 1.37892),
     ("impulses", impulses(), math.sqrt(0.01 - 0.0001), 0.99 / math.sqrt(0.0099), 98.0101),
