@@ -185,3 +185,33 @@ def test_a_contact_angle_in_radians(tmp_path: Path) -> None:
     bearing = the_point(tmp_path, PLANT + text).bearing
     assert bearing is not None
     assert bearing.contact_angle_rad == pytest.approx(40.0 * math.pi / 180.0)
+
+
+def test_a_machines_temperature_limit_is_watched_once_for_each_sensor(tmp_path: Path) -> None:
+    text = """
+[site]
+id = "saltmarsh"
+name = "Saltmarsh Desalination Works"
+[[machine]]
+id = "hp-pump-1"
+rpm = 2975
+[[machine.limit]]
+level = "temperature"
+unit = "Cel"
+alert = 90
+alarm = 105
+[[machine.point]]
+id = "de-h"
+sensor = "s-1"
+axis = "x"
+[[machine.point]]
+id = "de-v"
+sensor = "s-1"
+axis = "y"
+[[machine.point]]
+id = "nde-h"
+sensor = "s-2"
+axis = "x"
+"""
+    points = the_machine(tmp_path, text).points
+    assert [bool(point.limit_of("temperature")) for point in points] == [True, False, True]
