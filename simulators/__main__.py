@@ -47,6 +47,13 @@ def samples(text: str) -> int:
     return int(text)
 
 
+def parts(text: str) -> int:
+    """Read a number of parts: at least 1."""
+    if not text.isdecimal() or int(text) < 1:
+        raise argparse.ArgumentTypeError(f"must be a whole number of at least 1, not {text!r}")
+    return int(text)
+
+
 def topic_root(text: str) -> str:
     """Read a topic root: levels without wildcards."""
     if not text or any(char in text for char in "+#\0") or text.startswith("/") or text.endswith("/"):
@@ -81,7 +88,7 @@ def _parser() -> argparse.ArgumentParser:
     played = commands.add_parser("recordings", parents=[link], help="publish the waveforms of a folder of recordings")
     played.add_argument("folder", type=Path, help="folder with manifest.json and .npz files")
     played.add_argument("--samples", type=samples, default=16_384, help="of a capture at most, 0 for all (default %(default)s)")
-    played.add_argument("--parts", type=int, default=1, help="send each capture in so many parts (default %(default)s)")
+    played.add_argument("--parts", type=parts, default=1, help="send each capture in so many parts (default %(default)s)")
     played.add_argument("--json", action="store_true", help="JSON instead of CBOR")
     played.add_argument("--only", action="append", default=[], metavar="RECORD", help="only this record; may be repeated")
 
@@ -178,7 +185,6 @@ def _stop(_signal: int, _frame: object) -> None:
 def main(argv: list[str] | None = None) -> int:
     """Run one command; gives the exit code: 0 done, 1 failed at run time, 2 bad usage or files."""
     args = _parser().parse_args(argv)
-    signal.signal(signal.SIGTERM, _stop)
     try:
         {"scene": _scene, "recordings": _recordings, "plant-file": _plant_file}[args.command](args)
     except SimulatorError as error:
@@ -193,4 +199,5 @@ def main(argv: list[str] | None = None) -> int:
 
 
 if __name__ == "__main__":
+    signal.signal(signal.SIGTERM, _stop)
     sys.exit(main())
