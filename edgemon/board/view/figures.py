@@ -94,13 +94,22 @@ def ticks(width: int) -> tuple[int, int]:
 def bar(at: float | None, width: int, glyphs: Glyphs, limits: tuple[bool, bool] = (True, True)) -> tuple[str, str]:
     """Draw a bar: the filled part, and the track with what ticks remain; together exactly `width` cells."""
     marks = [tick for tick, shown in zip(ticks(width), limits, strict=True) if shown]
-    halves = 0 if at is None else round(min(1.0, max(0.0, at)) * width * 2)
+    halves = _halves(at, width, limits) if at is not None else 0
     full, rest = divmod(halves, 2)
     filled = [glyphs.tick_filled if cell in marks else glyphs.fill for cell in range(full)]
     if rest and full < width:
         filled.append(glyphs.tick_half if full in marks else glyphs.half)
     track = [glyphs.tick if cell in marks else glyphs.track for cell in range(len(filled), width)]
     return "".join(filled), "".join(track)
+
+
+def _halves(at: float, width: int, limits: tuple[bool, bool]) -> int:
+    """Round to half cells, but never across a limit: a tick is covered exactly where its limit is reached."""
+    halves = round(min(1.0, max(0.0, at)) * width * 2)
+    for tick, limit, shown in zip(ticks(width), (ALERT_AT, ALARM_AT), limits, strict=True):
+        if shown:
+            halves = max(halves, 2 * tick + 1) if at >= limit else min(halves, 2 * tick)
+    return min(halves, 2 * width)
 
 
 def trend(values: Sequence[float], width: int, glyphs: Glyphs) -> str:
