@@ -82,7 +82,10 @@ def _newest(before: Instant | None, at: Instant) -> Instant:
 
 def _fit(rules: Rules, state: PointState, measurement: Measurement, fresh: tuple[Level, ...], now: Instant) -> Next:
     taken_at = measurement.taken_at
-    state, told = notice(rules, state, told_by(rules, state, measurement), taken_at)
+    said = told_by(rules, state, measurement)
+    told: tuple[Event, ...] = ()
+    if said.running is not state.running:
+        state, told = notice(rules, state, said, taken_at)
     alarms, moved = _judge_levels(rules, state, fresh, taken_at)
     names = [level.name for level in fresh]
     levels = _merged(state.levels, fresh)
@@ -101,11 +104,11 @@ def _fit(rules: Rules, state: PointState, measurement: Measurement, fresh: tuple
         level_at={**state.level_at, **dict.fromkeys(names, taken_at)},
         alarms=alarms,
         running=state.running,
-        rpm=state.rpm,
+        rpm=said.rpm,
         capture=measurement.capture if measurement.capture is not None and newest else state.capture,
         trend=_trend(rules, state.trend, levels),
         flawed=flawed,
-        running_at=state.running_at,
+        running_at=said.at,
         started_at=state.started_at,
     )
     if following.quality is Quality.GOOD and not silence.is_silent(rules, following, now):

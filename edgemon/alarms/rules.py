@@ -22,6 +22,11 @@ def _bound(limit: Limit) -> float:
     return 0.0 if limit.alert is None else ALARM_OVER_ALERT * from_si(limit.alert, limit.unit)
 
 
+def _line(limit: Limit) -> tuple[float, float]:
+    bound, zero = _bound(limit), from_si(0.0, limit.unit)
+    return (from_si(1.0, limit.unit) - zero) / bound, zero / bound
+
+
 @dataclass(frozen=True, slots=True)
 class Rules:
     """A point, its machine and what the site decided for it."""
@@ -38,13 +43,13 @@ class Rules:
     alert_needs_ack: bool = True
     """An alert, too, waits for an acknowledgement; otherwise it counts as acknowledged at once."""
     limits: Mapping[str, Limit] = field(init=False)
-    _bounds: Mapping[str, float] = field(init=False, repr=False)
+    _ratios: Mapping[str, tuple[float, float]] = field(init=False, repr=False)
+    """Slope and offset of the ratio of a level, of its value in the house's unit."""
 
     def __post_init__(self) -> None:
         """Make the indexes."""
         object.__setattr__(self, "limits", {limit.level: limit for limit in self.point.limits})
-        bounds = {limit.level: _bound(limit) for limit in self.point.limits}
-        object.__setattr__(self, "_bounds", {level: bound for level, bound in bounds.items() if bound > 0.0})
+        object.__setattr__(self, "_ratios", {limit.level: _line(limit) for limit in self.point.limits if _bound(limit) > 0.0})
 
     @property
     def loss_severity(self) -> Severity:
@@ -59,15 +64,17 @@ class Rules:
     def ratio(self, level: str, value: float) -> float | None:
         """Give value over alarm limit, both in the unit of the limit; None without a limit above zero.
 
+        Parameters
+        ----------
+        level : str
+            Name.
+        value : float
+            In the house's unit.
+
         Notes
         -----
         Where only an alert is set, `ALARM_OVER_ALERT` times the alert stands in for the alarm. The unit matters for
         temperatures only, whose zero is a convention: 80 degrees of a limit of 100 is 0.8 in the unit people wrote.
         """
-        limit = self.limits.get(level)
-        return None if limit is None else self.ratio_in_unit(level, from_si(value, limit.unit))
-
-    def ratio_in_unit(self, level: str, value: float) -> float | None:
-        """Give the same for a value that is in the unit of the limit already."""
-        bound = self._bounds.get(level)
-        return None if bound is None else value / bound
+        line = self._ratios.get(level)
+        return None if line is None else value * line[0] + line[1]

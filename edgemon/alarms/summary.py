@@ -13,7 +13,7 @@ from edgemon.model.limit import Severity
 from edgemon.model.machine import Machine
 from edgemon.model.quality import Quality
 from edgemon.model.snapshot import AlarmView, LevelView, MachineView, PointView, WorstView
-from edgemon.units import SI_UNIT, from_si
+from edgemon.units import SI_UNIT, from_si, to_si
 
 WORDS = ("not-running", "normal", "unknown", "alert", "alarm")
 """States of the contract, from the one that gives way to every other to the worst."""
@@ -195,11 +195,12 @@ def calls(alarm: AlarmView) -> bool:
 def _worst(
     machine: Machine, rules_by_point: Mapping[PointKey, Rules], points: tuple[PointView, ...]
 ) -> tuple[WorstView | None, tuple[float, ...]]:
+    """Give the level with the largest ratio, and the trend of its point."""
     worst: WorstView | None = None
     trend: tuple[float, ...] = ()
     for point, view in zip(machine.points, points, strict=True):
         for level in view.levels:
-            ratio = rules_by_point[point.key].ratio_in_unit(level.name, level.value)
+            ratio = rules_by_point[point.key].ratio(level.name, to_si(level.value, level.unit))
             if ratio is None or (worst is not None and ratio <= worst.ratio):
                 continue
             worst = WorstView(view.point, level.name, level.title, level.value, level.unit, level.alert, level.alarm, ratio)
