@@ -362,7 +362,7 @@ def _make_client(terms: Terms) -> Client:
         client = Client(
             CallbackAPIVersion.VERSION2,
             broker.client_id,
-            clean_session=False,
+            clean_session=broker.session_expiry_s == 0,  # before MQTT 5 a session ends with its connection, or never
             protocol=MQTTProtocolVersion.MQTTv311,
             reconnect_on_failure=False,
             manual_ack=True,
