@@ -12,7 +12,7 @@ from pathlib import Path
 from edgemon.model.instant import format_instant
 from simulators.errors import SimulatorError
 from simulators.payloads import encode_capture
-from simulators.plantfile import write_files
+from simulators.plantfile import gateway_toml, plant_toml, write_files
 from simulators.play import play, staged
 from simulators.publish import Broker, Publisher, parse_broker, publish_timed
 from simulators.recordings import captures, read_recordings
@@ -95,6 +95,7 @@ def _parser() -> argparse.ArgumentParser:
     plant = commands.add_parser("plant-file", parents=[link], help="write the files with which a gateway receives recordings")
     plant.add_argument("folder", type=Path, help="folder with manifest.json and .npz files")
     plant.add_argument("--out", type=Path, default=Path(), help="folder to write into (default: here)")
+    plant.add_argument("--severity-class", default="", metavar="CLASS", help="as in plant.toml (default: no limits)")
     plant.add_argument("--force", action="store_true", help="write over files that are there")
     plant.add_argument("--only", action="append", default=[], metavar="RECORD", help="only this record; may be repeated")
     return parser
@@ -156,7 +157,8 @@ def _plant_file(args: argparse.Namespace) -> None:
     say = _sayer(args)
     for reason in left_out:
         say(f"left out {reason}")
-    for path in write_files(args.out, records, _broker(args), args.root, args.force):
+    plant, gateway = plant_toml(records, args.severity_class), gateway_toml(_broker(args), args.root)
+    for path in write_files(args.out, plant, gateway, args.force):
         say(f"wrote {path}")
 
 

@@ -17,10 +17,20 @@ INTERVAL_S = STALE_AFTER_S // 3
 """Said to be the sensors' interval: silence is no silence before three of them."""
 
 
-def plant_toml(recordings: list[Recording]) -> str:
-    """Write the plant: one machine a record, one point a channel, no limits (a bench is no machine in service)."""
+def plant_toml(recordings: list[Recording], severity_class: str = "") -> str:
+    """Write the plant: one machine a record, one point a channel.
+
+    Parameters
+    ----------
+    recordings : list of Recording
+        What is to be received.
+    severity_class : str
+        Class whose limits the machines get; empty for none: a bench is no machine in service. Records whose size cannot be
+        trusted get none in any case.
+    """
     lines = [
-        "# One machine for each recording, one point for each channel. No limits: benches are not machines in service.",
+        "# One machine for each recording, one point for each channel.",
+        "# Benches are not machines in service: limits, where there are any, are for trying out only.",
         "[site]",
         'id = "recordings"',
         'name = "Open recordings"',
@@ -30,7 +40,7 @@ def plant_toml(recordings: list[Recording]) -> str:
         'name = "Test benches"',
     ]
     for record in recordings:
-        lines += _machine(record)
+        lines += _machine(record, severity_class)
     for record in recordings:
         lines += ["", "[[sensor]]", f"id = {_text(record.sensor)}", f"interval_s = {INTERVAL_S}"]
         if any(unit.name == "mV" for unit in record.units):
@@ -56,9 +66,9 @@ def gateway_toml(broker: Broker, root: str) -> str:
     return "\n".join([*lines, "", "[store]", 'path = "state/edgemon.sqlite"']) + "\n"
 
 
-def write_files(target: Path, recordings: list[Recording], broker: Broker, root: str, force: bool) -> list[Path]:
+def write_files(target: Path, plant: str, gateway: str, force: bool) -> list[Path]:
     """Write `plant.toml` and `gateway.toml` into a folder; files that are there are kept unless `force`."""
-    texts = {target / "plant.toml": plant_toml(recordings), target / "gateway.toml": gateway_toml(broker, root)}
+    texts = {target / "plant.toml": plant, target / "gateway.toml": gateway}
     there = [path for path in texts if path.exists()]
     if there and not force:
         raise SimulatorError("is there already; --force to write over it", str(there[0]))
@@ -71,9 +81,10 @@ def write_files(target: Path, recordings: list[Recording], broker: Broker, root:
     return list(texts)
 
 
-def _machine(record: Recording) -> list[str]:
+def _machine(record: Recording, severity_class: str) -> list[str]:
     """Write one machine."""
-    sizes = "" if all(unit.calibrated for unit in record.units) else ", levels relative only"
+    trusted = all(unit.calibrated for unit in record.units)
+    sizes = "" if trusted else ", levels relative only"
     lines = [
         "",
         "[[machine]]",
@@ -83,20 +94,22 @@ def _machine(record: Recording) -> list[str]:
         f"kind = {_text('recording' + sizes)}",
         'criticality = "general"',
     ]
+    if severity_class and trusted:
+        lines.append(f"severity_class = {_text(severity_class)}")
     if record.rpm is not None:
         lines.append(f"rpm = {record.rpm:g}")
-    for axis, place in zip(record.axes, record.channels, strict=True):
+    for axis, place, bearing in zip(record.axes, record.channels, record.bearings, strict=True):
         lines += [
             "",
             "  [[machine.point]]",
             f"  id = {_text(axis)}",
-            f"  name = {_text(place[:40])}",
+            f"  name = {_text(place.partition(',')[0][:40])}",
             f"  sensor = {_text(record.sensor)}",
             f"  axis = {_text(axis)}",
             f"  stale_after_s = {STALE_AFTER_S}",
         ]
-        if record.bearing is not None:
-            fields = ", ".join(f"{name} = {value}" for name, value in record.bearing.items())
+        if bearing is not None:
+            fields = ", ".join(f"{name} = {value}" for name, value in bearing.items())
             lines.append(f"  bearing = {{ {fields} }}")
     return lines
 

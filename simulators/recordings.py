@@ -39,7 +39,8 @@ class Recording:
     rpm: float | None
     machine: str
     channels: tuple[str, ...]
-    bearing: dict[str, float] | None
+    bearings: tuple[dict[str, float] | None, ...]
+    """Geometry of the bearing at each channel, in the words of the plant file."""
     snapshot: int | None
     """Samples of each of the separate snapshots that the record strings together."""
 
@@ -157,25 +158,23 @@ def _read(folder: Path, record: dict[str, Any]) -> Recording:
         rpm=float(speed) if isinstance(speed, int | float) else None,
         machine=str(meta.get("machine", record["id"])),
         channels=tuple(str(channel.get("location", channel["name"])) for channel in channels),
-        bearing=_bearing(meta),
+        bearings=tuple(_bearing(meta, str(channel.get("name"))) for channel in channels),
         snapshot=int(snapshot) if snapshot else None,
     )
 
 
-def _bearing(meta: dict[str, Any]) -> dict[str, float] | None:
-    """Give the geometry of the bearing at the sensor, in the words of the plant file."""
-    ends = {"FE": "bearing_fan_end"}
-    first = str(meta["channels"][0]["name"]) if len(meta.get("channels", [])) == 1 else ""
-    given = meta.get(ends.get(first, "bearing"))
-    if not isinstance(given, dict):
-        return None
+def _bearing(meta: dict[str, Any], channel: str) -> dict[str, float] | None:
+    """Give the geometry of the bearing at a channel, in the words of the plant file."""
+    given = meta.get("bearing_fan_end" if channel == "FE" else "bearing")
     names = {
         "rolling_elements": "n_balls",
         "ball_diameter_mm": "ball_d_mm",
         "pitch_diameter_mm": "pitch_d_mm",
         "contact_angle_deg": "contact_deg",
     }
-    return {ours: given[theirs] for ours, theirs in names.items()} if set(names.values()) <= set(given) else None
+    if not isinstance(given, dict) or any(given.get(theirs) is None for theirs in names.values()):
+        return None
+    return {ours: given[theirs] for ours, theirs in names.items()}
 
 
 def captures(record: Recording, start: float, longest: int = 0, sim: bool = True) -> Iterator[Waveform]:

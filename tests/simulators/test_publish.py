@@ -43,7 +43,8 @@ class Mosquitto:
         access = f"allow_anonymous false\npassword_file {passwords}" if passwords else "allow_anonymous true"
         self._command = [program, "-c", str(folder / "broker.conf")]
         (folder / "broker.conf").write_text(
-            f"user {getpass.getuser()}\nlistener {self.port} 127.0.0.1\n{access}\npersistence true\npersistence_location {folder}/\nautosave_interval 1\n"
+            f"user {getpass.getuser()}\nlistener {self.port} 127.0.0.1\n{access}\n"
+            f"persistence true\npersistence_location {folder}/\nautosave_interval 1\n"
         )
         self._process: subprocess.Popen[bytes] | None = None
 

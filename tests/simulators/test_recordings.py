@@ -8,6 +8,7 @@ import cbor2
 import numpy as np
 import pytest
 
+from edgemon.settings.load import problems
 from simulators.errors import SimulatorError
 from simulators.payloads import encode_capture
 from simulators.plantfile import gateway_toml, plant_toml, write_files
@@ -15,7 +16,7 @@ from simulators.publish import Broker
 from simulators.recordings import captures, identifier_of, read_recordings, unit_of
 
 START = 1_800_000_000.0
-BROKER = Broker("127.0.0.1", 1883)
+GATEWAY = gateway_toml(Broker("127.0.0.1", 1883), "edgemon/v1")
 
 
 def record(folder: Path, name: str, channels: list[dict[str, str]], n: int = 1000, **extra: Any) -> dict[str, Any]:
@@ -134,13 +135,19 @@ def test_what_is_wrong_with_a_folder_is_named(tmp_path: Path) -> None:
 
 def test_the_plant_file_names_a_machine_a_record_and_a_point_a_channel(tmp_path: Path) -> None:
     bearing = {"type": "6205", "n_balls": 9, "ball_d_mm": 7.94, "pitch_d_mm": 39.04, "contact_deg": 0.0}
+    fan_end = {"n_balls": 8, "ball_d_mm": 6.746, "pitch_d_mm": 28.5, "contact_deg": 0.0}
+    other = {"name": "FE", "location": "fan end, top", "unit": "g"}
     volts = {"name": "a", "location": 'pedestal "A"', "unit": "V (relative)"}
     folder = folder_with(
-        tmp_path, record(tmp_path, "one", [G], bearing=bearing, shaft_speed_rpm=1796), record(tmp_path, "two", [volts, volts])
+        tmp_path,
+        record(tmp_path, "one", [G, other], bearing=bearing, bearing_fan_end=fan_end, shaft_speed_rpm=1796),
+        record(tmp_path, "two", [volts, volts]),
     )
     plant = tomllib.loads(plant_toml(read_recordings(folder)[0]))
     one, two = plant["machine"]
-    assert (one["id"], one["rpm"], [point["axis"] for point in one["point"]]) == ("one", 1796, ["x"])
+    assert (one["id"], one["rpm"], [point["axis"] for point in one["point"]]) == ("one", 1796, ["x", "y"])
+    assert [point["name"] for point in one["point"]] == ["drive end", "fan end"]
+    assert one["point"][1]["bearing"]["rolling_elements"] == 8
     assert one["point"][0]["bearing"] == {
         "rolling_elements": 9,
         "ball_diameter_mm": 7.94,
@@ -156,6 +163,23 @@ def test_the_plant_file_names_a_machine_a_record_and_a_point_a_channel(tmp_path:
     assert "sensitivity_mv_per_g" not in sensors["one"]
 
 
+@pytest.mark.parametrize(("severity_class", "doubt"), [("", "the point has no limit"), ("iso20816-3/group2/rigid", "power_kw")])
+def test_the_settings_accept_what_is_written(tmp_path: Path, severity_class: str, doubt: str) -> None:
+    line = record(tmp_path, "one", [G], bearing={"n_balls": 9, "ball_d_mm": 7.94, "pitch_d_mm": 39.04, "contact_deg": 0.0})
+    plant = plant_toml(read_recordings(folder_with(tmp_path, line))[0], severity_class)
+    write_files(tmp_path / "config", plant, GATEWAY, force=False)
+    found = [str(problem) for problem in problems(tmp_path / "config")]
+    assert all("warning" in problem for problem in found), found
+    assert any(doubt in problem for problem in found) is (severity_class == "")
+    assert ("severity_class" in plant) is (severity_class != "")
+
+
+def test_records_whose_size_cannot_be_trusted_get_no_limits(tmp_path: Path) -> None:
+    volts = {"name": "a", "location": "pedestal", "unit": "V (relative)"}
+    folder = folder_with(tmp_path, record(tmp_path, "two", [volts]))
+    assert "severity_class" not in plant_toml(read_recordings(folder)[0], "iso20816-3/group2/rigid")
+
+
 def test_the_gateway_file_names_the_broker() -> None:
     gateway = tomllib.loads(gateway_toml(Broker("broker.example", 8883, tls=True, username="sensors"), "x/y"))
     assert gateway["broker"] == {"url": "mqtts://broker.example:8883", "username": "sensors"}
@@ -165,10 +189,10 @@ def test_the_gateway_file_names_the_broker() -> None:
 def test_files_that_are_there_are_kept(tmp_path: Path) -> None:
     (tmp_path / "plant.toml").write_text("mine")
     with pytest.raises(SimulatorError, match="is there already"):
-        write_files(tmp_path, [], BROKER, "edgemon/v1", force=False)
+        write_files(tmp_path, plant_toml([]), GATEWAY, force=False)
     assert (tmp_path / "plant.toml").read_text() == "mine"
     assert not (tmp_path / "gateway.toml").exists()
-    write_files(tmp_path, [], BROKER, "edgemon/v1", force=True)
+    write_files(tmp_path, plant_toml([]), GATEWAY, force=True)
     assert tomllib.loads((tmp_path / "plant.toml").read_text())["site"]["id"] == "recordings"
 
 
