@@ -118,11 +118,14 @@ def trough(waveform: NDArray[np.float32]) -> Rows:
 
 
 def _vertex(waveform: NDArray[np.float32], at: NDArray[np.intp]) -> Rows:
-    rows = np.arange(waveform.shape[0])
-    middle = waveform[rows, at]
-    before = waveform[rows, np.maximum(at - 1, 0)]
-    after = waveform[rows, np.minimum(at + 1, waveform.shape[1] - 1)]
+    last = waveform.shape[1] - 1
+    return np.array([_parabola(row, k, last) for row, k in zip(waveform, at.tolist(), strict=True)], np.float32)
+
+
+def _parabola(row: NDArray[np.float32], k: int, last: int) -> float:
+    """Give the vertex of the parabola through three samples; plain floats are quicker here than arrays of a few rows."""
+    if not 0 < k < last:
+        return float(row[k])
+    before, middle, after = row[k - 1 : k + 2].tolist()
     bend = 2.0 * middle - before - after
-    slope = after - before
-    whole = (at > 0) & (at < waveform.shape[1] - 1) & (bend != 0.0)
-    return np.asarray(middle + np.where(whole, slope * slope / (8.0 * np.where(whole, bend, 1.0)), 0.0), np.float32)
+    return float(middle + (after - before) ** 2 / (8.0 * bend)) if bend else float(middle)

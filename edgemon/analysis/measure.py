@@ -8,7 +8,7 @@ from functools import cache
 import numpy as np
 from numpy.typing import NDArray
 
-from edgemon.analysis.block import Block, Rows
+from edgemon.analysis.block import Block
 from edgemon.analysis.prepare import MIN_SAMPLES, Plan, plan_for
 from edgemon.analysis.quality import Facts, short_verdict, verdicts
 from edgemon.analysis.registry import ENVELOPE_BAND, VELOCITY_BAND, WHOLE_BAND
@@ -112,9 +112,10 @@ def _levels(block: Block, si: NDArray[np.float64]) -> list[tuple[Level, ...]]:
         for name, function in functions.items():
             kind = LEVEL_KINDS[name]
             heads.append((name, kind.quantity, kind.detector, part.band, part.remark))
-            columns.append(_scaled(function(block), kind.quantity, si))
-    table = np.array(columns).T
-    rows = table.tolist()
+            columns.append(function(block))
+    table = np.array(columns, np.float64)[:, : si.size]  # without the padding
+    table[[head[1] is not Quantity.RATIO for head in heads]] *= si  # counts to the house's unit; a ratio has none
+    rows = table.T.tolist()
     if np.isfinite(table).all():
         names, quantities, detectors, bands, remarks = zip(*heads, strict=True)
         return [tuple(map(Level, names, row, quantities, detectors, bands, remarks)) for row in rows]
@@ -122,9 +123,3 @@ def _levels(block: Block, si: NDArray[np.float64]) -> list[tuple[Level, ...]]:
         tuple(Level(head[0], value, *head[1:]) for head, value in zip(heads, row, strict=True) if math.isfinite(value))
         for row in rows
     ]
-
-
-def _scaled(values: Rows, quantity: Quantity, si: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Drop the padding and turn counts into the house's unit; a ratio has none."""
-    wide = values[: si.size].astype(np.float64)
-    return wide if quantity is Quantity.RATIO else wide * si

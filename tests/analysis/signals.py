@@ -2,6 +2,7 @@
 
 import math
 from collections.abc import Sequence
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -30,7 +31,7 @@ def captured(
     return Waveform(counts, si, fs_hz, band, envelope_band, range_si, missing)
 
 
-def counted(counts: Sequence[int] | NDArray[np.int16], fs_hz: float = 2560.0, si: float = 0.01, band: Band = USUAL) -> Waveform:
+def counted(counts: Sequence[int] | NDArray[Any], fs_hz: float = 2560.0, si: float = 0.01, band: Band = USUAL) -> Waveform:
     return Waveform(np.asarray(counts, np.int16), si, fs_hz, band, None, None, False)
 
 

@@ -82,7 +82,7 @@ def test_measuring_leaves_the_samples_alone() -> None:
 
 
 def test_samples_that_are_a_view_of_the_payload() -> None:
-    signal = (RNG.normal(size=4096) * 1000).astype("<i2")
+    signal: np.ndarray[tuple[int], np.dtype[np.int16]] = np.array(RNG.normal(size=4096) * 1000.0, "<i2")
     odd = np.frombuffer(b"\0" + signal.tobytes(), "<i2", 4096, offset=1)  # unaligned, read-only
     assert measure([counted(signal)])[0][0] == measure([Waveform(odd, 0.01, 2560.0, USUAL, None, None, False)])[0][0]
 

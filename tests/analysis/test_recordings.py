@@ -46,10 +46,10 @@ def waves(record: dict[str, Any]) -> list[Waveform]:
     return [Waveform(one, float(by) * gravity, fs_hz, USUAL, None, None, False) for one, by in zip(samples, scale, strict=True)]
 
 
-def gain(f: NDArray[np.float64]) -> NDArray[np.float64]:
+def gain(f: NDArray[np.floating]) -> NDArray[np.float64]:
     """Third-order Butterworth edges that pass 0.9 at 10 Hz and at 1000 Hz, written anew."""
     corner = (1.0 / 0.81 - 1.0) ** (1.0 / 6.0)
-    f = np.maximum(f, 1e-9)
+    f = np.maximum(f, 1e-9, dtype=np.float64)
     return np.asarray(((1.0 + (10.0 * corner / f) ** 6) * (1.0 + (corner * f / 1000.0) ** 6)) ** -0.5)
 
 
