@@ -13,7 +13,7 @@ from edgemon.model.instant import format_instant
 from simulators.errors import SimulatorError
 from simulators.payloads import encode_capture
 from simulators.plantfile import gateway_toml, plant_toml, write_files
-from simulators.play import play, staged
+from simulators.play import Stage, play
 from simulators.publish import Broker, Publisher, parse_broker, publish_timed
 from simulators.recordings import captures, read_recordings
 from simulators.scene import find_scene, load_scene
@@ -127,7 +127,7 @@ def _scene(args: argparse.Namespace) -> None:
     scene = load_scene(find_scene(args.scene))
     say = _sayer(args)
     with Publisher(_broker(args), args.patience, say) as publisher:
-        stage = staged(scene, time.time(), args.root, args.seed, args.speed)
+        stage = Stage(scene, time.time(), args.root, args.seed, args.speed)
         say(f"playing {scene.title!r} from {format_instant(stage.epoch)}; every message is marked as simulated")
         count = publish_timed(publisher, play(stage, args.how_long), time.monotonic())
     say(f"{count} messages published, {publisher.accepted} taken by the broker")

@@ -3,7 +3,7 @@
 import heapq
 import zlib
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
@@ -42,9 +42,10 @@ class Stage:
     """What a scene is played on."""
 
     scene: Scene
-    root: str
     epoch: float
     """UTC, s, of the start."""
+    root: str = "edgemon/v1"
+    """Topic root."""
     seed: int = 1
     speed: float = 1.0
     """How many seconds of the story pass in a real one."""
@@ -231,8 +232,3 @@ def messages(stage: Stage, actor: Actor, post: Post, number: int) -> list[Delive
             deliveries.append(Delivery(arrival / stage.speed, where, payload, repeat=not first))
             first = False
     return deliveries
-
-
-def staged(scene: Scene, epoch: float, root: str = "edgemon/v1", seed: int = 1, speed: float = 1.0) -> Stage:
-    """Put a scene on a stage."""
-    return replace(Stage(scene, root, epoch), seed=seed, speed=speed)

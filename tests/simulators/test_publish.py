@@ -78,7 +78,7 @@ class Listener:
         self.heard: list[tuple[str, bytes]] = []
         self._client = mqtt.Client(CallbackAPIVersion.VERSION2, client_id="listener", clean_session=False)
         self._client.reconnect_delay_set(1, 1)
-        self._client.on_message = lambda _client, _data, message: self.heard.append((message.topic, message.payload))
+        self._client.on_message = lambda _client, _data, message: self.heard.append((message.topic, bytes(message.payload)))
         self._ready = False
         self._client.on_connect = lambda client, *_: client.subscribe("#", qos=1)
         self._client.on_subscribe = lambda *_: setattr(self, "_ready", True)
