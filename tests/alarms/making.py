@@ -11,7 +11,7 @@ from edgemon.model.ids import AlarmKey, AreaId, MachineId, SensorId
 from edgemon.model.level import LEVEL_KINDS, Level, Measurement
 from edgemon.model.limit import Delay, Limit
 from edgemon.model.machine import Criticality, Machine, Point, StandstillRule, point_key
-from edgemon.model.quality import Flaw, Verdict
+from edgemon.model.quality import Flaw, Quality, Verdict
 from edgemon.units import Quantity
 
 KEY = point_key("hp-pump-1", "pump-de-h")
@@ -24,7 +24,7 @@ def limit(level: str = "velocity_rms", alert: float | None = 4.5, alarm: float |
     """Limits in the house's unit, without delays and deadband unless given; the unit shown is SI, too."""
     quantity = LEVEL_KINDS[level].quantity
     unit = {Quantity.VELOCITY: "m/s", Quantity.TEMPERATURE: "Cel", Quantity.ACCELERATION: "m/s2", Quantity.RATIO: "1"}[quantity]
-    plain = {"deadband": 0.0, "on_delay_alert": ONCE, "on_delay_alarm": ONCE, "off_delay": ONCE, "unit": unit}
+    plain: dict[str, Any] = {"deadband": 0.0, "on_delay_alert": ONCE, "on_delay_alarm": ONCE, "off_delay": ONCE, "unit": unit}
     return Limit(level=level, quantity=quantity, alert=alert, alarm=alarm, **(plain | more))
 
 
@@ -73,7 +73,7 @@ class Bench:
         **values: float,
     ) -> tuple[Event, ...]:  # fmt: skip
         if value is not None:
-            values["velocity_rms"] = value
+            values = {"velocity_rms": value, **values}
         measurement = measured(t, fit, self.state.sim, rpm, **values)
         return self._take(judge(self.rules, self.state, measurement, t if now is None else now))
 
@@ -92,6 +92,10 @@ class Bench:
     @property
     def alarm(self) -> AlarmState:
         return self.record().state
+
+    @property
+    def quality(self) -> Quality:
+        return self.state.quality
 
     @property
     def loss(self) -> AlarmState:

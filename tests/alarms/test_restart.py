@@ -67,7 +67,7 @@ def test_a_fresh_point_keeps_its_word() -> None:
     bench = Bench(rules())
     bench.measure(0.0, 3.0)
     bench.restart(20.0)
-    assert (bench.state.quality, point_word(bench.rules, bench.state, 20.0)) == (Quality.GOOD, "normal")
+    assert (bench.quality, point_word(bench.rules, bench.state, 20.0)) == (Quality.GOOD, "normal")
 
 
 def test_after_a_long_outage_the_point_waits_before_it_is_called_lost() -> None:

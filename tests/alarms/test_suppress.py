@@ -19,8 +19,11 @@ from edgemon.model.command import (
     Unshelve,
 )
 from edgemon.model.event import AlarmChanged, CommandRefused
+from edgemon.model.ids import AlarmKey
+from edgemon.model.machine import point_key
 from tests.alarms.making import ENGINEER, OPERATOR, Bench, changes, key, limit, rules
 
+OTHER_POINT, OTHER_MACHINE = point_key("hp-pump-1", "motor-de-h"), point_key("hp-pump-2", "pump-de-h")
 VIEWER = Person("visitor", Role.VIEWER, "lobby")
 ALL: tuple[Command, ...] = (
     Acknowledge(key(), 1), Reset(key()), Shelve(key(), 60.0, "bracket"), Unshelve(key()),
@@ -87,7 +90,12 @@ def test_hiding_needs_a_reason_and_a_name(reason: str) -> None:
 
 
 def test_unknown_alarms_are_refused() -> None:
-    for wrong in (key("kurtosis"), key()._replace(point="other"), key()._replace(machine="other"), key(sim=True)):
+    for wrong in (
+        key("kurtosis"),
+        AlarmKey(*OTHER_POINT, "velocity_rms"),
+        AlarmKey(*OTHER_MACHINE, "velocity_rms"),
+        key(sim=True),
+    ):
         assert why(raised(), Acknowledge(wrong, 1)) == "no such alarm"
 
 
