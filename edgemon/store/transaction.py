@@ -101,7 +101,7 @@ class Writer:
         try:
             connection.execute("COMMIT")
         except sqlite3.Error as error:
-            if error.sqlite_errorcode & 0xFF == sqlite3.SQLITE_FULL:
+            if getattr(error, "sqlite_errorcode", 0) & 0xFF == sqlite3.SQLITE_FULL:
                 self._undo(connection)
             else:  # its frames may lie in the log and come back after a crash: leave the samples they point at
                 _roll_back(connection)

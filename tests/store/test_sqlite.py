@@ -16,10 +16,13 @@ import pytest
 
 from edgemon.errors import ParameterError, StoreCorrupt, StoreError, StoreFull
 from edgemon.model.event import GatewayStopped
+from edgemon.store import migrate
 from edgemon.store.port import Commit, Saved
 from edgemon.store.reader import SqliteReader
-from edgemon.store.segments import file_of, folder_of
+from edgemon.store.samples import pack
+from edgemon.store.segments import Segments, file_of, folder_of
 from edgemon.store.sqlite import SqliteStore
+from edgemon.store.transaction import Writer
 from tests.conformance.test_store import same_capture
 from tests.store import builders as make
 
@@ -65,7 +68,9 @@ async def store(path: Path) -> AsyncIterator[SqliteStore]:
 
 
 @pytest.mark.parametrize("table", TABLES)
-async def test_a_failure_anywhere_stores_nothing_and_the_store_goes_on(store: SqliteStore, path: Path, table: str) -> None:
+async def test_a_failure_anywhere_stores_nothing_and_the_store_goes_on(
+    store: SqliteStore, path: Path, tmp_path: Path, table: str
+) -> None:
     await store.commit(full_commit(1))
     await store.mark_published(1)
     before, samples = contents(path), file_of(folder_of(path), 1).read_bytes()
@@ -79,12 +84,50 @@ async def test_a_failure_anywhere_stores_nothing_and_the_store_goes_on(store: Sq
         plain.execute("DROP TRIGGER broken")
     assert [entry.seq for entry in await store.commit(full_commit(2))] == [2]
     await store.close()
-    after = contents(path)
-    assert all(len(after[name]) > 0 for name in TABLES)
-    assert [row[0] for row in after["journal"]] == [1, 2]
+    undisturbed = await SqliteStore.open(tmp_path / "undisturbed.sqlite")
+    await undisturbed.commit(full_commit(1))
+    await undisturbed.mark_published(1)
+    await undisturbed.commit(full_commit(2))
+    await undisturbed.close()
+    assert contents(path) == contents(tmp_path / "undisturbed.sqlite")
+    assert all(contents(path).values())
     reader = await SqliteReader.open(path)
     assert same_capture(await reader.capture(make.capture(2).key), make.capture(2))
     await reader.close()
+
+
+class FaultyDisk(sqlite3.Connection):
+    """Its next COMMIT fails, as when the disk does not do what fsync asks for."""
+
+    fault = 0
+
+    def execute(self, sql: str, *rest: object) -> sqlite3.Cursor:
+        if sql == "COMMIT" and self.fault:
+            error = sqlite3.OperationalError("disk I/O error")
+            error.sqlite_errorcode, self.fault = self.fault, 0
+            raise error
+        return super().execute(sql, *rest)  # type: ignore[arg-type]
+
+
+FAULTS = {"full": (sqlite3.SQLITE_FULL, 0), "unclear": (sqlite3.SQLITE_IOERR_FSYNC, 1)}
+
+
+@pytest.mark.parametrize(("fault", "captures_skipped"), FAULTS.values(), ids=list(FAULTS))
+def test_samples_of_a_commit_that_may_come_back_are_not_written_over(path: Path, fault: int, captures_skipped: int) -> None:
+    """After a failed fsync the frames of a commit may lie in the log, and count after a crash."""
+    migrate.connect(path).close()
+    segments = Segments(folder_of(path))
+    with closing(sqlite3.connect(path, isolation_level=None, factory=FaultyDisk)) as connection:
+        writer = Writer(segments, quarantine_most=5)
+        connection.fault = fault
+        with pytest.raises(sqlite3.OperationalError):
+            writer.write(connection, full_commit(1))
+        assert not connection.in_transaction
+        writer.write(connection, full_commit(2))
+        rows = connection.execute("SELECT id, offset, length FROM captures").fetchall()
+    segments.close()
+    length = pack(make.capture(2).axes).length
+    assert rows == [("c-2", captures_skipped * length, length)]
 
 
 async def test_text_that_cannot_be_stored_is_the_callers_fault_and_stores_nothing(store: SqliteStore, path: Path) -> None:
