@@ -4,7 +4,6 @@ import argparse
 import asyncio
 import contextlib
 import os
-import re
 import signal
 import subprocess
 import sys
@@ -20,6 +19,7 @@ from typing import TYPE_CHECKING
 import edgemon
 from edgemon.api.client import Daemon
 from edgemon.cli.board import add_look
+from edgemon.cli.options import duration
 from edgemon.clock import SystemClock
 from edgemon.daemon.log import set_up
 from edgemon.daemon.service import Service
@@ -32,9 +32,6 @@ from edgemon.settings.load import fingerprint, load_all
 if TYPE_CHECKING:
     from edgemon.board.app import BoardApp
 
-_DURATION = re.compile(r"(\d+(?:\.\d+)?)\s*(s|m|min|h)?")
-_SECONDS = {None: 1.0, "s": 1.0, "m": 60.0, "min": 60.0, "h": 3600.0}
-
 
 def add(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
     """Register the command."""
@@ -46,14 +43,6 @@ def add(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None
     parser.add_argument("--parent", action="store_true", help=argparse.SUPPRESS)
     add_look(parser)
     parser.set_defaults(run=run)
-
-
-def duration(text: str) -> float:
-    """Read a duration in seconds: `30s`, `2m`, `1h` or a plain number of seconds."""
-    match = _DURATION.fullmatch(text.strip())
-    if match is None:
-        raise argparse.ArgumentTypeError(f"not a duration: {text!r}; write 30s, 2m or 1h")
-    return float(match[1]) * _SECONDS[match[2]]
 
 
 def run(options: argparse.Namespace) -> int:

@@ -6,7 +6,7 @@ import sys
 from collections.abc import Sequence
 
 from edgemon import __version__
-from edgemon.cli import board, check, demo, run, scenario, status
+from edgemon.cli import board, check, demo, record, replay, run, scenario, simulate, status
 from edgemon.errors import EdgemonError, ParameterError, SettingsError
 
 OK, FAILED, USAGE = 0, 1, 2
@@ -26,7 +26,7 @@ def parser() -> argparse.ArgumentParser:
     )
     top.add_argument("--version", action="version", version=f"edgemon {__version__}")
     commands = top.add_subparsers(title="commands", metavar="COMMAND", required=True)
-    for command in (demo, run, board, status, check, scenario):
+    for command in (demo, run, board, status, check, scenario, record, replay, simulate):
         command.add(commands)
     return top
 

@@ -2,6 +2,7 @@
 
 import argparse
 import os
+import re
 from pathlib import Path
 
 from edgemon.api.client import Daemon
@@ -9,6 +10,17 @@ from edgemon.clock import SystemClock
 from edgemon.settings.load import load_all
 
 DEFAULT_DIRECTORY = Path("/etc/edgemon")
+
+_DURATION = re.compile(r"(\d+(?:\.\d+)?)\s*(s|m|min|h)?")
+_SECONDS = {None: 1.0, "s": 1.0, "m": 60.0, "min": 60.0, "h": 3600.0}
+
+
+def duration(text: str) -> float:
+    """Read a duration in seconds: `30s`, `2m`, `1h` or a plain number of seconds."""
+    match = _DURATION.fullmatch(text.strip())
+    if match is None:
+        raise argparse.ArgumentTypeError(f"not a duration: {text!r}; write 30s, 2m or 1h")
+    return float(match[1]) * _SECONDS[match[2]]
 
 
 def add_config(parser: argparse.ArgumentParser) -> None:
