@@ -126,6 +126,8 @@ class Publisher:
             try:
                 self._client.connect(self._broker.host, self._broker.port, keepalive=20)
                 break
+            except ssl.SSLCertVerificationError as error:
+                raise SimulatorError(f"its certificate is not trusted: {error}", str(self._broker), exit_code=1) from error
             except OSError as error:
                 if time.monotonic() >= deadline:
                     raise SimulatorError(f"cannot be reached: {error}", str(self._broker), exit_code=1) from error

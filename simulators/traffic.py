@@ -39,7 +39,7 @@ class Traffic:
         tuple of float
             Arrival times, s, none before `sent_s`.
         """
-        lost, late, jitter, again = rng.random(4)
+        lost, late, jitter, again = (float(draw) for draw in rng.random(4))
         if lost < loss:
             return ()
         first = sent_s + self.latency_s + self.jitter_s * jitter

@@ -1,3 +1,4 @@
+import gc
 import getpass
 import shutil
 import socket
@@ -35,15 +36,16 @@ def wait_for(what: str, condition: Any) -> None:
 class Mosquitto:
     """A real broker on a port of its own, which can be killed and started again."""
 
-    def __init__(self, folder: Path, passwords: Path | None = None) -> None:
+    def __init__(self, folder: Path, passwords: Path | None = None, tls: bool = False) -> None:
         program = shutil.which("mosquitto") or "/usr/sbin/mosquitto"
         if not Path(program).exists():
             pytest.skip("no mosquitto on this machine: install the Debian package `mosquitto`")
         self.port = free_port()
+        secure = f"cafile {folder}/cert.pem\ncertfile {folder}/cert.pem\nkeyfile {folder}/key.pem\n" if tls else ""
         access = f"allow_anonymous false\npassword_file {passwords}" if passwords else "allow_anonymous true"
         self._command = [program, "-c", str(folder / "broker.conf")]
         (folder / "broker.conf").write_text(
-            f"user {getpass.getuser()}\nlistener {self.port} 127.0.0.1\n{access}\n"
+            f"user {getpass.getuser()}\nlistener {self.port} 127.0.0.1\n{secure}{access}\n"
             f"persistence true\npersistence_location {folder}/\nautosave_interval 1\n"
         )
         self._process: subprocess.Popen[bytes] | None = None
@@ -247,3 +249,26 @@ def test_a_wrong_password_is_told(tmp_path: Path, capsys: pytest.CaptureFixture[
         assert main(line) == 0
     finally:
         guarded.stop()
+
+
+# Paho leaves the socket of a failed handshake to the garbage collector.
+@pytest.mark.filterwarnings("ignore::pytest.PytestUnraisableExceptionWarning", "ignore::ResourceWarning")
+@pytest.mark.live
+def test_tls_needs_the_authority_that_signed(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    maker = shutil.which("openssl")
+    if maker is None:
+        pytest.skip("no openssl on this machine: install the Debian package `openssl`")
+    files = ["-keyout", str(tmp_path / "key.pem"), "-out", str(tmp_path / "cert.pem")]
+    names = ["-subj", "/CN=localhost", "-addext", "subjectAltName=IP:127.0.0.1"]
+    self_signed = [maker, "req", "-x509", "-newkey", "rsa:2048", "-nodes", "-days", "2"]
+    subprocess.run([*self_signed, *files, *names], check=True, capture_output=True)
+    secured = Mosquitto(tmp_path, tls=True)
+    secured.start()
+    try:
+        line = ["scene", "--broker", f"mqtts://127.0.0.1:{secured.port}", "--for", "0.5s", "--patience", "1s"]
+        assert main([*line, "--ca-file", str(tmp_path / "cert.pem")]) == 0
+        assert main(line) == 1
+        assert "its certificate is not trusted" in capsys.readouterr().err
+        gc.collect()
+    finally:
+        secured.stop()
