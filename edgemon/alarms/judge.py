@@ -41,7 +41,8 @@ def judge(rules: Rules, state: PointState, measurement: Measurement, now: Instan
     Notes
     -----
     A measurement not newer than what was judged is late: it is told, and changes nothing. One that is not fit makes the
-    quality bad and breaks what is pending; nothing else moves.
+    quality bad and breaks what is pending; nothing else moves. A value that is no number is not fit where a limit is set, and
+    passed over where none is.
     """
     _check(rules, state, measurement)
     known, taken_at = state.level_at, measurement.taken_at
@@ -53,8 +54,12 @@ def judge(rules: Rules, state: PointState, measurement: Measurement, now: Instan
         late = not fresh
     if late:
         return state, (_late(rules, state, measurement),)
-    if not measurement.verdict.is_fit or not all(isfinite(level.value) for level in fresh):
+    if not measurement.verdict.is_fit:
         return _unfit(rules, state, measurement, fresh, now)
+    if not all(isfinite(level.value) for level in fresh):
+        if any(level.name in rules.limits and not isfinite(level.value) for level in fresh):
+            return _unfit(rules, state, measurement, fresh, now)
+        fresh = tuple(level for level in fresh if isfinite(level.value))
     return _fit(rules, state, measurement, fresh, now)
 
 
@@ -105,7 +110,7 @@ def _fit(rules: Rules, state: PointState, measurement: Measurement, fresh: tuple
         alarms=alarms,
         running=state.running,
         rpm=said.rpm,
-        capture=measurement.capture if measurement.capture is not None and newest else state.capture,
+        capture=state.capture if measurement.capture is None else measurement.capture,
         trend=_trend(rules, state.trend, levels),
         flawed=flawed,
         running_at=said.at,
@@ -236,7 +241,9 @@ def restart(rules: Rules, state: PointState, now: Instant) -> Next:
     longer has are closed.
     """
     state, closed = _close_orphans(rules, state, now)
-    if state.quality is not Quality.STALE and silence.is_silent(rules, state, now):
+    known = state.alarms.get(MONITORING)
+    told = known is not None and known.severity > Severity.NORMAL
+    if state.quality is not Quality.STALE and not told and silence.is_silent(rules, state, now):
         state = replace(state, quality=Quality.STALE, reasons=(silence.WAITING,))
         closed += (QualityChanged(now, state.point, state.quality.value, state.reasons, state.sim),)
     if state.quality is Quality.STALE:

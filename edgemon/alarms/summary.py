@@ -25,7 +25,7 @@ _GONE = (AlarmState.RTNUN, AlarmState.LATUN, AlarmState.LATAK)
 States = PointState | Iterable[PointState]
 
 
-def point_view(rules: Rules, state: States, now: Instant, unit_of: Mapping[str, str] | None = None) -> PointView:
+def point_view(rules: Rules, state: States, now: Instant) -> PointView:
     """Show one point.
 
     Parameters
@@ -36,8 +36,6 @@ def point_view(rules: Rules, state: States, now: Instant, unit_of: Mapping[str, 
         The real state, the simulated one, or both; none stands for a point never heard.
     now : Instant
         Time by which silence is judged.
-    unit_of : mapping, optional
-        Unit wanted for a level that has no limit; the level's usual unit otherwise.
 
     Notes
     -----
@@ -58,7 +56,7 @@ def point_view(rules: Rules, state: States, now: Instant, unit_of: Mapping[str, 
         quality=shown.quality.value,
         reasons=shown.reasons,
         t=shown.fit_at,
-        levels=tuple(_level_view(rules, shown, level, unit_of or {}) for level in shown.levels),
+        levels=tuple(_level_view(rules, shown, level) for level in shown.levels),
         alarms=tuple(alarm_view(rules, record) for each in states for record in each.alarms.values() if is_listed(record)),
         capture=None if shown.capture is None else str(shown.capture),
         rpm=shown.rpm,
@@ -79,10 +77,10 @@ def _shown(rules: Rules, states: tuple[PointState, ...], now: Instant) -> PointS
     return simulated if worse and simulated.quality is Quality.GOOD else real
 
 
-def _level_view(rules: Rules, state: PointState, level: Level, unit_of: Mapping[str, str]) -> LevelView:
+def _level_view(rules: Rules, state: PointState, level: Level) -> LevelView:
     limit, kind, record = rules.limits.get(level.name), LEVEL_KINDS.get(level.name), state.alarms.get(level.name)
     usual = SI_UNIT[level.quantity] if kind is None or kind.quantity is not level.quantity else kind.unit
-    unit = unit_of.get(level.name, usual) if limit is None else limit.unit
+    unit = usual if limit is None else limit.unit
     return LevelView(
         name=level.name,
         title=title_of(level.name),

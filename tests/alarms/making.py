@@ -93,7 +93,6 @@ class Bench:
     def alarm(self) -> AlarmState:
         return self.record().state
 
-    @property
     def quality(self) -> Quality:
         return self.state.quality
 

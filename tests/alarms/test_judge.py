@@ -141,3 +141,4 @@ def test_a_rise_calls_where_the_alert_did_not() -> None:
     bench.measure(10.0, 5.0)
     record = bench.record()
     assert (record.severity, record.peak_severity, record.annunciates) == (Severity.ALERT, Severity.ALARM, True)
+    assert (record.since, record.raised_at) == (5.0, 5.0), "the state is the same one"

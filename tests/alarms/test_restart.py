@@ -67,7 +67,7 @@ def test_a_fresh_point_keeps_its_word() -> None:
     bench = Bench(rules())
     bench.measure(0.0, 3.0)
     bench.restart(20.0)
-    assert (bench.quality, point_word(bench.rules, bench.state, 20.0)) == (Quality.GOOD, "normal")
+    assert (bench.quality(), point_word(bench.rules, bench.state, 20.0)) == (Quality.GOOD, "normal")
 
 
 def test_after_a_long_outage_the_point_waits_before_it_is_called_lost() -> None:
@@ -95,6 +95,17 @@ def test_a_loss_already_told_stays_told() -> None:
     assert bench.tick(200.0) == ()
     bench.measure(201.0, 3.0)
     assert bench.loss == "RTNUN"
+
+
+def test_unfit_before_and_silent_after_is_told_once() -> None:
+    bench = Bench(rules())
+    bench.measure(0.0, 3.0)
+    bench.measure(5.0, 3.0, fit=False)
+    events = bench.restart(100.0)
+    assert [(event.quality, event.reasons) for event in events if isinstance(event, QualityChanged)] == [
+        ("stale", ("no-data",))
+    ]
+    assert (len(events), bench.loss) == (1, "UNACK")
 
 
 def test_restart_twice_is_patient_twice_but_not_for_ever() -> None:

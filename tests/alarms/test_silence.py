@@ -35,7 +35,7 @@ def test_normal_goes_unknown_and_alert_stays() -> None:
     assert (word(calm, 29.0), word(bad, 29.0)) == ("normal", "alert")
     for bench in (calm, bad):
         bench.tick(30.0)
-        assert (bench.quality, bench.state.reasons, bench.loss) == (Quality.STALE, ("no-data",), "UNACK")
+        assert (bench.quality(), bench.state.reasons, bench.loss) == (Quality.STALE, ("no-data",), "UNACK")
     assert (word(calm, 30.0), word(bad, 30.0)) == ("unknown", "alert")
     assert bad.alarm == "UNACK"
 
@@ -61,9 +61,9 @@ def test_backlog_moves_the_alarm_but_does_not_make_fresh() -> None:
     bench.measure(10.0, 8.0, now=100.0)
     assert bench.alarm == "UNACK"
     assert bench.record().raised_at == 10.0
-    assert (bench.quality, bench.loss) == (Quality.STALE, "UNACK")
+    assert (bench.quality(), bench.loss) == (Quality.STALE, "UNACK")
     bench.measure(95.0, 8.0, now=101.0)
-    assert bench.quality is Quality.GOOD
+    assert bench.quality() is Quality.GOOD
     assert bench.loss == "RTNUN"
 
 
@@ -71,7 +71,7 @@ def test_first_data_that_is_old_makes_nothing_fresh() -> None:
     bench = Bench(rules())
     bench.tick(1000.0)
     bench.measure(10.0, 3.0, now=1001.0)
-    assert bench.quality is Quality.STALE
+    assert bench.quality() is Quality.STALE
     assert word(bench, 1001.0) == "unknown"
     bench.tick(1030.0)
     assert bench.loss == "UNACK"
@@ -80,9 +80,9 @@ def test_first_data_that_is_old_makes_nothing_fresh() -> None:
 def test_a_clock_that_runs_ahead_keeps_nothing_fresh() -> None:
     bench = Bench(rules())
     bench.measure(10_000.0, 3.0, now=0.0)
-    assert bench.quality is Quality.GOOD
+    assert bench.quality() is Quality.GOOD
     bench.tick(30.0)
-    assert bench.quality is Quality.STALE
+    assert bench.quality() is Quality.STALE
 
 
 def test_temperature_does_not_speak_for_vibration() -> None:
@@ -91,9 +91,9 @@ def test_temperature_does_not_speak_for_vibration() -> None:
     for t in (10.0, 20.0, 30.0):
         bench.measure(t, temperature=40.0)
     bench.tick(30.0)
-    assert (bench.quality, bench.loss) == (Quality.STALE, "UNACK")
+    assert (bench.quality(), bench.loss) == (Quality.STALE, "UNACK")
     bench.measure(31.0, 3.0)
-    assert bench.quality is Quality.GOOD
+    assert bench.quality() is Quality.GOOD
 
 
 def test_temperature_that_falls_silent_does_not_call_vibration_lost() -> None:
@@ -102,7 +102,7 @@ def test_temperature_that_falls_silent_does_not_call_vibration_lost() -> None:
     for t in (10.0, 20.0, 30.0, 40.0):
         bench.measure(t, 3.0)
         bench.tick(t)
-    assert bench.quality is Quality.GOOD
+    assert bench.quality() is Quality.GOOD
 
 
 def test_unfit_is_bad_at_once_and_moves_nothing_else() -> None:
@@ -111,14 +111,14 @@ def test_unfit_is_bad_at_once_and_moves_nothing_else() -> None:
     before = bench.record()
     events = bench.measure(5.0, 0.0, fit=False, rpm=0.0)
     assert bench.record() == before
-    assert (bench.quality, bench.state.reasons, bench.loss) == (Quality.BAD, ("clipped",), "UNACK")
+    assert (bench.quality(), bench.state.reasons, bench.loss) == (Quality.BAD, ("clipped",), "UNACK")
     assert isinstance(events[0], QualityChanged)
     assert bench.state.running is None
     assert bench.state.fit_at == 0.0
     assert bench.state.levels[0].value == 5.0
     assert bench.measure(6.0, 9.0, fit=False) == ()
     bench.measure(7.0, 5.0)
-    assert (bench.quality, bench.state.reasons, bench.loss) == (Quality.GOOD, (), "RTNUN")
+    assert (bench.quality(), bench.state.reasons, bench.loss) == (Quality.GOOD, (), "RTNUN")
 
 
 def test_a_number_that_is_none_is_not_fit() -> None:
@@ -126,8 +126,15 @@ def test_a_number_that_is_none_is_not_fit() -> None:
         bench = Bench(rules())
         bench.measure(0.0, 3.0)
         bench.measure(5.0, value)
-        assert (bench.quality, bench.state.reasons) == (Quality.BAD, ("implausible",))
+        assert (bench.quality(), bench.state.reasons) == (Quality.BAD, ("implausible",))
         assert bench.state.levels[0].value == 3.0
+
+
+def test_a_number_that_is_none_without_a_limit_is_passed_over() -> None:
+    bench = Bench(rules())
+    bench.measure(0.0, 3.0, kurtosis=float("nan"))
+    assert bench.quality() is Quality.GOOD
+    assert [level.name for level in bench.state.levels] == ["velocity_rms"]
 
 
 def test_a_good_temperature_does_not_heal_a_flawed_waveform() -> None:
@@ -136,10 +143,32 @@ def test_a_good_temperature_does_not_heal_a_flawed_waveform() -> None:
     bench.measure(5.0, 0.0, fit=False)
     for t in (6.0, 7.0):
         assert bench.measure(t, temperature=40.0) == ()
-        assert bench.quality is Quality.BAD
+        assert bench.quality() is Quality.BAD
     bench.measure(8.0, 3.0)
-    assert bench.quality is Quality.GOOD
+    assert bench.quality() is Quality.GOOD
     assert changes(tuple(bench.events), "monitoring") == [("RAISED", "NORM", "UNACK"), ("CLEARED", "UNACK", "RTNUN")]
+
+
+def test_a_flaw_outlives_the_silence_after_it() -> None:
+    bench = Bench(rules(limit(), limit("acceleration_rms", 20.0, 40.0)))
+    bench.measure(0.0, 3.0, acceleration_rms=5.0)
+    bench.measure(5.0, 3.0, acceleration_rms=5.0, fit=False)
+    bench.tick(35.0)
+    assert bench.quality() is Quality.STALE
+    bench.measure(40.0, 3.0)
+    assert bench.quality() is Quality.STALE, "acceleration has not been fit since"
+    bench.measure(41.0, acceleration_rms=5.0)
+    assert bench.quality() is Quality.GOOD
+
+
+def test_an_older_measurement_does_not_heal() -> None:
+    bench = Bench(rules(limit(), limit("acceleration_rms", 20.0, 40.0)))
+    bench.measure(0.0, 3.0)
+    bench.measure(10.0, fit=False)
+    bench.measure(8.0, 3.0, now=11.0, acceleration_rms=5.0)
+    assert bench.quality() is Quality.BAD
+    bench.measure(12.0, 3.0, acceleration_rms=5.0)
+    assert bench.quality() is Quality.GOOD
 
 
 def test_only_unfit_data_for_long_is_unknown_then_silence_is_stale() -> None:
@@ -148,11 +177,11 @@ def test_only_unfit_data_for_long_is_unknown_then_silence_is_stale() -> None:
     for t in (10.0, 20.0, 30.0, 40.0):
         bench.measure(t, 3.0, fit=False)
         bench.tick(t)
-    assert bench.quality is Quality.BAD
+    assert bench.quality() is Quality.BAD
     assert word(bench, 20.0) == "normal"
     assert word(bench, 40.0) == "unknown"
     bench.tick(70.0)
-    assert (bench.quality, bench.state.reasons) == (Quality.STALE, ("no-data",))
+    assert (bench.quality(), bench.state.reasons) == (Quality.STALE, ("no-data",))
     assert changes(tuple(bench.events), "monitoring") == [("RAISED", "NORM", "UNACK")]
 
 
@@ -160,9 +189,9 @@ def test_unfit_without_any_levels_heals_by_the_next_fit_capture() -> None:
     bench = Bench(rules())
     bench.measure(0.0, 3.0)
     bench.measure(5.0, fit=False)
-    assert bench.quality is Quality.BAD
+    assert bench.quality() is Quality.BAD
     bench.measure(10.0, 3.0)
-    assert bench.quality is Quality.GOOD
+    assert bench.quality() is Quality.GOOD
 
 
 def test_loss_can_be_shelved_and_comes_back() -> None:
