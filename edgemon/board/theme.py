@@ -61,13 +61,19 @@ PALETTES: dict[str, dict[Role, Paint]] = {
         "#1c1c1c", "#262626", "#b2b2b2", "#949494", "#e4e4e4", "#585858", ("#ff5f00", "#ffff5f", "#5fafff"), "#000000"
     ),
     "light": _palette(
-        "#e4e4e4", "#eeeeee", "#303030", "#585858", "#000000", "#9e9e9e", ("#af0000", "#875f00", "#005faf"), "#ffffff"
-    ),
+        "#e4e4e4", "#eeeeee", "#303030", "#585858", "#000000", "#9e9e9e", ("#af0000", "#000000", "#005faf"), "#ffffff"
+    )
+    | {
+        Role.ALERT: Paint("#000000", "#ffaf00", "#ffaf00"),
+        Role.ALERT_FILL: Paint("#ffaf00", "#000000", "#000000", bold=True),
+    },
     "mono": _palette(
         "#000000", "#1c1c1c", "#b2b2b2", "#949494", "#ffffff", "#585858", ("#ffffff", "#e4e4e4", "#d0d0d0"), "#000000"
     ),
 }
-"""Dark for a dim room, light for a bright one, mono where NO_COLOR is set. `RULE` draws lines and bar tracks, never words."""
+"""Dark for a dim room, light for a bright one, mono where NO_COLOR is set. `RULE` draws lines and bar tracks, never words.
+No ink that reads as yellow is dark enough on a light ground, and browns fall together with reds for deuteranopes: there an
+alert stands on a yellow ground."""
 
 
 class Show(StrEnum):

@@ -13,8 +13,8 @@ anything = st.floats(allow_nan=True, allow_infinity=True)
 
 @pytest.mark.parametrize(
     ("value", "text"),
-    [(0.0, "0.00"), (4.5, "4.50"), (9.994, "9.99"), (9.995, "10.0"), (12.34, "12.3"), (99.96, "100"), (1485.0, "1485"), (-61.0, "-61.0"),
-     (99_999.6, "1e+05"), (None, "--"), (math.nan, "--"), (math.inf, "--")],
+    [(0.0, "0.00"), (4.5, "4.50"), (9.994, "9.99"), (9.995, "10.0"), (12.34, "12.3"), (99.96, "100"),
+     (1485.0, "1485"), (-61.0, "-61.0"), (99_999.6, "1e+05"), (None, "--"), (math.nan, "--"), (math.inf, "--")],
 )  # fmt: skip
 def test_numbers_have_three_digits(value: float | None, text: str) -> None:
     assert figures.number(value) == text
@@ -27,7 +27,8 @@ def test_no_number_is_ever_wider_than_its_column(value: float) -> None:
 
 @pytest.mark.parametrize(
     ("seconds", "text"),
-    [(-5, "<10s"), (0, "<10s"), (9.9, "<10s"), (10, "10s"), (59, "50s"), (60, "1m"), (3599, "59m"), (3600, "1h"), (172_800, "2d"), (1e9, ">2y")],
+    [(-5, "<10s"), (0, "<10s"), (9.9, "<10s"), (10, "10s"), (59, "50s"), (60, "1m"),
+     (3599, "59m"), (3600, "1h"), (172_800, "2d"), (1e9, ">2y")],
 )  # fmt: skip
 def test_ages_go_in_coarse_steps(seconds: float, text: str) -> None:
     assert figures.age(1000.0, 1000.0 + seconds) == text

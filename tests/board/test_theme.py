@@ -94,23 +94,31 @@ def test_every_word_can_be_read(name: str) -> None:
             assert contrast(paint.ink, paint.selected) >= 4.5, role
 
 
+def signal(name: str, role: Role) -> str:
+    """What the eye takes for the colour of a role: its ground where that is not the board's own, else its ink."""
+    paint = PALETTES[name][role]
+    return paint.ink if paint.ground == PALETTES[name][Role.TEXT].ground else paint.ground
+
+
 @pytest.mark.parametrize("name", ["dark", "light"])
 @pytest.mark.parametrize("eyes", MACHADO)
 def test_states_are_told_apart_by_every_eye(name: str, eyes: str) -> None:
-    inks = [PALETTES[name][role].ink for role in (Role.ALARM, Role.ALERT, Role.NO_DATA, Role.TEXT)]
+    inks = [signal(name, role) for role in (Role.ALARM, Role.ALERT, Role.NO_DATA, Role.TEXT)]
+    inks.append(PALETTES[name][Role.TEXT].ground)
     for one, other in itertools.combinations(inks, 2):
-        assert ciede2000(seen(one, eyes), seen(other, eyes)) >= 10.0, (one, other)
+        assert ciede2000(seen(one, eyes), seen(other, eyes)) >= 13.0, (one, other)
 
 
-def test_dark_colours_come_out_the_same_in_256_and_apart_in_16() -> None:
-    palette = PALETTES["dark"]
-    for paint in palette.values():
-        for hex_ in (paint.ink, paint.ground):
-            assert Color.parse(hex_).downgrade(ColorSystem.EIGHT_BIT).get_truecolor().hex == hex_ or hex_ == "#e4e4e4"
-    hues = [
-        Color.parse(palette[role].ink).downgrade(ColorSystem.STANDARD).number
-        for role in (Role.ALARM, Role.ALERT, Role.NO_DATA, Role.TEXT)
-    ]
+def test_colours_come_out_the_same_in_256_and_apart_in_16() -> None:
+    for name in ("dark", "light"):
+        for paint in PALETTES[name].values():
+            for hex_ in (paint.ink, paint.ground):
+                got = Color.parse(hex_).downgrade(ColorSystem.EIGHT_BIT).get_truecolor().hex
+                assert got == hex_ or (
+                    hex_[1:3] == hex_[3:5] == hex_[5:7] and abs(int(got[1:3], 16) - int(hex_[1:3], 16)) <= 10
+                )
+    roles = (Role.ALARM, Role.ALERT, Role.NO_DATA, Role.TEXT)
+    hues = [Color.parse(PALETTES["dark"][role].ink).downgrade(ColorSystem.STANDARD).number for role in roles]
     assert hues == [9, 11, 14, 7]  # bright red, bright yellow, bright cyan, white: plain red and blue are too dark on black
 
 

@@ -116,7 +116,7 @@ def trend(values: Sequence[float], width: int, glyphs: Glyphs) -> str:
     """Draw the newest values as columns, newest at the right; a value that is no number is a blank."""
     last = len(glyphs.steps) - 1
     drawn = "".join(
-        glyphs.steps[min(last, max(0, int(value / TREND_TOP * (last + 1))))] if math.isfinite(value) else " "
+        glyphs.steps[int(min(last, max(0.0, value / TREND_TOP * (last + 1))))] if math.isfinite(value) else " "
         for value in values[max(0, len(values) - width) :]
     )
     return drawn.rjust(width) if width > 0 else ""

@@ -21,7 +21,7 @@ class Form:
 TALL = Form("tall", 2, 1, 64)
 FULL = Form("full", 1, 0, 88)
 MEDIUM = Form("medium", 1, 0, 44)
-COMPACT = Form("compact", 1, 0, 19)
+COMPACT = Form("compact", 1, 0, 17)
 GUTTER = 2
 """Empty cells between two columns."""
 

@@ -1,0 +1,103 @@
+"""What the board costs: `python -m tests.bench.board`.
+
+Every machine changes once a second; the app runs headless, its clock driven by hand, and CPU time is what the process used.
+Beside each figure stands its ratio to a plain repaint: the same rows joined into one string with a colour code before
+each span, measured in the same run.
+"""
+
+import asyncio
+import json
+import resource
+import statistics
+import subprocess
+import sys
+import time
+from dataclasses import replace
+
+from edgemon.board.app import BoardApp
+from edgemon.board.memory import MemorySource
+from edgemon.board.view.cells import Row
+from edgemon.board.widgets.lines import Lines
+from edgemon.clock import ManualClock
+from edgemon.model.snapshot import Change, MachineView
+from tests.support import sites
+
+COUNTS = (24, 200, 1000)
+SIZE = (200, 60)
+SECONDS = 40
+
+
+def changed(machine: MachineView, second: int) -> MachineView:
+    """The machine a second later: another value, another age; now and then another state."""
+    if machine.worst is None:
+        return machine
+    value = machine.worst.value * (1.0 + 0.05 * ((second + len(machine.id)) % 5))
+    trend = (*machine.trend[1:], value / (machine.worst.alarm or 1.0))
+    return replace(machine, worst=replace(machine.worst, value=value), t=sites.NOW + second, trend=trend)
+
+
+def repaint(rows: list[Row]) -> str:
+    return "\n".join("".join(f"\x1b[38;5;{len(span.role)}m{span.text}" for span in row) for row in rows)
+
+
+async def measure(count: int) -> dict[str, float]:
+    machines = sites.many(count)
+    updates = [
+        Change(sites.gateway(sites.NOW + second), tuple(changed(one, second) for one in machines)) for second in range(SECONDS)
+    ]
+    source, clock = MemorySource(), ManualClock(sites.NOW)
+    began = time.perf_counter()
+    app = BoardApp(source, clock)
+    source.say(sites.snapshot(machines))
+    async with app.run_test(size=SIZE) as pilot:
+        body = app.screen.query_one("#body", Lines)
+        while not body.rows:
+            await asyncio.sleep(0)
+        await pilot.pause()
+        first = time.perf_counter() - began
+        spent, stalls, plain, lines = 0.0, [], [], body.lines_refreshed
+        for update in updates:
+            source.say(update)
+            for _ in range(2):
+                started, wall = time.process_time(), time.perf_counter()
+                await clock.advance(0.5)
+                await asyncio.sleep(0)
+                spent += time.process_time() - started
+                stalls.append(time.perf_counter() - wall)
+            started = time.process_time()
+            repaint([row for part in app.screen.query(Lines) for row in part.rows])
+            plain.append(time.process_time() - started)
+    raw = statistics.median(plain)
+    return {
+        "machines": count,
+        "cpu_percent": 100 * spent / SECONDS,
+        "ms_per_second": 1000 * spent / SECONDS,
+        "ratio_to_repaint": spent / SECONDS / raw,
+        "longest_beat_ms": 1000 * max(stalls),
+        "rows_per_second": (body.lines_refreshed - lines) / SECONDS,
+        "first_screen_s": first,
+        "rss_mib": resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024,
+    }
+
+
+def main() -> None:
+    if len(sys.argv) > 1:
+        print(json.dumps(asyncio.run(measure(int(sys.argv[1])))))
+        return
+    print(
+        f"board at {SIZE[0]} x {SIZE[1]}, every machine changes once a second, {SECONDS} s; each count in a process of its own"
+    )
+    for count in COUNTS:
+        answer = subprocess.run(
+            [sys.executable, "-m", "tests.bench.board", str(count)], check=True, capture_output=True, text=True
+        )
+        got = json.loads(answer.stdout)
+        print(
+            f"{got['machines']:5d} machines: {got['cpu_percent']:.1f} % of a core ({got['ratio_to_repaint']:.0f} x a plain repaint), "
+            f"longest beat {got['longest_beat_ms']:.0f} ms, {got['rows_per_second']:.0f} rows redrawn a second, "
+            f"first screen after {got['first_screen_s']:.2f} s, {got['rss_mib']:.0f} MiB"
+        )
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,79 @@
+"""Pictures of every screen, compared with the ones someone has looked at."""
+
+import asyncio
+from collections.abc import Awaitable, Callable, Sequence
+from typing import TypeAlias
+
+import pytest
+from textual.pilot import Pilot
+
+from edgemon.board.app import BoardApp
+from edgemon.board.memory import MemorySource
+from edgemon.clock import ManualClock
+from edgemon.model.snapshot import JournalView, TrendPoint
+from tests.support import sites
+
+SnapCompare: TypeAlias = Callable[..., bool]
+SIZES = [(80, 24), (120, 40), (200, 60)]
+PAST = tuple(TrendPoint(sites.NOW - 900.0 + 3.0 * k, 1.5 + k * 0.018, True) for k in range(300))
+JOURNAL = tuple(
+    JournalView(seq, sites.NOW - 10.0 * (32 - seq), "alarm-changed", f"entry {seq}: an alarm changed its state")
+    for seq in range(31, 0, -1)
+)
+
+
+def picture(
+    keys: Sequence[str], lost: bool = False, **options: bool | str
+) -> tuple[BoardApp, Callable[[Pilot[None]], Awaitable[None]]]:
+    source = MemorySource(journal=JOURNAL)
+    source.past = PAST
+    clock = ManualClock(sites.NOW)
+    app = BoardApp(source, clock, **options)  # type: ignore[arg-type]
+
+    async def play(pilot: Pilot[None]) -> None:
+        app.desk.message = ""
+        source.say(sites.snapshot())
+        await pilot.pause()
+        await clock.advance(0.5)
+        if app.desk.look.phase is False:
+            await clock.advance(0.5)
+        await pilot.press(*keys)
+        if lost:
+            await clock.advance(5.0)
+        await pilot.pause()
+        await asyncio.sleep(0)
+
+    return app, play
+
+
+@pytest.mark.parametrize("size", SIZES)
+@pytest.mark.parametrize(
+    "keys",
+    [[], ["enter"], ["l"], ["n"], ["j"], ["question_mark"]],
+    ids=["plant", "machine", "alarms", "notes", "journal", "help"],
+)
+def test_screen(snap_compare: SnapCompare, keys: list[str], size: tuple[int, int]) -> None:
+    app, play = picture(keys)
+    assert snap_compare(app, run_before=play, terminal_size=size)
+
+
+@pytest.mark.parametrize("options", [{"theme": "light"}, {"ascii": True}, {"still": True}], ids=["light", "ascii", "still"])
+def test_plant_drawn_otherwise(snap_compare: SnapCompare, options: dict[str, bool | str]) -> None:
+    app, play = picture([], **options)
+    assert snap_compare(app, run_before=play, terminal_size=(120, 40))
+
+
+def test_plant_without_colour(snap_compare: SnapCompare, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("NO_COLOR", "1")
+    app, play = picture([])
+    assert snap_compare(app, run_before=play, terminal_size=(80, 24))
+
+
+def test_plant_without_its_daemon(snap_compare: SnapCompare) -> None:
+    app, play = picture([], lost=True)
+    assert snap_compare(app, run_before=play, terminal_size=(80, 24))
+
+
+def test_question(snap_compare: SnapCompare) -> None:
+    app, play = picture(["a"])
+    assert snap_compare(app, run_before=play, terminal_size=(80, 24))
