@@ -14,7 +14,8 @@ from edgemon.model.gateway import Broker, Protocol
 from edgemon.model.outgoing import Outgoing
 from edgemon.mqtt import plan
 from edgemon.mqtt.inbox import Inbox
-from edgemon.mqtt.paho_connection import Connection, Terms, address
+from edgemon.mqtt.paho_connection import Connection
+from edgemon.mqtt.paho_setup import Terms, address
 from edgemon.mqtt.port import Delivery, LinkStatus
 
 _log = logging.getLogger(__name__)

@@ -11,25 +11,24 @@ import socket
 import ssl
 from collections.abc import Callable, Sequence
 from contextlib import suppress
-from dataclasses import dataclass
 from typing import Any
 
 import paho.mqtt
 from paho.mqtt.client import Client, ConnectFlags, DisconnectFlags, MQTTMessage
-from paho.mqtt.enums import CallbackAPIVersion, MQTTErrorCode, MQTTProtocolVersion
-from paho.mqtt.packettypes import PacketTypes
+from paho.mqtt.enums import MQTTErrorCode
 from paho.mqtt.properties import Properties
 from paho.mqtt.reasoncodes import ReasonCode
 from paho.mqtt.subscribeoptions import SubscribeOptions
 
 from edgemon.clock import Clock
 from edgemon.errors import LinkDown, LinkRefused
-from edgemon.model.gateway import Broker, Protocol
+from edgemon.model.gateway import Protocol
 from edgemon.model.instant import Duration
 from edgemon.model.message import Message
 from edgemon.model.outgoing import Outgoing
 from edgemon.mqtt import plan, tls
 from edgemon.mqtt.inbox import Inbox
+from edgemon.mqtt.paho_setup import Terms, address, connect_options, make_client
 from edgemon.mqtt.port import Delivery
 from edgemon.mqtt.readahead import ReadAhead
 
@@ -47,27 +46,8 @@ PUBLISHES_IN_FLIGHT = 128
 PACKETS_PER_TURN = 64
 """So many packets are read before the loop gets to do something else."""
 
-PACKET_BYTES = 8 * 1024 * 1024
-"""Largest packet asked for (MQTT 5): above what a sensor may send, or too large a message would vanish at the broker unseen."""
-
 _KNOWN_PAHO = ("2.1.", "2.2.")
 """Versions whose insides were looked at; with any other the read-ahead and the long pause do without them."""
-
-
-@dataclass(frozen=True, slots=True)
-class Terms:
-    """What every connection of a link is made with; `protocol` is the one to speak, whatever the broker's says."""
-
-    broker: Broker
-    protocol: Protocol
-    subscriptions: tuple[str, ...]
-    will: Outgoing | None
-    will_delay_s: int
-
-
-def address(broker: Broker) -> str:
-    """Say where the broker is, without secrets."""
-    return f"{broker.host}:{broker.port}"
 
 
 class Connection:
@@ -106,7 +86,7 @@ class Connection:
         self._packet_limit = 268_435_455
         self._acks: dict[int, tuple[asyncio.Future[None], Duration]] = {}
         self._is_known = paho.mqtt.__version__.startswith(_KNOWN_PAHO)
-        self._client = _make_client(terms)
+        self._client = make_client(terms)
         self._ahead = ReadAhead(self._client._sock_recv)
         if self._is_known:
             self._client._sock_recv = self._ahead.receive  # type: ignore[assignment, method-assign]
@@ -147,7 +127,7 @@ class Connection:
     def _connect(self) -> None:
         if self._broker.tls:
             self._client.tls_set_context(tls.make_context(self._broker))
-        options = _connect_options(self._terms)
+        options = connect_options(self._terms)
         self._client.connect(self._broker.host, self._broker.port, self._broker.keepalive_s, **options)
 
     def _on_socket_open(self, client: Client, userdata: object, sock: Any) -> None:
@@ -167,9 +147,12 @@ class Connection:
             return
         self._slots = asyncio.Semaphore(min(PUBLISHES_IN_FLIGHT, getattr(properties, "ReceiveMaximum", PUBLISHES_IN_FLIGHT)))
         self._packet_limit = getattr(properties, "MaximumPacketSize", self._packet_limit)
-        if not self._terms.subscriptions:
+        if flags.session_present or not self._terms.subscriptions:
+            # A resumed session has its subscriptions; their answer may lie behind much that waited.
             self.ready.set_result(None)
-        elif self._terms.protocol is Protocol.V5:
+        if not self._terms.subscriptions:
+            return
+        if self._terms.protocol is Protocol.V5:
             # An existing subscription must not replay every retained message at each reconnect.
             options = SubscribeOptions(qos=1, retainHandling=SubscribeOptions.RETAIN_SEND_IF_NEW_SUB)
             client.subscribe([(topic_filter, options) for topic_filter in self._terms.subscriptions])
@@ -282,16 +265,29 @@ class Connection:
         """Let Paho send its pings, and end what has been silent too long."""
         if not self._attached:
             return
-        if self._is_known and self._ahead.paused:
-            # It is we who do not read: the answer to the ping lies unread in the socket. Go on pinging.
-            self._client._ping_t = 0.0
-        self._guard(self._client.loop_misc)
         now = self._clock.elapsed()
+        if self._ahead.paused:
+            # It is we who do not read: answers lie unread in the socket, the one to the ping too. Go on pinging.
+            self._opened = now
+            if self._is_known:
+                self._client._ping_t = 0.0
+        self._guard(self._client.loop_misc)
         if not self.ready.done() and now - self._opened > CONNECT_WAIT_S:
-            self.end(plan.unanswered_words(self._broker, self._terms.protocol, f"did not answer within {CONNECT_WAIT_S:.0f} s"))
-        oldest = next(iter(self._acks.values()), None)
-        if oldest is not None and now - oldest[1] > 2 * self._broker.keepalive_s:
-            self.end("a published message was not acknowledged in time")
+            what = f"did not answer within {CONNECT_WAIT_S:.0f} s"
+            self.end(plan.unanswered_words(self._broker, self._terms.protocol, what))
+        self._check_acks(now)
+
+    def _check_acks(self, now: Duration) -> None:
+        for acknowledged, since in self._acks.values():
+            if acknowledged.done():
+                continue
+            if now - since <= 2 * self._broker.keepalive_s:
+                return
+            if not self._ahead.paused:
+                self.end("a published message was not acknowledged in time")
+                return
+            # Whoever waits for it may be the one who ought to receive.
+            acknowledged.set_exception(LinkDown("not acknowledged in time, for too much waits to be received"))
 
     def _on_disconnect(
         self, client: Client, userdata: object, flags: DisconnectFlags, reason: ReasonCode, properties: Properties | None
@@ -301,6 +297,8 @@ class Connection:
             self.end("stopped")
         elif flags.is_disconnect_packet_from_server or reason.value == plan.KEEP_ALIVE_TIMEOUT:
             self.end(plan.reason_words(reason.value))
+        elif reason.value == plan.PROTOCOL_ERROR:
+            self.end(f"what came is not MQTT {self._terms.protocol}")
         elif not self._answered and not isinstance(error, ssl.SSLError):
             self.end(plan.unanswered_words(self._broker, self._terms.protocol, "closed the connection without an answer"))
         else:
@@ -346,45 +344,3 @@ class Connection:
         except Exception as error:
             _log.warning("the connection to %s ends on an error", address(self._broker), exc_info=error)
             self.end(f"not understood: {type(error).__name__}")
-
-
-def _make_client(terms: Terms) -> Client:
-    broker = terms.broker
-    if terms.protocol is Protocol.V5:
-        client = Client(
-            CallbackAPIVersion.VERSION2,
-            broker.client_id,
-            protocol=MQTTProtocolVersion.MQTTv5,
-            reconnect_on_failure=False,
-            manual_ack=True,
-        )
-    else:
-        client = Client(
-            CallbackAPIVersion.VERSION2,
-            broker.client_id,
-            clean_session=broker.session_expiry_s == 0,  # before MQTT 5 a session ends with its connection, or never
-            protocol=MQTTProtocolVersion.MQTTv311,
-            reconnect_on_failure=False,
-            manual_ack=True,
-        )
-    client.max_inflight_messages = 0  # bounded by ours; Paho's own way looks through all that wait at each PUBACK
-    if broker.username is not None:
-        client.username_pw_set(broker.username, broker.password)
-    if terms.will is not None:
-        properties = None
-        if terms.protocol is Protocol.V5:
-            properties = Properties(PacketTypes.WILLMESSAGE)  # type: ignore[no-untyped-call]
-            properties.WillDelayInterval = terms.will_delay_s
-        client.will_set(terms.will.topic, terms.will.payload, 1, terms.will.retain, properties)
-    return client
-
-
-def _connect_options(terms: Terms) -> dict[str, Any]:
-    # Without both, clean start and expiry, the broker's queue would be lost at each start of ours.
-    if terms.protocol is not Protocol.V5:
-        return {}
-    properties = Properties(PacketTypes.CONNECT)  # type: ignore[no-untyped-call]
-    properties.SessionExpiryInterval = terms.broker.session_expiry_s
-    properties.ReceiveMaximum = plan.receive_maximum(terms.broker.queue)
-    properties.MaximumPacketSize = PACKET_BYTES
-    return {"clean_start": False, "properties": properties}
