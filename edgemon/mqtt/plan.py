@@ -27,8 +27,8 @@ FIGHT = 3
 SUCCESS_BELOW = 128
 """Reason codes from here on are failures. Source: MQTT 5.0 section 2.4."""
 
+PROTOCOL_ERROR = 130
 UNSUPPORTED_PROTOCOL = 132
-SESSION_TAKEN_OVER = 142
 KEEP_ALIVE_TIMEOUT = 141
 
 REASONS: Mapping[int, str] = MappingProxyType(

@@ -223,6 +223,35 @@ async def test_messages_of_qos_0_beyond_the_queue_wait_in_the_socket(tmp_path: P
 
 
 @BOTH
+async def test_a_backlog_larger_than_the_queue_does_not_keep_the_link_down(tmp_path: Path, protocol: Protocol) -> None:
+    """Whatever the broker sends at once when a session is resumed, publishing works before all of it is taken."""
+    with Mosquitto(tmp_path, max_inflight=0) as broker:
+        small = terms(broker, protocol, queue=50)
+        async with linked(small):
+            pass
+        await send(broker, numbered(1000))
+        async with linked(small) as link:
+            await until(lambda: link.status.waiting > 20)
+            assert link.status.waiting <= 50
+            assert await take(link, 1000) == numbered(1000)
+            assert link.status.connections == 1
+
+
+async def test_a_publish_that_keeps_us_from_receiving_ends_and_the_link_does_not(tmp_path: Path) -> None:
+    """Its acknowledgement lies behind messages that nobody takes."""
+    with Mosquitto(tmp_path, max_inflight=0) as broker:
+        async with linked(terms(broker, Protocol.V311, keepalive_s=1, queue=10)) as link:
+            await send(broker, numbered(300))
+            await until(lambda: link.status.waiting == 10)
+            async with asyncio.timeout(10):
+                with pytest.raises(LinkDown, match="waits to be received"):
+                    await link.publish(Outgoing("in/a", b"more", retain=False))
+            assert link.status.up
+            assert (await take(link, 300))[-1] == numbered(300)[-1]
+            assert link.status.connections == 1
+
+
+@BOTH
 async def test_what_a_dead_process_left_comes_to_its_successor(tmp_path: Path, protocol: Protocol) -> None:
     with Mosquitto(tmp_path) as broker:
         cable = Cable(broker.port)

@@ -138,13 +138,15 @@ async def test_a_broker_of_the_older_version_is_spoken_to_in_it() -> None:
         ("20 03 00 85 00", "refuses the client id"),
         ("20 03 00 89 00", "busy"),
         ("20 03 00 8a 00", "banned"),
-        ("20 02 00 84 00", "not understood"),
-        ("ff ff ff ff ff ff", "closed"),
-        ("20 01 00", "closed"),
-        ("48 54 54 50 2f 31 2e 31 20 34 30 30", "closed"),
+        ("20 02 00 84", "what came is not MQTT 5"),
+        ("ff ff ff ff ff ff", "what came is not MQTT 5"),
+        ("20 01 00", "what came is not MQTT 5"),
+        ("00 00", "what came is not MQTT 5"),
+        ("20 03", "closed the connection without an answer"),
+        ("", "closed the connection without an answer"),
     ],
 )
-async def test_whatever_answers_the_link_lives_and_says_why(answer: str, words: str, caplog: pytest.LogCaptureFixture) -> None:
+async def test_whatever_answers_the_link_lives_and_says_why(answer: str, words: str) -> None:
     """Refusals of MQTT 5.0 section 3.2.2.2, and bytes that are no MQTT."""
     connections = 0
 
@@ -155,10 +157,8 @@ async def test_whatever_answers_the_link_lives_and_says_why(answer: str, words: 
         await talk.send(bytes.fromhex(answer))
 
     async with scripted(script) as port, linked(port) as link:
+        await says(link, words)
         await until(lambda: connections >= 2)
-        assert not link.status.up
-        if words != "closed":
-            await says(link, words)
 
 
 async def test_a_refused_subscription_is_a_link_that_is_down() -> None:
@@ -270,7 +270,7 @@ async def test_a_birth_that_fails_does_not_cost_the_link(caplog: pytest.LogCaptu
 
 
 async def test_a_topic_that_is_no_text_is_handed_on_to_be_rejected() -> None:
-    """A conforming broker drops such a publisher (MQTT 5.0 section 1.5.4); the message must not block the queue all the same."""
+    """A conforming broker drops such a publisher (MQTT 5.0 section 1.5.4); the message must not block the queue even so."""
 
     async def script(talk: Talk) -> None:
         await talk.expect(CONNECT)

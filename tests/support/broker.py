@@ -54,6 +54,8 @@ class Mosquitto:
         `max_queued_messages` and `max_inflight_messages`; Mosquitto's own defaults are 1000 and 20.
     acl : str
         Text of an access list; empty: everything is allowed.
+    quiet : bool
+        Log errors only; a broker that logs every packet is a slow one.
     """
 
     def __init__(
@@ -67,11 +69,13 @@ class Mosquitto:
         max_queued: int | None = 100_000,
         max_inflight: int | None = None,
         acl: str = "",
+        quiet: bool = False,
     ) -> None:
         self._program = find_mosquitto()
         self._folder = folder
         folder.mkdir(parents=True, exist_ok=True)
         self._options = _options(folder, persistence, server, client_ca, max_queued, max_inflight)
+        self._options += ["log_type error"] if quiet else ["log_type all"]
         if users:
             self._options += ["allow_anonymous false", f"password_file {_password_file(folder, users)}"]
         else:
@@ -120,14 +124,15 @@ class Mosquitto:
         """Ask it to end (SIGTERM); frozen or deaf, it is killed."""
         if self._process is None:
             return
+        process = self._process
         self.thaw()
-        self._process.terminate()
-        try:
-            self._process.wait(5)
-        except subprocess.TimeoutExpired:
-            self._process.kill()
-            self._process.wait(5)
-        self._process = None
+        for _ in range(5):  # one that has just begun to listen does not heed the first signal
+            process.terminate()
+            with suppress(subprocess.TimeoutExpired):
+                process.wait(1)
+                self._process = None
+                return
+        self.kill()
 
     def kill(self) -> None:
         """End it at once (SIGKILL)."""
@@ -171,7 +176,7 @@ def _options(
     max_queued: int | None,
     max_inflight: int | None,
 ) -> list[str]:
-    options = [f"user {getpass.getuser()}", "log_dest stderr", "log_type all", "set_tcp_nodelay true"]
+    options = [f"user {getpass.getuser()}", "log_dest stderr", "set_tcp_nodelay true"]
     if server is not None:
         options += [f"certfile {server.certificate}", f"keyfile {server.key}"]
     if client_ca is not None:
