@@ -162,6 +162,7 @@ def _unfit(rules: Rules, state: PointState, measurement: Measurement, fresh: tup
     taken_at, flaws = measurement.taken_at, measurement.verdict.flaws or (Flaw.IMPLAUSIBLE,)
     names = [level.name for level in fresh] or list(rules.limits)
     watched = [name for name in names if name in rules.limits]
+    flawed = [name for name in watched if rules.gates(name)] or watched  # a temperature comes or not; the waveform must be fit
     alarms = {name: _broken(record) if name in watched else record for name, record in state.alarms.items()}
     following = replace(
         state,
@@ -170,7 +171,7 @@ def _unfit(rules: Rules, state: PointState, measurement: Measurement, fresh: tup
         reasons=tuple(flaw.value for flaw in flaws),
         level_at={**state.level_at, **dict.fromkeys((level.name for level in fresh), taken_at)},
         alarms=alarms,
-        flawed=tuple(dict.fromkeys((*state.flawed, *watched))),
+        flawed=tuple(dict.fromkeys((*state.flawed, *flawed))),
     )
     return silence.assess(rules, following, now, taken_at, state)
 

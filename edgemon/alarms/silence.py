@@ -35,7 +35,7 @@ def silent_since(rules: Rules, state: PointState) -> Instant | None:
     times = [state.level_at[level] for level in watched if level in state.level_at]
     if watched and not times:
         return None
-    return min(heard, *times)
+    return min((heard, *times))
 
 
 def is_silent(rules: Rules, state: PointState, now: Instant) -> bool:
@@ -103,7 +103,7 @@ def _quality(rules: Rules, state: PointState, now: Instant, waiting: bool) -> tu
         return Quality.BAD, state.reasons
     if state.fit_at is None:
         return Quality.STALE, _FIRST if state.taken_at is None else _SILENT
-    if state.quality is not Quality.BAD and not state.flawed and not is_silent(rules, state, now):
+    if state.quality is not Quality.BAD and not is_silent(rules, state, now):
         return Quality.GOOD, ()
     return Quality.STALE, _FIRST if waiting and state.reasons == _FIRST else _SILENT
 

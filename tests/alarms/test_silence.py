@@ -96,6 +96,22 @@ def test_temperature_does_not_speak_for_vibration() -> None:
     assert bench.quality() is Quality.GOOD
 
 
+def test_a_point_with_temperature_limits_only_rests_on_temperature() -> None:
+    bench = Bench(rules(limit("temperature", 80.0, 95.0)))
+    bench.measure(0.0, temperature=40.0)
+    assert bench.quality() is Quality.GOOD
+    bench.tick(30.0)
+    assert bench.loss == "UNACK"
+
+
+def test_vibration_that_has_a_limit_and_was_never_heard_is_missed() -> None:
+    bench = Bench(rules(limit(), limit("temperature", 80.0, 95.0)))
+    for t in (0.0, 10.0, 20.0, 30.0):
+        bench.measure(t, temperature=40.0)
+        bench.tick(t)
+    assert (word(bench, 30.0), bench.loss) == ("unknown", "UNACK")
+
+
 def test_temperature_that_falls_silent_does_not_call_vibration_lost() -> None:
     bench = Bench(rules(limit(), limit("temperature", 80.0, 95.0)))
     bench.measure(0.0, 3.0, temperature=40.0)
@@ -158,6 +174,14 @@ def test_a_flaw_outlives_the_silence_after_it() -> None:
     bench.measure(40.0, 3.0)
     assert bench.quality() is Quality.STALE, "acceleration has not been fit since"
     bench.measure(41.0, acceleration_rms=5.0)
+    assert bench.quality() is Quality.GOOD
+
+
+def test_a_temperature_that_came_with_a_flawed_capture_need_not_come_again() -> None:
+    bench = Bench(rules(limit(), limit("temperature", 80.0, 95.0)))
+    bench.measure(0.0, 3.0, temperature=40.0)
+    bench.measure(5.0, 3.0, fit=False, temperature=40.0)
+    bench.measure(10.0, 3.0)
     assert bench.quality() is Quality.GOOD
 
 
