@@ -3,13 +3,26 @@
 import argparse
 import os
 import sys
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
+from importlib import import_module
 
 from edgemon import __version__
-from edgemon.cli import board, check, demo, record, replay, run, scenario, simulate, status
 from edgemon.errors import EdgemonError, ParameterError, SettingsError
 
 OK, FAILED, USAGE = 0, 1, 2
+
+COMMANDS = {
+    "demo": "show everything at once, with a simulated plant",
+    "run": "run the daemon in the foreground",
+    "board": "show the board of the running daemon",
+    "status": "show all states of the running daemon once",
+    "check": "validate a config directory",
+    "scenario": "run alarm timelines and compare",
+    "record": "record what sensors publish to a file",
+    "replay": "publish recorded traffic, or a folder of recordings",
+    "simulate": "publish synthetic traffic of a scene",
+}
+"""Each is a module of this folder with `add`; only the one that is meant is loaded, so that a board starts at once."""
 
 CAUTION = (
     "edgemon monitors; it does not protect. It must not be the only means of stopping a machine or warning a person. "
@@ -17,8 +30,8 @@ CAUTION = (
 )
 
 
-def parser() -> argparse.ArgumentParser:
-    """Make the parser of all commands."""
+def parser(meant: Collection[str] = tuple(COMMANDS)) -> argparse.ArgumentParser:
+    """Make the parser; the options of commands that are not meant are left out."""
     top = argparse.ArgumentParser(
         prog="edgemon",
         description="Vibration and temperature of machines: from wireless sensors to an alarm on the board.",
@@ -26,15 +39,19 @@ def parser() -> argparse.ArgumentParser:
     )
     top.add_argument("--version", action="version", version=f"edgemon {__version__}")
     commands = top.add_subparsers(title="commands", metavar="COMMAND", required=True)
-    for command in (demo, run, board, status, check, scenario, record, replay, simulate):
-        command.add(commands)
+    for name, says in COMMANDS.items():
+        if name in meant:
+            import_module(f"edgemon.cli.{name}").add(commands)
+        else:
+            commands.add_parser(name, help=says)
     return top
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run one command and give its exit code: 0 fine, 1 failed at run time, 2 bad usage or configuration."""
+    given = sys.argv[1:] if arguments is None else list(arguments)
     try:
-        options = parser().parse_args(arguments)
+        options = parser(given[:1]).parse_args(given)
     except SystemExit as refused:
         return int(refused.code or 0)
     try:
