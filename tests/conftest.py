@@ -1,0 +1,19 @@
+"""At the gate nothing is skipped: a test that would be, for want of a server or of recordings, fails and says why."""
+
+import os
+from collections.abc import Generator
+
+import pytest
+
+NOTHING_SKIPPED = os.environ.get("EDGEMON_NOTHING_SKIPPED") == "1"
+
+
+@pytest.hookimpl(wrapper=True)
+def pytest_runtest_makereport(
+    item: pytest.Item, call: pytest.CallInfo[None]
+) -> Generator[None, pytest.TestReport, pytest.TestReport]:
+    report = yield
+    if NOTHING_SKIPPED and report.skipped and not hasattr(report, "wasxfail"):
+        report.outcome = "failed"
+        report.longrepr = f"skipped where nothing may be: {report.longrepr}"
+    return report
