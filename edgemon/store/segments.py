@@ -127,11 +127,13 @@ class Segments:
             os.ftruncate(self._file, self.end)
 
     def close(self) -> None:
-        """Let go of file and lock."""
+        """Let go of file and lock; twice does no harm."""
         if self._file is not None:
             os.close(self._file)
             self._file = None
-        os.close(self._lock)
+        if self._lock >= 0:
+            os.close(self._lock)
+            self._lock = -1
 
     def _write(self, pieces: list[bytes | memoryview]) -> None:
         if self._file is None:

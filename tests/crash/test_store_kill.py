@@ -23,6 +23,8 @@ from edgemon.store.sqlite import SqliteStore
 from tests.conformance.test_store import same_capture
 from tests.crash.store_writer import CAPTURES, CHILD_READY, ROLL_BYTES, batch
 
+pytestmark = pytest.mark.slow
+
 KILLS = 15
 LONGEST_S = 0.15
 """A kill comes at a random instant up to so long after the child began to commit."""
@@ -72,7 +74,6 @@ async def check(path: Path, told: list[int]) -> int:
     return stored
 
 
-@pytest.mark.slow
 async def test_nothing_told_is_lost_and_nothing_is_there_twice(tmp_path: Path) -> None:
     path = tmp_path / "edgemon.sqlite"
     chance = random.Random(20)

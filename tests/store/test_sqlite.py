@@ -234,6 +234,15 @@ async def test_questions_asked_at_once_wait_their_turn(store: SqliteStore) -> No
     assert len((await store.known([make.capture(k).key for k in range(30)], [])).captures) == 20
 
 
+async def test_closing_twice_at_once_closes_once(path: Path) -> None:
+    store = await SqliteStore.open(path)
+    await store.mark_published(4)
+    await asyncio.gather(store.close(), store.close(), return_exceptions=False)
+    again = await SqliteStore.open(path)
+    assert (await again.load()).published_seq == 4
+    await again.close()
+
+
 async def test_no_file_stays_open(path: Path, tmp_path: Path) -> None:
     damaged = tmp_path / "damaged.sqlite"
     damaged.write_bytes(b"x" * 5000)
@@ -331,6 +340,18 @@ async def test_a_reader_sees_a_commit_at_once_and_can_change_nothing(store: Sqli
     await reader.close()
     with pytest.raises(StoreError, match="closed"):
         await reader.journal(1)
+
+
+async def test_a_reader_does_not_wait_for_the_writer(store: SqliteStore, path: Path) -> None:
+    # SQLite, Write-Ahead Logging: readers do not block writers and a writer does not block readers
+    await store.commit(full_commit(1))
+    reader = await SqliteReader.open(path)
+    with closing(sqlite3.connect(path, isolation_level=None)) as other:
+        other.execute("BEGIN IMMEDIATE")
+        other.execute("UPDATE counters SET value = 7")
+        assert len(await asyncio.wait_for(reader.journal(10), timeout=2.0)) == 1
+        other.execute("ROLLBACK")
+    await reader.close()
 
 
 async def test_a_capture_may_have_empty_axes_or_none(store: SqliteStore, path: Path) -> None:
