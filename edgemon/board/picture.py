@@ -92,9 +92,14 @@ class Picture:
                 self.revision += 1
         if numbers and self.gateway is not None:
             self._numbers_at = at
-            self.revision += self.now != self.gateway.now
-            self.now = self.gateway.now
+            now = self.gateway.now + self._silence(at)
+            self.revision += self.now != now
+            self.now = now
         return self.revision != before
+
+    def _silence(self, at: Duration) -> Duration:
+        """Give the seconds since a lost daemon was last heard, by which all data has grown older."""
+        return at - self._heard_at if self.lost is not None and self._heard_at is not None else 0.0
 
     def _lose(self, why: str) -> None:
         self._machines.update(self._incoming)

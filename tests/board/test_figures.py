@@ -4,7 +4,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from edgemon.board.theme import ASCII, UNICODE
+from edgemon.board.theme import ASCII, UNICODE, Glyphs
 from edgemon.board.view import figures
 from edgemon.board.view.cells import width_of
 
@@ -69,7 +69,7 @@ def test_the_scale_only_ever_rises(one: float, other: float, alert: float, times
 @given(
     st.none() | st.floats(0, 1), st.integers(0, 80), st.sampled_from([UNICODE, ASCII]), st.tuples(st.booleans(), st.booleans())
 )
-def test_a_bar_is_as_wide_as_asked(at: float | None, width: int, glyphs: figures.Glyphs, limits: tuple[bool, bool]) -> None:
+def test_a_bar_is_as_wide_as_asked(at: float | None, width: int, glyphs: Glyphs, limits: tuple[bool, bool]) -> None:
     filled, track = figures.bar(at, width, glyphs, limits)
     assert width_of(filled + track) == width
     assert filled.isascii() or not glyphs.plain
@@ -84,7 +84,7 @@ def test_a_tick_is_covered_exactly_where_its_limit_is_reached(at: float, width: 
 
 
 @given(st.lists(anything), st.integers(0, 50), st.sampled_from([UNICODE, ASCII]))
-def test_a_trend_is_as_wide_as_asked_and_shows_the_newest(values: list[float], width: int, glyphs: figures.Glyphs) -> None:
+def test_a_trend_is_as_wide_as_asked_and_shows_the_newest(values: list[float], width: int, glyphs: Glyphs) -> None:
     drawn = figures.trend(values, width, glyphs)
     assert width_of(drawn) == width
     assert figures.trend([*values, 9.0], width, glyphs)[-1:] == (glyphs.steps[-1] if width else "")

@@ -60,9 +60,9 @@ def test_of_many_changes_only_the_newest_is_shown() -> None:
 def test_a_silent_daemon_leaves_nothing_that_reads_as_normal() -> None:
     picture = heard()
     picture.drain(4.0)
-    assert picture.lost is None
+    in_time = picture.lost
     assert picture.drain(4.5)
-    assert picture.lost is not None
+    assert (in_time, picture.lost) == (None, "the daemon has been silent for more than 4 s")
     assert {machine.state for machine in picture.machines} == {"unknown", "alert", "alarm"}
     assert {machine.quality for machine in picture.machines} == {"stale"}
     assert not {"normal", "not-running"} & {point.state for machine in picture.machines for point in machine.points}
@@ -80,9 +80,9 @@ def test_only_a_snapshot_makes_a_lost_daemon_known_again() -> None:
     picture = heard()
     picture.take(Lost("gone"), 1.0)
     picture.take(Change(sites.gateway()), 1.5)
-    assert picture.lost == "gone"
+    still_lost = picture.lost
     picture.take(sites.snapshot(), 2.0)
-    assert picture.lost is None
+    assert (still_lost, picture.lost) == ("gone", None)
     assert picture.machine("hp-pump-1") == sites.machine(6, True)
 
 
@@ -92,3 +92,10 @@ def test_every_word_from_the_daemon_puts_silence_off() -> None:
         picture.take(Change(sites.gateway()), float(second))
         picture.drain(float(second))
     assert picture.lost is None
+
+
+def test_data_grows_older_while_the_daemon_is_silent() -> None:
+    picture = heard()
+    for second in range(1, 61):
+        picture.drain(float(second))
+    assert picture.now - sites.NOW == 60.0

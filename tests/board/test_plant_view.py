@@ -8,7 +8,7 @@ from edgemon.board.theme import ASCII, UNICODE, Look, Show
 from edgemon.board.view import plant, status
 from edgemon.board.view.cells import Row, row_text, row_width, safe
 from edgemon.board.view.detail import detail
-from edgemon.board.view.grid import GUTTER, Grid, Heading, Place
+from edgemon.board.view.grid import FULL, GUTTER, Grid, Heading, Place
 from edgemon.model.snapshot import MachineView, WorstView
 from tests.board.driving import plant as board
 from tests.support import sites
@@ -148,8 +148,8 @@ def test_values_are_whole_where_they_are_shown() -> None:
 
 def test_a_stale_machine_shows_no_number_and_its_bar_is_empty() -> None:
     machine = replace(sites.machine(12), quality="stale", reasons=("silent",))
-    cols = plant.columns(plant.FULL, 120, 22)
-    text = row_text(plant.tile(machine, plant.FULL, cols, 120, sites.NOW, Look(), False)[0])
+    cols = plant.columns(FULL, 120, 22)
+    text = row_text(plant.tile(machine, FULL, cols, 120, sites.NOW, Look(), False)[0])
     assert "alarm, stale" in text
     assert "■?" in text
     assert "6.89" not in text

@@ -64,11 +64,12 @@ def row(alarm: AlarmView, name: int, now: Instant, look: Look, width: int, selec
     number = f"{figures.number(alarm.value).rjust(figures.NUMBER)} {figures.number(alarm.limit).rjust(figures.NUMBER)}"
     spans = [
         Span(look.glyphs.cursor if selected else " ", Role.BRIGHT),
-        status.tag(show, look, calling),
+        *status.tag(show, look, calling),
         Span(" "),
         Span(fit(safe(alarm.machine_name), name, look.glyphs.ellipsis), Role.BRIGHT if calling else Role.TEXT),
         Span(" "),
-        word._replace(text=fit(word.text, 8)),
+        word,
+        Span(" " * (8 - len(word.text))),
         Span(f" {number} {fit(figures.unit(alarm.unit, look.glyphs), 5)} ", Role.TEXT),
         Span(figures.age(alarm.since, now).rjust(4), Role.DIM),
         Span(f"  {fit(state_words(alarm), 24)}", Role.BRIGHT if calling else Role.DIM),

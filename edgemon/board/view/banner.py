@@ -59,7 +59,8 @@ def _counts(total: Summary, look: Look, brevity: int) -> list[Span]:
             continue
         sign = (mark.ascii if look.glyphs.plain else mark.glyph).strip()
         words = f"{sign} {count} {mark.word}" if brevity < 2 else f"{sign}{count}"
-        spans.append(Span(f"  {words.strip()}", mark.role if count and not quiet else Role.BANNER_DIM))
+        spans.append(Span("  ", Role.BANNER))
+        spans.append(Span(words.strip(), mark.role if count and not quiet else Role.BANNER_DIM))
     return spans
 
 
@@ -108,7 +109,7 @@ def _calling(calling: Sequence[AlarmView], picture: Picture, look: Look) -> list
     many = f"{len(calling)} to acknowledge: " if len(calling) > 1 else "to acknowledge: "
     show = status.of_alarm(first)
     text = f"{safe(first.machine_name)}, {safe(first.title)}, {figures.age(first.raised_at, picture.now)}"
-    return [Span(many, Role.BANNER_DIM), status.tag(show, look, calling=True), Span(" " + text, Role.BANNER)]
+    return [Span(many, Role.BANNER_DIM), *status.tag(show, look, calling=True), Span(" " + text, Role.BANNER)]
 
 
 def footer(keys: Sequence[Key], message: str, look: Look, width: int) -> Row:

@@ -24,7 +24,7 @@ def _who(machine: MachineView, now: Instant, look: Look, width: int) -> Row:
     unsure = status.is_unsure(machine.state, machine.quality)
     left = [
         Span(" "),
-        status.tag(show, look, machine.unacknowledged, unsure),
+        *status.tag(show, look, machine.unacknowledged, unsure),
         Span(safe(machine.name) + " ", Role.BRIGHT),
         status.word(show, unsure, short=False),
         Span("  " + plant.speed(machine), Role.DIM),
@@ -48,7 +48,8 @@ def _what(machine: MachineView, look: Look, width: int) -> Row:
         shown = figures.number(worst.value) if plant.is_known(machine) else "--"
         spans.append(Span(f"{plant.label(machine)} ", Role.DIM))
         spans.append(Span(f"{shown} {unit}".rstrip(), Role.TEXT))
-        spans.append(Span(f"  alert {figures.number(worst.alert)}  alarm {figures.number(worst.alarm)}", Role.DIM))
+        limits = f"  alert {figures.number(worst.alert)}  alarm {figures.number(worst.alarm)}"
+        spans.append(Span("" if plant.why(machine) else limits, Role.DIM))
     reason = plant.why(machine)
     if reason:
         spans.append(Span(f"  {reason}", Role.NO_DATA))

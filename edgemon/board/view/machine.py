@@ -32,7 +32,7 @@ def head(machine: MachineView, now: Instant, look: Look, width: int) -> tuple[Ro
     unsure = status.is_unsure(machine.state, machine.quality)
     left = [
         Span(" "),
-        status.tag(show, look, machine.unacknowledged, unsure),
+        *status.tag(show, look, machine.unacknowledged, unsure),
         Span(safe(machine.name), Role.BRIGHT),
         Span("  "),
         status.word(show, unsure, short=False),
@@ -90,7 +90,7 @@ def _point(point: PointView, cols: _Columns, look: Look, width: int) -> Row:
     direction = f", {safe(point.direction)}" if point.direction else ""
     left = [
         Span(" "),
-        status.tag(show, look, any(status.calls(alarm) for alarm in point.alarms), unsure),
+        *status.tag(show, look, any(status.calls(alarm) for alarm in point.alarms), unsure),
         Span(safe(point.name), Role.BRIGHT),
         Span(f"{direction}  {safe(point.sensor)}/{safe(point.axis)}  ", Role.DIM),
         status.word(show, unsure, short=False),
@@ -174,7 +174,7 @@ def _alarm(alarm: AlarmView, now: Instant, look: Look, width: int) -> Row:
     state = f"{alarm.alarm_state} for {figures.age(alarm.since, now)}"
     text = f"{safe(alarm.point_name)} {safe(alarm.title)} {alarm.severity}, {state}"
     call = "  to acknowledge" if status.calls(alarm) else ""
-    spans = [Span(" "), status.tag(status.of_alarm(alarm), look, status.calls(alarm)), Span(text), Span(call, Role.BRIGHT)]
+    spans = [Span(" "), *status.tag(status.of_alarm(alarm), look, status.calls(alarm)), Span(text), Span(call, Role.BRIGHT)]
     return fit_row(spans, width, look.glyphs.ellipsis)
 
 

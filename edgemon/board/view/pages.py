@@ -92,7 +92,7 @@ def _marks(look: Look, width: int) -> Iterable[Row]:
     for show in MARKS:
         tag = status.tag(show, look, calling=False)
         yield fit_row(
-            [Span("   "), tag, Span(fit(MARKS[show].word, 15), MARKS[show].role), Span(meaning[show], Role.DIM)], width
+            [Span("   "), *tag, Span(fit(MARKS[show].word, 15), MARKS[show].role), Span(meaning[show], Role.DIM)], width
         )
 
 
@@ -117,7 +117,7 @@ def question(alarm: AlarmView, person: Person, look: Look, width: int) -> list[R
     lines = [
         [Span(" Acknowledge this alarm?", Role.BRIGHT)],
         [],
-        [Span(" "), mark, Span(safe(alarm.machine_name), Role.BRIGHT), Span(f"  {alarm.severity}", mark.role)],
+        [Span(" "), *mark, Span(safe(alarm.machine_name), Role.BRIGHT), Span("  "), Span(alarm.severity, mark[0].role)],
         [Span(f"    {safe(alarm.point_name)}: {safe(alarm.title)}")],
         [Span(f"    {value}")],
         [Span(f"    raised {figures.stamp(alarm.raised_at)} UTC{', simulated' if alarm.sim else ''}", Role.DIM)],

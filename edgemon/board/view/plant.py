@@ -159,11 +159,11 @@ def _first(machine: MachineView, form: Form, cols: Columns, now: Instant, look: 
     quiet = show in (Show.NORMAL, Show.STOPPED)
     spans = [
         Span(look.glyphs.cursor if selected else " ", Role.BRIGHT),
-        status.tag(show, look, machine.unacknowledged, unsure),
+        *status.tag(show, look, machine.unacknowledged, unsure),
         Span(fit(safe(machine.name), cols.name, look.glyphs.ellipsis), Role.TEXT if quiet else Role.BRIGHT),
         Span(" "),
-        word._replace(text=fit(word.text, cols.word, look.glyphs.ellipsis)),
-        Span(" "),
+        word,
+        Span(" " * (cols.word + 1 - width_of(word.text))),
         *_bar(machine, cols.bar, word.role, look),
     ]
     if cols.value:

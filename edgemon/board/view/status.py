@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 
 from edgemon.board.theme import MARKS, PRECEDENCE, Look, Show
-from edgemon.board.view.cells import Span
+from edgemon.board.view.cells import Row, Span
 from edgemon.model.snapshot import AlarmView, MachineView, PointView
 
 _UNACKNOWLEDGED = frozenset({"UNACK", "RTNUN", "LATUN"})
@@ -76,7 +76,7 @@ def is_unsure(state: str, quality: str) -> bool:
     return quality != "good" and state in _SEVERE
 
 
-def tag(show: Show, look: Look, calling: bool, unsure: bool = False) -> Span:
+def tag(show: Show, look: Look, calling: bool, unsure: bool = False) -> Row:
     """Draw a mark in three cells: shape, digit, and `!` where what calls may not flash."""
     mark = MARKS[show]
     plain = look.glyphs.plain
@@ -84,10 +84,12 @@ def tag(show: Show, look: Look, calling: bool, unsure: bool = False) -> Span:
     outline = solid if plain else mark.outline
     digit = "?" if unsure else mark.digit
     if not calling:
-        return Span(f"{solid}{digit} ", mark.role)
+        return Span(f"{solid}{digit}", mark.role), Span(" ")
     if look.still:
-        return Span(f"{solid}{digit}!", mark.fill)
-    return Span(f"{solid}{digit} ", mark.fill) if look.phase else Span(f"{outline}{digit} ", mark.role)
+        return (Span(f"{solid}{digit}!", mark.fill),)
+    if look.phase:
+        return Span(f"{solid}{digit}", mark.fill), Span(" ")
+    return Span(f"{outline}{digit}", mark.role), Span(" ")
 
 
 def word(show: Show, unsure: bool, short: bool) -> Span:
