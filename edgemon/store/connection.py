@@ -31,11 +31,18 @@ class Connection(aiosqlite.Connection):
 
     def __init__(self, connector: Callable[[], sqlite3.Connection]) -> None:
         super().__init__(connector, iter_chunk_size=64)
+        self._closing: asyncio.Task[None] | None = None
 
     @property
     def is_closed(self) -> bool:
         """Say whether nothing may be asked any more."""
         return self._connection is None
+
+    async def close(self) -> None:
+        """Close after what is queued; whoever asks again waits for the same end, for the thread answers only once."""
+        if self._closing is None:
+            self._closing = asyncio.ensure_future(super().close())
+        await to_its_end(self._closing)
 
     def join(self) -> None:
         """Wait for a thread that was told to stop: one that outlives the event loop ends in a traceback."""
@@ -58,7 +65,7 @@ async def opened(connection: Connection) -> None:
         if connection.is_closed:
             connection.join()
         else:
-            await to_its_end(connection.close())
+            await connection.close()
         raise
 
 

@@ -12,7 +12,7 @@ from edgemon.model.instant import Instant
 from edgemon.model.message import Quarantined
 from edgemon.model.reading import Capture
 from edgemon.model.snapshot import TrendPoint
-from edgemon.store.connection import BUSY_TIMEOUT_MS, Connection, opened, to_its_end
+from edgemon.store.connection import BUSY_TIMEOUT_MS, Connection, opened
 from edgemon.store.faults import translated
 from edgemon.store.segments import Place, folder_of, read
 from edgemon.store.wire import CAPTURE_COLUMNS, Row, capture_from_row, entry_from_row
@@ -105,7 +105,7 @@ class SqliteReader:
         """Close; twice does no harm."""
         if not self._connection.is_closed:
             with translated(self._path):
-                await to_its_end(self._connection.close())
+                await self._connection.close()
 
     async def _values(self, values: tuple[object, ...]) -> tuple[TrendPoint, ...]:
         rows = await self._rows(_VALUES, values)

@@ -10,7 +10,7 @@ from edgemon.errors import StoreError
 from edgemon.model.alarm import MachineSpeed
 from edgemon.model.event import JournalEntry
 from edgemon.model.ids import CaptureKey, MachineId, ReadingKey
-from edgemon.store.connection import Connection, opened, to_its_end
+from edgemon.store.connection import Connection, opened
 from edgemon.store.faults import translated
 from edgemon.store.migrate import connect
 from edgemon.store.port import Commit, Known, Saved
@@ -142,7 +142,7 @@ class SqliteStore:
         finally:
             try:
                 with translated(self._path):
-                    await to_its_end(self._connection.close())
+                    await self._connection.close()
             finally:
                 self._writer.segments.close()
 

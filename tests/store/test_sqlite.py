@@ -237,7 +237,8 @@ async def test_questions_asked_at_once_wait_their_turn(store: SqliteStore) -> No
 async def test_closing_twice_at_once_closes_once(path: Path) -> None:
     store = await SqliteStore.open(path)
     await store.mark_published(4)
-    await asyncio.gather(store.close(), store.close(), return_exceptions=False)
+    commit = asyncio.create_task(store.commit(full_commit(1)))
+    await asyncio.wait_for(asyncio.gather(commit, store.close(), store.close()), timeout=10.0)
     again = await SqliteStore.open(path)
     assert (await again.load()).published_seq == 4
     await again.close()
