@@ -128,6 +128,11 @@ async def take(link: Link, count: int) -> list[Delivery]:
     return taken
 
 
+async def barrier(link: Link) -> None:
+    """Return when the broker has all we sent so far: it answers in order."""
+    await link.publish(Outgoing("root/barrier", b"", retain=False))
+
+
 def payloads(deliveries: Sequence[Delivery]) -> list[bytes]:
     return [delivery.message.payload for delivery in deliveries]
 
@@ -177,7 +182,7 @@ async def test_what_was_not_acknowledged_comes_again_and_what_was_does_not(rig: 
     link.acknowledge(await take(link, 1))
     await rig.inject("root/deep/a", b"\7")
     again = await take(link, 1)
-    await link.publish(Outgoing("root/barrier", b"", retain=False))  # answered, so what we sent before it has arrived
+    await barrier(link)
 
     await rig.drop()
     await rig.restore()
@@ -201,6 +206,7 @@ async def test_an_acknowledgement_of_an_earlier_connection_is_not_sent(rig: Rig)
     assert payloads(await take(link, 3)) == payloads(old)
 
     link.acknowledge(old)  # packet ids that the broker would accept for whatever has them now
+    await barrier(link)
     await rig.drop()
     await rig.restore()
 
