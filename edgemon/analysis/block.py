@@ -1,17 +1,43 @@
 """Captures of one length, rate and band as rows of one float32 block: what several levels share is computed once."""
 
 from collections.abc import Sequence
-from functools import cached_property
+from typing import NamedTuple
 
 import numpy as np
 import scipy.fft
 from numpy.typing import NDArray
 
-from edgemon.analysis.prepare import Plan
+from edgemon.analysis.prepare import EnvelopePlan, Plan, VelocityPlan
 from edgemon.model.reading import Counts
 
 Rows = NDArray[np.float32]
 """One number for each row, shape (rows,)."""
+NAN = float("nan")
+
+
+class Figures(NamedTuple):
+    """What the levels of one capture are made of, in counts and seconds; not a number where the plan leaves a part out."""
+
+    top: float
+    bottom: float
+    mean: float
+    second: float
+    """Second moment about the mean."""
+    fourth: float
+    at_extremes: int
+    """Samples within one count of the highest or the lowest."""
+    velocity_square: float = NAN
+    """Mean square velocity in the point's band."""
+    lowest_square: float = NAN
+    """The part of it in the band's lowest octave."""
+    velocity_top: float = NAN
+    velocity_bottom: float = NAN
+    displacement_top: float = NAN
+    displacement_bottom: float = NAN
+    envelope_mean: float = NAN
+    envelope_square: float = NAN
+    """Mean square of the envelope, its mean kept."""
+    envelope_top: float = NAN
 
 
 class Block:
@@ -29,97 +55,123 @@ class Block:
 
     def __init__(self, counts: Sequence[Counts], plan: Plan, padding: int = 0) -> None:
         self.plan = plan
-        raw = np.zeros((len(counts) + padding, plan.n), np.int16)
-        for row, one in zip(raw, counts, strict=False):
-            row[:] = one
-        self.top: Rows = raw.max(axis=1).astype(np.float32)
-        self.bottom: Rows = raw.min(axis=1).astype(np.float32)
-        self.at_extremes = _count(raw > self.top[:, None] - 2) + _count(raw < self.bottom[:, None] + 2)
+        self.rows = len(counts)
+        raw = _stacked(counts, plan.n, padding)
+        top, bottom = np.maximum.reduce(raw, axis=1), np.minimum.reduce(raw, axis=1)
+        self._top, self._bottom = top, bottom
+        extreme = raw > np.maximum(top, -32766)[:, None] - _TWO
+        extreme |= raw < np.minimum(bottom, 32765)[:, None] + _TWO
+        self._at_extremes = [np.count_nonzero(row) for row in extreme]  # quicker than axis=1, which goes through sums
         wave = raw.astype(np.float32)
-        self.mean: Rows = wave.mean(axis=1)
-        wave -= self.mean[:, None]
+        self._mean: Rows = np.vecdot(wave, plan.share)
+        wave -= self._mean[:, None]
+        self.wave = wave
+        """Samples about their mean, shape (rows and padding, n)."""
+        self.lines = self._lines()
+        """Lines of the tapered rows, nothing at 0 Hz."""
+        self.envelope = None if plan.envelope is None else _envelope(self.lines, plan.envelope)
+        """Envelope of the band where the taper allows, its mean kept; shape (rows and padding, fewer than m)."""
+
+    def _lines(self) -> NDArray[np.complex64]:
+        plan = self.plan
+        lines: NDArray[np.complex64] = scipy.fft.rfft(self.wave * plan.window, axis=1, overwrite_x=True)
+        lines[:, : plan.offset.size] -= lines[:, :1] * plan.offset
+        return lines
+
+    def figures(self) -> list[Figures]:
+        """Give the figures of every capture, in order."""
+        plan, wave = self.plan, self.wave
         squares = wave * wave
-        self.second: Rows = np.vecdot(wave, wave) / np.float32(plan.n)
-        self.fourth: Rows = np.vecdot(squares, squares) / np.float32(plan.n)
-        self.second[self.top == self.bottom] = 0.0  # what rounding of the mean leaves of a constant is not vibration
-        edge = plan.taper.size
-        wave[:, :edge] *= plan.taper
-        wave[:, plan.n - edge :] *= plan.taper[::-1]
-        self.lines: NDArray[np.complex64] = scipy.fft.rfft(wave, axis=1, overwrite_x=True)
-        constant = self.lines[:, :1].copy()
-        self.lines[:, : plan.offset.size] -= constant * plan.offset
-
-    @cached_property
-    def velocity_power(self) -> NDArray[np.float32]:
-        """Mean square velocity of the whole band and of its lowest octave, shape (rows, 2); (counts s)^2."""
-        velocity = self.plan.velocity
-        assert velocity is not None
-        lines = self.lines[:, : velocity.n_lines]
-        hann = lines[:, :-2] + lines[:, 2:]  # a Hann window is three neighbouring lines of the bare transform
-        hann *= np.float32(-0.5)
-        hann += lines[:, 1:-1]
-        parts = hann.view(np.float32)
-        parts *= parts
-        return np.asarray(parts @ velocity.power)
-
-    @cached_property
-    def velocity(self) -> NDArray[np.float32]:
-        """Velocity waveform between the edges, counts s, shape (rows, fewer than m)."""
-        plan = self.plan.velocity
-        assert plan is not None
-        return self._waveform(plan.velocity, plan.m)[:, plan.inside]
-
-    @cached_property
-    def displacement(self) -> NDArray[np.float32]:
-        """Displacement waveform between the edges, counts s^2, shape (rows, fewer than m)."""
-        plan = self.plan.velocity
-        assert plan is not None
-        return self._waveform(plan.displacement, plan.m)[:, plan.inside]
-
-    def _waveform(self, gain: NDArray[np.complex64], m: int) -> NDArray[np.float32]:
-        return np.asarray(scipy.fft.irfft(self.lines[:, : gain.size] * gain, n=m, axis=1))
-
-    @cached_property
-    def envelope(self) -> NDArray[np.float32]:
-        """Envelope of the band between the edges, its mean kept; counts, shape (rows, fewer than m)."""
-        plan = self.plan.envelope
-        assert plan is not None
-        lines = self.lines[:, plan.lines]
-        padded = np.zeros((lines.shape[0], plan.m), np.complex64)
-        padded[:, : lines.shape[1]] = lines
-        analytic = scipy.fft.ifft(padded, axis=1, overwrite_x=True)
-        size: NDArray[np.float32] = np.abs(analytic[:, plan.inside])
-        size *= plan.gain
-        return size
-
-    @cached_property
-    def envelope_mean(self) -> Rows:
-        """Mean of the envelope, counts."""
-        return np.asarray(self.envelope.mean(axis=1))
+        second = np.vecdot(squares, plan.share)
+        second[self._top == self._bottom] = 0.0  # what rounding of the mean leaves of a constant is not vibration
+        fourth = np.vecdot(squares, squares) / np.float32(plan.n)
+        columns = [column.tolist() for column in (self._top, self._bottom, self._mean, second, fourth)]
+        columns.append(self._at_extremes)
+        columns += _nothing(self.rows, 6) if plan.velocity is None else _velocity_columns(self.lines, plan.velocity)
+        columns += _nothing(self.rows, 3) if self.envelope is None else _envelope_columns(self.envelope)
+        return list(map(Figures._make, zip(*(column[: self.rows] for column in columns), strict=True)))
 
 
-def _count(mask: NDArray[np.bool_]) -> NDArray[np.int64]:
-    return np.array([np.count_nonzero(row) for row in mask])  # quicker than with axis=1, which goes through sums
+_TWO = np.int16(2)
 
 
-def crest(waveform: NDArray[np.float32]) -> Rows:
+def _stacked(counts: Sequence[Counts], n: int, padding: int) -> NDArray[np.int16]:
+    if len(counts) == 1 and not padding:
+        return counts[0].reshape(1, n)  # read only
+    raw = np.zeros((len(counts) + padding, n), np.int16)
+    for row, one in zip(raw, counts, strict=False):
+        row[:] = one
+    return raw
+
+
+def _nothing(rows: int, columns: int) -> list[list[float]]:
+    return [[NAN] * rows] * columns
+
+
+def hann_lines(lines: NDArray[np.complex64]) -> NDArray[np.complex64]:
+    """Give lines 1 to k - 2 under a Hann window of mean 1 from the k lines without it: three neighbours each."""
+    hann = lines[:, :-2] + lines[:, 2:]
+    hann *= np.float32(-0.5)
+    hann += lines[:, 1:-1]
+    return hann
+
+
+def _velocity_columns(lines: NDArray[np.complex64], plan: VelocityPlan) -> list[list[float]]:
+    lines = lines[:, : plan.n_lines]
+    parts = hann_lines(lines).view(np.float32)
+    parts *= parts
+    power: NDArray[np.float32] = parts @ plan.power
+    both = np.zeros((lines.shape[0], plan.m), np.complex64)  # velocity its real part, displacement its imaginary one
+    np.multiply(lines, plan.positive, out=both[:, : plan.n_lines])
+    mirrored = both[:, plan.m - plan.n_lines + 1 :]
+    np.conjugate(lines[:, :0:-1], out=mirrored)
+    mirrored *= plan.negative
+    both = scipy.fft.ifft(both, axis=1, overwrite_x=True)[:, plan.inside]
+    velocity, displacement = np.ascontiguousarray(both.real), np.ascontiguousarray(both.imag)
+    by = plan.displacement_scale
+    return [
+        power[:, 0].tolist(),
+        power[:, 1].tolist(),
+        crest(velocity),
+        trough(velocity),
+        [by * value for value in crest(displacement)],
+        [by * value for value in trough(displacement)],
+    ]
+
+
+def _envelope(lines: NDArray[np.complex64], plan: EnvelopePlan) -> NDArray[np.float32]:
+    count = plan.lines.stop - plan.lines.start
+    padded = np.zeros((lines.shape[0], plan.m), np.complex64)
+    padded[:, :count] = lines[:, plan.lines]
+    size: NDArray[np.float32] = np.abs(scipy.fft.ifft(padded, axis=1, overwrite_x=True)[:, plan.inside])
+    size *= plan.gain
+    return size
+
+
+def _envelope_columns(envelope: NDArray[np.float32]) -> list[list[float]]:
+    share = np.full(envelope.shape[1], 1.0 / envelope.shape[1], np.float32)
+    square = np.vecdot(envelope, envelope) / np.float32(envelope.shape[1])
+    return [np.vecdot(envelope, share).tolist(), square.tolist(), crest(envelope)]
+
+
+def crest(waveform: NDArray[np.float32]) -> list[float]:
     """Give the highest value of each row, between samples too: a parabola through the highest sample and its neighbours.
 
     Notes
     -----
     At twelve samples in a period the highest sample alone reads up to 3.4 % low, the parabola 0.2 % (recomputed).
     """
-    return _vertex(waveform, waveform.argmax(axis=1))
+    return _vertices(waveform, waveform.argmax(axis=1).tolist())
 
 
-def trough(waveform: NDArray[np.float32]) -> Rows:
+def trough(waveform: NDArray[np.float32]) -> list[float]:
     """Give the lowest value of each row, as `crest` gives the highest."""
-    return _vertex(waveform, waveform.argmin(axis=1))
+    return _vertices(waveform, waveform.argmin(axis=1).tolist())
 
 
-def _vertex(waveform: NDArray[np.float32], at: NDArray[np.intp]) -> Rows:
+def _vertices(waveform: NDArray[np.float32], at: list[int]) -> list[float]:
     last = waveform.shape[1] - 1
-    return np.array([_parabola(row, k, last) for row, k in zip(waveform, at.tolist(), strict=True)], np.float32)
+    return [_parabola(row, k, last) for row, k in zip(waveform, at, strict=True)]
 
 
 def _parabola(row: NDArray[np.float32], k: int, last: int) -> float:
@@ -127,5 +179,5 @@ def _parabola(row: NDArray[np.float32], k: int, last: int) -> float:
     if not 0 < k < last:
         return float(row[k])
     before, middle, after = row[k - 1 : k + 2].tolist()
-    bend = 2.0 * middle - before - after
+    bend: float = 2.0 * middle - before - after
     return float(middle + (after - before) ** 2 / (8.0 * bend)) if bend else float(middle)

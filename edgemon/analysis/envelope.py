@@ -11,23 +11,21 @@ import numpy as np
 import scipy.fft
 from numpy.typing import NDArray
 
-from edgemon.analysis.block import Block, Rows, crest
+from edgemon.analysis.block import Figures
 from edgemon.analysis.spectrum import amplitude_spectrum
 from edgemon.errors import ParameterError
 from edgemon.model.level import Band
 from edgemon.model.spectrum import Spectrum
 
 
-def envelope_rms(block: Block) -> Rows:
+def envelope_rms(figures: Figures) -> float:
     """R.m.s. of the envelope about its mean, counts."""
-    wave, mean = block.envelope, block.envelope_mean
-    square: Rows = np.vecdot(wave, wave) / np.float32(wave.shape[1])
-    return np.sqrt(np.maximum(square - mean * mean, np.float32(0.0)))
+    return math.sqrt(max(0.0, figures.envelope_square - figures.envelope_mean**2))
 
 
-def envelope_peak(block: Block) -> Rows:
+def envelope_peak(figures: Figures) -> float:
     """Highest value of the envelope above its mean, counts: a true peak."""
-    return crest(block.envelope) - block.envelope_mean
+    return figures.envelope_top - figures.envelope_mean
 
 
 def envelope(samples: NDArray[np.floating], fs_hz: float, band: Band) -> NDArray[np.float32]:

@@ -1,9 +1,11 @@
 """From acceleration to velocity and displacement, by division by j omega; levels in the point's band."""
 
+import math
+
 import numpy as np
 from numpy.typing import NDArray
 
-from edgemon.analysis.block import Block, Rows, crest, trough
+from edgemon.analysis.block import Figures
 from edgemon.analysis.weighting import band_gain
 from edgemon.errors import ParameterError
 from edgemon.model.level import Band
@@ -13,19 +15,19 @@ from edgemon.units import Quantity
 _NEXT = {Quantity.ACCELERATION: Quantity.VELOCITY, Quantity.VELOCITY: Quantity.DISPLACEMENT}
 
 
-def velocity_rms(block: Block) -> Rows:
+def velocity_rms(figures: Figures) -> float:
     """R.m.s. velocity in the point's band, counts s."""
-    return np.sqrt(block.velocity_power[:, 0])
+    return math.sqrt(figures.velocity_square)
 
 
-def velocity_peak(block: Block) -> Rows:
+def velocity_peak(figures: Figures) -> float:
     """Largest velocity without its sign, counts s: a true peak of the band-limited waveform between the record's edges."""
-    return np.maximum(crest(block.velocity), -trough(block.velocity))
+    return max(figures.velocity_top, -figures.velocity_bottom)
 
 
-def displacement_pp(block: Block) -> Rows:
+def displacement_pp(figures: Figures) -> float:
     """Highest less lowest displacement, counts s^2: true peak-to-peak of the band-limited waveform between the edges."""
-    return crest(block.displacement) - trough(block.displacement)
+    return figures.displacement_top - figures.displacement_bottom
 
 
 def integrated(spectrum: Spectrum, band: Band | None = None) -> Spectrum:

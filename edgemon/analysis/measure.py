@@ -1,18 +1,18 @@
 """The entrance: captures to levels and verdicts, in blocks of one length, rate and band."""
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, lru_cache
+from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 
-from edgemon.analysis.block import Block
+from edgemon.analysis.block import Block, Figures
 from edgemon.analysis.prepare import MIN_SAMPLES, Plan, plan_for
-from edgemon.analysis.quality import Facts, short_verdict, verdicts
+from edgemon.analysis.quality import Facts, short_verdict, verdict
 from edgemon.analysis.registry import ENVELOPE_BAND, VELOCITY_BAND, WHOLE_BAND
-from edgemon.model.level import LEVEL_KINDS, Band, Detector, Level
+from edgemon.model.level import LEVEL_KINDS, Band, Level, LevelKind
 from edgemon.model.quality import Verdict
 from edgemon.model.reading import Counts
 from edgemon.units import Quantity
@@ -44,7 +44,6 @@ class Waveform:
     """Parts of the capture never came."""
 
 
-Head = tuple[str, Quantity, Detector, Band, str]
 Measured = tuple[tuple[Level, ...], Verdict]
 
 
@@ -92,34 +91,42 @@ def _blocks(members: list[int], n: int) -> Iterator[list[int]]:
 def _measure_block(plan: Plan, waves: list[Waveform]) -> list[Measured]:
     if plan.n < MIN_SAMPLES:
         return [((), short_verdict(plan, wave.missing)) for wave in waves]
-    counts = [wave.counts for wave in waves]
     padding = -len(waves) % LANES if len(waves) > 2 else 0  # one or two rows are quicker alone
-    block = Block(counts, plan, padding)
-    si = np.array([wave.si_per_count for wave in waves], np.float64)
-    reach = np.array([math.inf if wave.range_si is None else wave.range_si for wave in waves], np.float64)
-    found = verdicts(block, Facts(counts, si, reach, [wave.missing for wave in waves]))
-    return list(zip(_levels(block, si), found, strict=True))
+    block = Block([wave.counts for wave in waves], plan, padding)
+    heads = _heads(plan)
+    results = []
+    for i, (wave, figures) in enumerate(zip(waves, block.figures(), strict=True)):
+        facts = Facts(wave.counts, wave.si_per_count, math.inf if wave.range_si is None else wave.range_si, wave.missing)
+        results.append((_levels(heads, figures, wave.si_per_count), verdict(block, i, figures, facts)))
+    return results
 
 
-def _levels(block: Block, si: NDArray[np.float64]) -> list[tuple[Level, ...]]:
-    heads: list[Head] = []
-    columns = []
-    plan = block.plan
-    families = [(VELOCITY_BAND, plan.velocity), (WHOLE_BAND, plan), (ENVELOPE_BAND, plan.envelope)]
-    for functions, part in families:
-        if part is None:
-            continue
-        for name, function in functions.items():
-            kind = LEVEL_KINDS[name]
-            heads.append((name, kind.quantity, kind.detector, part.band, part.remark))
-            columns.append(function(block))
-    table = np.array(columns, np.float64)[:, : si.size]  # without the padding
-    table[[head[1] is not Quantity.RATIO for head in heads]] *= si  # counts to the house's unit; a ratio has none
-    rows = table.T.tolist()
-    if np.isfinite(table).all():
-        names, quantities, detectors, bands, remarks = zip(*heads, strict=True)
-        return [tuple(map(Level, names, row, quantities, detectors, bands, remarks)) for row in rows]
-    return [
-        tuple(Level(head[0], value, *head[1:]) for head, value in zip(heads, row, strict=True) if math.isfinite(value))
-        for row in rows
-    ]
+class _Head(NamedTuple):
+    """What is the same of a level for every capture of a plan."""
+
+    function: Callable[[Figures], float]
+    kind: LevelKind
+    scaled: bool
+    """In counts until multiplied by their size."""
+    band: Band
+    remark: str
+
+
+@lru_cache(maxsize=64)
+def _heads(plan: Plan) -> tuple[_Head, ...]:
+    families = ((VELOCITY_BAND, plan.velocity), (WHOLE_BAND, plan), (ENVELOPE_BAND, plan.envelope))
+    return tuple(
+        _Head(function, LEVEL_KINDS[name], LEVEL_KINDS[name].quantity is not Quantity.RATIO, part.band, part.remark)
+        for functions, part in families
+        if part is not None
+        for name, function in functions.items()
+    )
+
+
+def _levels(heads: tuple[_Head, ...], figures: Figures, si: float) -> tuple[Level, ...]:
+    levels = []
+    for function, kind, scaled, band, remark in heads:
+        value = function(figures) * si if scaled else function(figures)
+        if math.isfinite(value):
+            levels.append(Level(kind.name, value, kind.quantity, kind.detector, band, remark))
+    return tuple(levels)

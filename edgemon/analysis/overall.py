@@ -1,30 +1,25 @@
 """Levels of the whole measured band, from the lowest resolved line to half the sample rate; mean removed."""
 
-import numpy as np
+import math
 
-from edgemon.analysis.block import Block, Rows
+from edgemon.analysis.block import NAN, Figures
 
 
-def acceleration_rms(block: Block) -> Rows:
+def acceleration_rms(figures: Figures) -> float:
     """R.m.s. acceleration, counts."""
-    return np.sqrt(block.second)
+    return math.sqrt(figures.second)
 
 
-def acceleration_peak(block: Block) -> Rows:
+def acceleration_peak(figures: Figures) -> float:
     """Largest sample without its sign, counts: a true peak, not one derived from the r.m.s. value."""
-    peak: Rows = np.maximum(block.top - block.mean, block.mean - block.bottom)
-    return peak
+    return max(figures.top - figures.mean, figures.mean - figures.bottom)
 
 
-def crest_factor(block: Block) -> Rows:
+def crest_factor(figures: Figures) -> float:
     """Peak over r.m.s. acceleration; not a number where nothing moves."""
-    return acceleration_peak(block) / _moving(acceleration_rms(block))
+    return acceleration_peak(figures) / math.sqrt(figures.second) if figures.second > 0.0 else NAN
 
 
-def kurtosis(block: Block) -> Rows:
+def kurtosis(figures: Figures) -> float:
     """Fourth moment over the square of the second (Pearson's, 3 for Gaussian noise); not a number where nothing moves."""
-    return block.fourth / _moving(block.second * block.second)
-
-
-def _moving(value: Rows) -> Rows:
-    return np.where(value > 0.0, value, np.float32(np.nan))
+    return figures.fourth / figures.second**2 if figures.second > 0.0 else NAN

@@ -57,9 +57,12 @@ class VelocityPlan:
     """Shape (2 (n_lines - 2), 2): weights of squared real and imaginary parts; columns: whole band, lowest octave."""
     m: int
     """Samples of the velocity waveform: at least twelve in a period of the band's upper edge."""
-    velocity: NDArray[np.complex64]
-    displacement: NDArray[np.complex64]
-    """Shape (n_lines,): gain over j omega, and over its square."""
+    positive: NDArray[np.complex64]
+    """Shape (n_lines,): what makes velocity + j displacement / displacement_scale out of lines at positive frequencies."""
+    negative: NDArray[np.complex64]
+    """Shape (n_lines - 1,): the same for the conjugate lines, highest frequency first."""
+    displacement_scale: float
+    """Seconds; with it both parts are of like size in float32."""
     inside: slice
     """Where the taper is 1."""
 
@@ -85,8 +88,10 @@ class Plan:
 
     n: int
     fs_hz: float
-    taper: NDArray[np.float32]
-    """Rising edge, shape (n_taper,)."""
+    share: NDArray[np.float32]
+    """1 / n, n times: the mean is a product with it."""
+    window: NDArray[np.float32]
+    """Taper of the whole record, shape (n,)."""
     offset: NDArray[np.complex64]
     """First lines of the taper itself, over its line at 0 Hz: what a constant adds to each line, shape (k,)."""
     band: Band
@@ -112,10 +117,10 @@ def plan_for(n: int, fs_hz: float, band: Band, envelope_band: Band | None) -> Pl
     `velocity_rms` sees the Hann window times the taper, of which the noise bandwidth is known exactly.
     """
     if n < MIN_SAMPLES:
-        return Plan(n, fs_hz, _edge(0), np.zeros(0, np.complex64), band, None, None, True, (f"{n} samples make no level",))
+        return Plan(n, fs_hz, *_untapered(n), band, None, None, True, (f"{n} samples make no level",))
     if not FS_RANGE_HZ[0] <= fs_hz <= FS_RANGE_HZ[1]:
         why = f"a sample rate of {fs_hz:g} Hz makes no velocity and no envelope"
-        return Plan(n, fs_hz, _edge(0), np.zeros(0, np.complex64), Band(fs_hz / n, fs_hz / 2.0), None, None, False, (why,))
+        return Plan(n, fs_hz, *_untapered(n), Band(fs_hz / n, fs_hz / 2.0), None, None, False, (why,))
     duration, nyquist = n / fs_hz, fs_hz / 2.0
     remarks: list[str] = []
     periods = duration * band.low_hz
@@ -130,7 +135,13 @@ def plan_for(n: int, fs_hz: float, band: Band, envelope_band: Band | None) -> Pl
     envelope = _envelope_plan(n, fs_hz, envelope_band, taper)
     if envelope is None:
         remarks.append(f"no lines of this capture in the envelope's band {envelope_band or 'by default'}")
-    return Plan(n, fs_hz, taper, _offset(n, taper), Band(fs_hz / n, nyquist), velocity, envelope, too_short, tuple(remarks))
+    share, window = np.full(n, 1.0 / n, np.float32), _tapered(np.ones(n), taper).astype(np.float32)
+    offset, whole = _offset(n, taper), Band(fs_hz / n, nyquist)
+    return Plan(n, fs_hz, share, window, offset, whole, velocity, envelope, too_short, tuple(remarks))
+
+
+def _untapered(n: int) -> tuple[NDArray[np.float32], NDArray[np.float32], NDArray[np.complex64]]:
+    return np.full(n, 1.0 / max(1, n), np.float32), np.ones(n, np.float32), np.zeros(0, np.complex64)
 
 
 def _edge(n_taper: int) -> NDArray[np.float32]:
@@ -168,16 +179,18 @@ def _velocity_plan(n: int, fs_hz: float, band: Band, taper: NDArray[np.float32])
     window = _tapered(1.0 - np.cos(2.0 * np.pi * np.arange(n) / n), taper)  # twice a Hann window
     weight = (2.0 / (n * float(np.dot(window, window)))) * (gain / omega)[:-1] ** 2
     lowest = np.where(f[:-1] < 2.0 * max(band.low_hz, line_hz), weight, 0.0)
-    m = scipy.fft.next_fast_len(max(2 * n_lines, math.ceil(VELOCITY_RATE * high / line_hz)), real=True)
+    m = _quick_length(max(2 * n_lines, math.ceil(VELOCITY_RATE * high / line_hz)))
     scale = m / n
-    velocity, displacement = np.zeros(n_lines, np.complex64), np.zeros(n_lines, np.complex64)
-    velocity[1:], displacement[1:] = scale * gain / (1j * omega), -scale * gain / omega**2
+    slow = 1.0 / omega[0] if band.low_hz <= line_hz else 1.0 / (2.0 * np.pi * band.low_hz)
+    velocity, displacement = scale * gain / (1j * omega), -scale * gain / omega**2 / slow
+    positive, negative = np.zeros(n_lines, np.complex64), np.empty(n_lines - 1, np.complex64)
+    positive[1:], negative[:] = velocity + 1j * displacement, (velocity.conj() + 1j * displacement)[::-1]
     cut = [CUT.format(high)] if high < band.high_hz else []
     short = [SHORT] if band.low_hz * n < GOOD_PERIODS * fs_hz else []
     power = np.repeat(np.column_stack((weight, lowest)), 2, axis=0).astype(np.float32)
     truth = Band(max(band.low_hz, line_hz), high)
     inside = _inside(taper.size, n, m)
-    return VelocityPlan(truth, "; ".join(short + cut), n_lines, power, m, velocity, displacement, inside)
+    return VelocityPlan(truth, "; ".join(short + cut), n_lines, power, m, positive, negative, slow, inside)
 
 
 def _envelope_plan(n: int, fs_hz: float, wanted: Band | None, taper: NDArray[np.float32]) -> EnvelopePlan | None:
@@ -187,13 +200,19 @@ def _envelope_plan(n: int, fs_hz: float, wanted: Band | None, taper: NDArray[np.
     last = min((n - 1) // 2, math.floor(min(band.high_hz, nyquist) / line_hz + 1e-9))
     if last - first < 3:
         return None
-    m = scipy.fft.next_fast_len(math.ceil(ENVELOPE_RATE * (last - first + 1)))
+    m = _quick_length(math.ceil(ENVELOPE_RATE * (last - first + 1)))
     cut = CUT.format(nyquist) if band.high_hz > nyquist else ""
     truth = Band(max(band.low_hz, line_hz), min(band.high_hz, nyquist))
     weight = np.interp(np.arange(m) * (n / m), np.arange(n), _tapered(np.ones(n), taper))
     edge = int(np.argmax(weight > ENVELOPE_FLOOR))
     inside = slice(edge, m - edge)
     return EnvelopePlan(truth, cut, slice(first, last + 1), m, inside, (2.0 * m / n / weight[inside]).astype(np.float32))
+
+
+def _quick_length(least: int) -> int:
+    """Give a length of few and small factors; many twos are quicker than the nearest such length (measured)."""
+    twos = 32 if least >= 1024 else 1
+    return twos * int(scipy.fft.next_fast_len(-(-least // twos), real=True))
 
 
 def _inside(n_taper: int, n: int, m: int) -> slice:

@@ -5,12 +5,12 @@ Every threshold is common practice without a published source, except where one 
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
-from edgemon.analysis.block import Block
+from edgemon.analysis.block import Block, Figures
 from edgemon.analysis.prepare import Plan
 from edgemon.model.quality import Flaw, Verdict
 from edgemon.model.reading import Counts
@@ -49,38 +49,49 @@ CLEAN = Verdict()
 Row = tuple[Flaw, str]
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Facts:
-    """What the verdict needs beside the block, one for each row."""
+class Facts(NamedTuple):
+    """What a verdict needs beside the figures."""
 
-    counts: Sequence[Counts]
-    si_per_count: NDArray[np.float64]
-    range_si: NDArray[np.float64]
+    counts: Counts
+    si_per_count: float
+    range_si: float
     """m/s2; infinite where it is not known."""
-    missing: Sequence[bool]
+    missing: bool
 
 
-def verdicts(block: Block, facts: Facts) -> list[Verdict]:
-    """Judge every row of a block.
+def verdict(block: Block, i: int, figures: Figures, facts: Facts) -> Verdict:
+    """Judge one row of a block.
 
     Parameters
     ----------
     block : Block
-        Its rows, padding apart, are the captures in `facts`.
+        Where the row stands, for its plan and its lines.
+    i : int
+        Number of the row.
+    figures : Figures
+        Of that row.
     facts : Facts
         Raw counts, scale, range, and whether parts are missing.
 
     Returns
     -------
-    list of Verdict
-        In order; a row without flaw and without remark shares one and the same clean verdict.
+    Verdict
+        Without flaw and without remark it is one and the same clean verdict for all.
     """
-    plan, rows = block.plan, len(facts.counts)
-    suspects = np.flatnonzero(_suspect(block, facts, rows))
-    found = [CLEAN] * rows
-    for i in range(rows) if plan.too_short or plan.remarks else suspects.tolist():
-        found[i] = _verdict(block, facts, i)
-    return found
+    plan = block.plan
+    if not plan.remarks and not _suspect(plan, figures, facts):
+        return CLEAN
+    limit = facts.range_si / facts.si_per_count if facts.si_per_count > 0.0 else math.inf
+    found: list[Row | None] = [
+        clipping(facts.counts, limit),
+        flat_line(facts.counts, math.sqrt(figures.second)),
+        (Flaw.TOO_SHORT, plan.remarks[0]) if plan.too_short else None,
+        _missing() if facts.missing else None,
+        _rise(block, i, figures),
+        _implausible(figures, facts),
+    ]
+    remarks = plan.remarks[1:] if plan.too_short else plan.remarks
+    return _collect([row for row in found if row is not None], remarks)
 
 
 def short_verdict(plan: Plan, missing: bool) -> Verdict:
@@ -88,32 +99,20 @@ def short_verdict(plan: Plan, missing: bool) -> Verdict:
     return _collect([(Flaw.TOO_SHORT, plan.remarks[0])] + ([_missing()] if missing else []), ())
 
 
-def _suspect(block: Block, facts: Facts, rows: int) -> NDArray[np.bool_]:
-    reach = np.maximum(np.abs(block.top[:rows]), np.abs(block.bottom[:rows]))
-    second = block.second[:rows]
-    suspect = (reach > RAIL - 0.5) | (second < FLAT_STD**2) | (block.fourth[:rows] > IDENTICAL_KURTOSIS * second**2)
-    suspect |= reach * facts.si_per_count > (facts.range_si - 2.0 * facts.si_per_count)
-    suspect |= block.at_extremes[:rows] > max(MIN_RUN - 1, FLAT_SHARE * block.plan.n)
-    suspect |= np.asarray(facts.missing, bool)
-    if block.plan.velocity is not None:
-        power = block.velocity_power[:rows]
-        suspect |= np.sqrt(power[:, 0]) * facts.si_per_count > MAX_VELOCITY
-        suspect |= power[:, 1] >= RISE_ENERGY * power[:, 0]
-    return np.asarray(suspect)
-
-
-def _verdict(block: Block, facts: Facts, i: int) -> Verdict:
-    counts, si, limit = facts.counts[i], float(facts.si_per_count[i]), float(facts.range_si[i])
-    found: list[Row | None] = [
-        clipping(counts, limit / si if si > 0.0 else np.inf),
-        flat_line(counts, float(block.second[i]) ** 0.5),
-        (Flaw.TOO_SHORT, block.plan.remarks[0]) if block.plan.too_short else None,
-        _missing() if facts.missing[i] else None,
-        _rise(block, i),
-        _implausible(block, i, si, limit),
-    ]
-    remarks = block.plan.remarks[1:] if block.plan.too_short else block.plan.remarks
-    return _collect([row for row in found if row is not None], remarks)
+def _suspect(plan: Plan, figures: Figures, facts: Facts) -> bool:
+    """Say whether some full test could find a flaw; comparisons with what is not a number are false."""
+    si, second = facts.si_per_count, figures.second
+    reach = max(abs(figures.top), abs(figures.bottom))
+    return (
+        reach > RAIL - 0.5
+        or second < FLAT_STD**2
+        or figures.fourth > IDENTICAL_KURTOSIS * second**2
+        or reach * si > facts.range_si - 2.0 * si
+        or figures.at_extremes > max(MIN_RUN - 1, FLAT_SHARE * plan.n)
+        or facts.missing
+        or figures.velocity_square * si**2 > MAX_VELOCITY**2
+        or figures.lowest_square >= RISE_ENERGY * figures.velocity_square
+    )
 
 
 def _collect(rows: Sequence[Row], remarks: tuple[str, ...]) -> Verdict:
@@ -173,7 +172,7 @@ def flat_line(counts: Counts, std: float) -> Row | None:
     return None
 
 
-def _rise(block: Block, i: int) -> Row | None:
+def _rise(block: Block, i: int, figures: Figures) -> Row | None:
     """Tell a ski slope from a slow line and from white noise, where most of the velocity lies in the lowest octave.
 
     Notes
@@ -185,8 +184,8 @@ def _rise(block: Block, i: int) -> Row | None:
     plan = block.plan.velocity
     if plan is None:
         return None
-    power = block.velocity_power[i]
-    if not power[1] >= RISE_ENERGY * power[0] or power[0] <= 0.0:
+    power, lowest = figures.velocity_square, figures.lowest_square
+    if not lowest >= RISE_ENERGY * power or power <= 0.0:
         return None
     low = plan.band.low_hz * block.plan.n / block.plan.fs_hz
     lines = block.lines[i, : plan.n_lines].astype(np.complex128)
@@ -203,17 +202,16 @@ def _rise(block: Block, i: int) -> Row | None:
     scatter = math.pi / math.sqrt(6.0) * math.sqrt(1.5 / np.count_nonzero(near) + 1.5 / np.count_nonzero(far))
     if flatness < RISE_FLATNESS or steepness < max(RISE_STEEPNESS, math.exp(RISE_SIGMAS * scatter)):
         return None
-    share = 100.0 * float(power[1] / power[0])
+    share = 100.0 * lowest / power
     edge = 2.0 * plan.band.low_hz
     return Flaw.LOW_FREQUENCY_RISE, f"{share:.0f} % of the velocity lies below {edge:g} Hz in a slope without lines"
 
 
-def _implausible(block: Block, i: int, si: float, limit: float) -> Row | None:
-    if block.plan.velocity is not None:
-        velocity = float(block.velocity_power[i, 0]) ** 0.5 * si
-        if velocity > MAX_VELOCITY:
-            return Flaw.IMPLAUSIBLE, f"velocity {1e3 * velocity:.3g} mm/s r.m.s.: no bearing housing moves so"
-    reach = max(abs(float(block.top[i])), abs(float(block.bottom[i]))) * si
-    if reach > RANGE_MARGIN * limit:
-        return Flaw.IMPLAUSIBLE, f"acceleration {reach:.3g} m/s2, beyond the sensor's range of {limit:.3g} m/s2"
+def _implausible(figures: Figures, facts: Facts) -> Row | None:
+    velocity = math.sqrt(figures.velocity_square) * facts.si_per_count
+    if velocity > MAX_VELOCITY:
+        return Flaw.IMPLAUSIBLE, f"velocity {1e3 * velocity:.3g} mm/s r.m.s.: no bearing housing moves so"
+    reach = max(abs(figures.top), abs(figures.bottom)) * facts.si_per_count
+    if reach > RANGE_MARGIN * facts.range_si:
+        return Flaw.IMPLAUSIBLE, f"acceleration {reach:.3g} m/s2, beyond the sensor's range of {facts.range_si:.3g} m/s2"
     return None

@@ -1,0 +1,103 @@
+"""Which band of a waveform rings with impacts: squared envelopes of a tree of bands, and how peaked each is.
+
+All bands are cut from the lines of one transform, each at its own low rate, so that a whole tree costs a few transforms.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+import scipy.fft
+from numpy.typing import NDArray
+
+from edgemon.errors import ParameterError
+from edgemon.model.level import Band
+
+MIN_LINES = 64
+"""Fewest lines in a band: with fewer, one strong tone at the edge makes a false maximum (measured on tones in noise)."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class SquaredEnvelope:
+    """Squared envelope of one band, mean 1, at a rate of twice the band's width."""
+
+    samples: NDArray[np.float64]
+    """Shape (m,), m even; lasts as long as the waveform."""
+    band: Band
+    kurtosis: float
+    """Spectral kurtosis of the band: 0 for Gaussian noise, -1 for a steady tone, above 0 for impacts."""
+
+
+def band_tree(half_rate_hz: float, min_width_hz: float) -> list[Band]:
+    """List the bands of a tree: halves, thirds of those, and so on, down to a least width; half-overlapped.
+
+    Parameters
+    ----------
+    half_rate_hz : float
+        Half the sample rate; the first band is all of it.
+    min_width_hz : float
+        No band is narrower.
+
+    Returns
+    -------
+    list of Band
+        From wide to narrow; 1, 2, 3, 4, 6, 8, 12 ... bands to a level.
+
+    Notes
+    -----
+    The 1/3-binary tree. Source: J. Antoni, Mech. Syst. Signal Process. 21 (2007) 108-124.
+    """
+    bands = [Band(0.0, half_rate_hz)]
+    for count in (2, 3, 4, 6, 8, 12, 16):
+        width = half_rate_hz / count
+        if width < min_width_hz:
+            break
+        bands += [Band(i * width, (i + 1) * width) for i in range(count)]
+    return bands
+
+
+def squared_envelope(lines: NDArray[np.complexfloating], line_hz: float, band: Band) -> SquaredEnvelope:
+    """Demodulate one band of a waveform.
+
+    Parameters
+    ----------
+    lines : complex array, shape (n // 2 + 1,)
+        One-sided transform of the waveform.
+    line_hz : float
+        Distance of two lines.
+    band : Band
+        At least MIN_LINES lines wide.
+
+    Returns
+    -------
+    SquaredEnvelope
+        Of the lines inside the band; all ones where they are all zero.
+
+    Raises
+    ------
+    ParameterError
+        Too few lines in the band.
+    """
+    first = max(1, round(band.low_hz / line_hz))
+    last = min(lines.size - 1, round(band.high_hz / line_hz))
+    inside = lines[first:last]
+    if inside.size < MIN_LINES:
+        raise ParameterError(f"{inside.size} lines in {band}", "band", f"{MIN_LINES} or more")
+    m = scipy.fft.next_fast_len(2 * inside.size)
+    m += m % 2
+    padded = np.zeros(m, np.complex128)
+    padded[: inside.size] = inside
+    analytic = scipy.fft.ifft(padded, overwrite_x=True)
+    square = analytic.real**2 + analytic.imag**2
+    mean = float(square.mean())
+    if not mean > 0.0:
+        return SquaredEnvelope(np.ones(m), band, 0.0)
+    square /= mean
+    return SquaredEnvelope(square, band, float(np.mean(square**2)) - 2.0)
+
+
+def kurtogram(lines: NDArray[np.complexfloating], line_hz: float, min_width_hz: float) -> list[SquaredEnvelope]:
+    """Give the squared envelopes of the whole tree, as many as have lines enough; arguments as above."""
+    half_rate = line_hz * (lines.size - 1)
+    return [
+        squared_envelope(lines, line_hz, band) for band in band_tree(half_rate, max(min_width_hz, (MIN_LINES + 2) * line_hz))
+    ]
