@@ -42,8 +42,9 @@ class Desk:
 
     def beat(self) -> bool:
         """Let half a second pass: turn the flash, drop an old message, adopt changes; says whether a machine changed."""
-        if not self.look.still:
-            self.look = replace(self.look, phase=not self.look.phase)
+        total = self.summary()
+        phase = self.look.phase if self.look.still else not self.look.phase
+        self.look = replace(self.look, phase=phase, mixed=0 < total.simulated < total.machines)
         if self.message and self.clock.elapsed() >= self._message_until:
             self.message = ""
         return self.picture.drain(self.clock.elapsed())

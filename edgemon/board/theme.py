@@ -162,3 +162,5 @@ class Look:
     """No flashing: what calls carries a `!` instead."""
     phase: bool = True
     """First half of the flash period."""
+    mixed: bool = False
+    """Some machines are simulated and some are not: each simulated one carries a `~` after its name."""

@@ -23,12 +23,12 @@ JOURNAL = tuple(
 
 
 def picture(
-    keys: Sequence[str], lost: bool = False, **options: bool | str
+    keys: Sequence[str], lost: bool = False, options: dict[str, bool | str] | None = None
 ) -> tuple[BoardApp, Callable[[Pilot[None]], Awaitable[None]]]:
     source = MemorySource(journal=JOURNAL)
     source.past = PAST
     clock = ManualClock(sites.NOW)
-    app = BoardApp(source, clock, **options)  # type: ignore[arg-type]
+    app = BoardApp(source, clock, **(options or {}))  # type: ignore[arg-type]
 
     async def play(pilot: Pilot[None]) -> None:
         app.desk.message = ""
@@ -59,7 +59,7 @@ def test_screen(snap_compare: SnapCompare, keys: list[str], size: tuple[int, int
 
 @pytest.mark.parametrize("options", [{"theme": "light"}, {"ascii": True}, {"still": True}], ids=["light", "ascii", "still"])
 def test_plant_drawn_otherwise(snap_compare: SnapCompare, options: dict[str, bool | str]) -> None:
-    app, play = picture([], **options)
+    app, play = picture([], options=options)
     assert snap_compare(app, run_before=play, terminal_size=(120, 40))
 
 

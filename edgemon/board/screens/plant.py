@@ -83,7 +83,7 @@ class PlantScreen(BoardScreen):
         look, now = self.desk.look, self.desk.picture.now
         selected = machine.id == self.desk.selected
         phase = look.phase if machine.unacknowledged else None
-        key = (machine, grid.form, cols, figures.age(machine.t, now), phase, selected, look.still)
+        key = (machine, grid.form, cols, figures.age(machine.t, now), phase, selected, look.still, look.mixed)
         known = self._tiles.get(machine.id)
         if known is not None and known[0][0] is machine and known[0][1:] == key[1:]:
             return known[1]

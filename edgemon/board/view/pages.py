@@ -101,7 +101,8 @@ def _reading(look: Look, width: int) -> list[Row]:
     text = (
         "The bar is the level nearest its alarm limit, on one scale for all machines: the first half is up to the alert"
         " limit (1), the next quarter up to the alarm limit (2), the end is twice the alarm limit. Ages are in coarse steps."
-        " A ? beside a state says that it rests on data no longer good."
+        " A ? beside a state says that it rests on data no longer good; a ~ after a name, where only some machines are"
+        " simulated, that this one is."
     )
     rows = [fit_row([Span("   "), Span(filled, Role.TEXT), Span(track, Role.RULE)], width)]
     return rows + [_line(f"   {line}", width, Role.DIM) for line in wrap(text, max(10, width - 5))]

@@ -161,7 +161,7 @@ def _first(machine: MachineView, form: Form, cols: Columns, now: Instant, look: 
         Span(look.glyphs.cursor if selected else " ", Role.BRIGHT),
         *status.tag(show, look, machine.unacknowledged, unsure),
         Span(fit(safe(machine.name), cols.name, look.glyphs.ellipsis), Role.TEXT if quiet else Role.BRIGHT),
-        Span(" "),
+        Span("~" if machine.sim and look.mixed else " ", Role.NO_DATA),
         word,
         Span(" " * (cols.word + 1 - width_of(word.text))),
         *_bar(machine, cols.bar, word.role, look),
