@@ -3,6 +3,7 @@
     model      the words: ids, instants, messages, levels, limits, alarm states, events
     decode     bytes to readings and captures            analysis   captures to levels, and whether they are fit
     alarms     levels to alarm states                    diagnosis  spectra and machine facts to findings
+    trend      levels over time to baselines, changes and forecasts
     engine     joins the four; pure                      settings   files to model values
     store      door to SQLite                            mqtt       door to Paho
     api        door to people and programs (HTTP)        board      the operator's terminal, its own process

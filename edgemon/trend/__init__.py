@@ -1,0 +1,1 @@
+"""Levels over time: like conditions, robust trends, changes, baselines and forecasts; pure, numpy only."""
