@@ -1,6 +1,8 @@
 """Captures of one length, rate and band as rows of one float32 block: what several levels share is computed once."""
 
+import math
 from collections.abc import Sequence
+from functools import lru_cache
 from typing import NamedTuple
 
 import numpy as np
@@ -8,6 +10,7 @@ import scipy.fft
 from numpy.typing import NDArray
 
 from edgemon.analysis.prepare import EnvelopePlan, Plan, VelocityPlan
+from edgemon.analysis.window import window
 from edgemon.model.reading import Counts
 
 Rows = NDArray[np.float32]
@@ -91,6 +94,18 @@ class Block:
         columns += _nothing(self.rows, 3) if self.envelope is None else _envelope_columns(self.envelope)
         return list(map(Figures._make, zip(*(column[: self.rows] for column in columns), strict=True)))
 
+    def spectrum(self) -> NDArray[np.float32]:
+        """Give the r.m.s. amplitude of every line under a Hann window, counts, shape (rows and padding, n // 2 + 1)."""
+        return hann_amplitude(self.wave)
+
+    def envelope_spectrum(self) -> NDArray[np.float32]:
+        """Give the same of the envelope about its mean; the plan must have one."""
+        plan = self.plan.envelope
+        assert plan is not None
+        assert self.envelope is not None
+        wave = self.envelope[:, plan.centre]
+        return hann_amplitude(wave - wave.mean(axis=1, keepdims=True))
+
 
 _TWO = np.int16(2)
 
@@ -98,10 +113,7 @@ _TWO = np.int16(2)
 def _stacked(counts: Sequence[Counts], n: int, padding: int) -> NDArray[np.int16]:
     if len(counts) == 1 and not padding:
         return counts[0].reshape(1, n)  # read only
-    raw = np.zeros((len(counts) + padding, n), np.int16)
-    for row, one in zip(raw, counts, strict=False):
-        row[:] = one
-    return raw
+    return np.concatenate([*counts, np.zeros(padding * n, np.int16)]).reshape(len(counts) + padding, n)
 
 
 def _nothing(rows: int, columns: int) -> list[list[float]]:
@@ -114,6 +126,25 @@ def hann_lines(lines: NDArray[np.complex64]) -> NDArray[np.complex64]:
     hann *= np.float32(-0.5)
     hann += lines[:, 1:-1]
     return hann
+
+
+def hann_amplitude(wave: NDArray[np.float32]) -> NDArray[np.float32]:
+    """Give one-sided r.m.s. amplitudes under a Hann window, shape (rows, n // 2 + 1), of rows about their mean."""
+    n = wave.shape[1]
+    amplitude: NDArray[np.float32] = np.abs(scipy.fft.rfft(wave * _hann(n), axis=1, overwrite_x=True))
+    amplitude[:, 0] *= np.float32(math.sqrt(0.5))
+    if n % 2 == 0:
+        amplitude[:, -1] *= np.float32(math.sqrt(0.5))
+    return amplitude
+
+
+@lru_cache(maxsize=64)
+def _hann(n: int) -> NDArray[np.float32]:
+    """Give a Hann window that makes r.m.s. amplitudes of lines."""
+    shape = window("hann", n)
+    scaled = (shape.samples * (math.sqrt(2.0) / (n * shape.coherent_gain))).astype(np.float32)
+    scaled.flags.writeable = False
+    return scaled
 
 
 def _velocity_columns(lines: NDArray[np.complex64], plan: VelocityPlan) -> list[list[float]]:

@@ -2,19 +2,23 @@
 
 import math
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from functools import cache, lru_cache
+from math import isfinite
 from typing import NamedTuple
 
 import numpy as np
+from numpy.typing import NDArray
 
 from edgemon.analysis.block import Block, Figures
 from edgemon.analysis.prepare import MIN_SAMPLES, Plan, plan_for
 from edgemon.analysis.quality import Facts, short_verdict, verdict
 from edgemon.analysis.registry import ENVELOPE_BAND, VELOCITY_BAND, WHOLE_BAND
-from edgemon.model.level import LEVEL_KINDS, Band, Level, LevelKind
+from edgemon.analysis.window import window
+from edgemon.model.level import LEVEL_KINDS, Band, Detector, Level, LevelKind
 from edgemon.model.quality import Verdict
 from edgemon.model.reading import Counts
+from edgemon.model.spectrum import Spectrum
 from edgemon.units import Quantity
 
 BLOCK_SAMPLES = 131072
@@ -45,6 +49,7 @@ class Waveform:
 
 
 Measured = tuple[tuple[Level, ...], Verdict]
+MeasuredWithSpectra = tuple[tuple[Level, ...], Verdict, Spectrum | None, Spectrum | None]
 
 
 def measure(waveforms: Sequence[Waveform]) -> list[Measured]:
@@ -63,16 +68,37 @@ def measure(waveforms: Sequence[Waveform]) -> list[Measured]:
         band about the envelope's mean, the others of everything from the lowest resolved line to half the sample rate.
         Peaks are those of the waveform, never derived from an r.m.s. value.
     """
+    return [(levels, verdict) for levels, verdict, _, _ in _measured(waveforms, spectra=False)]
+
+
+def measure_with_spectra(waveforms: Sequence[Waveform]) -> list[MeasuredWithSpectra]:
+    """Compute what `measure` does and both spectra, sharing what they have in common.
+
+    Parameters
+    ----------
+    waveforms : sequence of Waveform
+        As for `measure`.
+
+    Returns
+    -------
+    list of (levels, verdict, spectrum, envelope spectrum)
+        Spectra of acceleration, r.m.s. amplitude, m/s2, Hann window: of the whole record, and of the demodulated band's
+        envelope about its mean where the record's tapered ends leave it whole. None where there is none.
+    """
+    return _measured(waveforms, spectra=True)
+
+
+def _measured(waveforms: Sequence[Waveform], spectra: bool) -> list[MeasuredWithSpectra]:
     _keep_memory()
     groups: dict[tuple[int, float, Band, Band | None], list[int]] = {}
     for i, wave in enumerate(waveforms):
         groups.setdefault((wave.counts.size, wave.fs_hz, wave.band, wave.envelope_band), []).append(i)
-    results: list[Measured | None] = [None] * len(waveforms)
+    results: list[MeasuredWithSpectra | None] = [None] * len(waveforms)
     with np.errstate(all="ignore"):  # what is not finite is left out below
         for key, members in groups.items():
             plan = plan_for(*key)
             for rows in _blocks(members, plan.n):
-                for i, result in zip(rows, _measure_block(plan, [waveforms[i] for i in rows]), strict=True):
+                for i, result in zip(rows, _measure_block(plan, [waveforms[i] for i in rows], spectra), strict=True):
                     results[i] = result
     return [result for result in results if result is not None]
 
@@ -88,17 +114,33 @@ def _blocks(members: list[int], n: int) -> Iterator[list[int]]:
         yield members[start : start + size]
 
 
-def _measure_block(plan: Plan, waves: list[Waveform]) -> list[Measured]:
+def _measure_block(plan: Plan, waves: list[Waveform], spectra: bool) -> list[MeasuredWithSpectra]:
     if plan.n < MIN_SAMPLES:
-        return [((), short_verdict(plan, wave.missing)) for wave in waves]
+        return [((), short_verdict(plan, wave.missing), None, None) for wave in waves]
     padding = -len(waves) % LANES if len(waves) > 2 else 0  # one or two rows are quicker alone
     block = Block([wave.counts for wave in waves], plan, padding)
     heads = _heads(plan)
+    of_wave, of_envelope = _spectra(block, waves) if spectra else ([None] * len(waves), [None] * len(waves))
     results = []
     for i, (wave, figures) in enumerate(zip(waves, block.figures(), strict=True)):
         facts = Facts(wave.counts, wave.si_per_count, math.inf if wave.range_si is None else wave.range_si, wave.missing)
-        results.append((_levels(heads, figures, wave.si_per_count), verdict(block, i, figures, facts)))
+        levels = _levels(heads, figures, wave.si_per_count)
+        results.append((levels, verdict(block, i, figures, facts), of_wave[i], of_envelope[i]))
     return results
+
+
+def _spectra(block: Block, waves: list[Waveform]) -> tuple[Sequence[Spectrum | None], Sequence[Spectrum | None]]:
+    plan, bandwidth = block.plan, window("hann", block.plan.n).noise_bandwidth_lines
+    si = [wave.si_per_count for wave in waves]
+
+    def scaled(rows: NDArray[np.float32], line_hz: float) -> list[Spectrum | None]:
+        pairs = zip(rows, si, strict=False)  # without the padding
+        return [Spectrum(row * np.float32(by), line_hz, Quantity.ACCELERATION, bandwidth) for row, by in pairs]
+
+    of_wave = scaled(block.spectrum(), plan.fs_hz / plan.n)
+    if plan.envelope is None:
+        return of_wave, [None] * len(waves)
+    return of_wave, scaled(block.envelope_spectrum(), plan.envelope.line_hz)
 
 
 class _Head(NamedTuple):
@@ -127,6 +169,22 @@ def _levels(heads: tuple[_Head, ...], figures: Figures, si: float) -> tuple[Leve
     levels = []
     for function, kind, scaled, band, remark in heads:
         value = function(figures) * si if scaled else function(figures)
-        if math.isfinite(value):
-            levels.append(Level(kind.name, value, kind.quantity, kind.detector, band, remark))
+        if isfinite(value):
+            levels.append(_level(kind.name, value, kind.quantity, kind.detector, band, remark))
     return tuple(levels)
+
+
+_new = object.__new__
+_name, _value, _quantity, _detector, _band, _remark = (Level.__dict__[field.name].__set__ for field in fields(Level))
+
+
+def _level(name: str, value: float, quantity: Quantity, detector: Detector, band: Band, remark: str) -> Level:
+    """Make a Level by filling its slots: a frozen class's own way takes twice as long, as long as the arithmetic (measured)."""
+    level = _new(Level)
+    _name(level, name)
+    _value(level, value)
+    _quantity(level, quantity)
+    _detector(level, detector)
+    _band(level, band)
+    _remark(level, remark)
+    return level

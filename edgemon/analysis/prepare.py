@@ -80,6 +80,10 @@ class EnvelopePlan:
     """Where the taper is more than a quarter."""
     gain: NDArray[np.float32]
     """What makes the envelope out of the analytic signal inside: scale over taper."""
+    centre: slice
+    """The part of what is inside that is transformed again for the envelope's spectrum: a quick length."""
+    line_hz: float
+    """Distance of lines in that spectrum."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -206,7 +210,18 @@ def _envelope_plan(n: int, fs_hz: float, wanted: Band | None, taper: NDArray[np.
     weight = np.interp(np.arange(m) * (n / m), np.arange(n), _tapered(np.ones(n), taper))
     edge = int(np.argmax(weight > ENVELOPE_FLOOR))
     inside = slice(edge, m - edge)
-    return EnvelopePlan(truth, cut, slice(first, last + 1), m, inside, (2.0 * m / n / weight[inside]).astype(np.float32))
+    gain = (2.0 * m / n / weight[inside]).astype(np.float32)
+    centre = _centre(gain.size)
+    line = fs_hz * m / n / (centre.stop - centre.start)
+    return EnvelopePlan(truth, cut, slice(first, last + 1), m, inside, gain, centre, line)
+
+
+def _centre(most: int) -> slice:
+    count = most
+    while count > 2 and _quick_length(count) != count:
+        count -= 1
+    start = (most - count) // 2
+    return slice(start, start + count)
 
 
 def _quick_length(least: int) -> int:
