@@ -26,7 +26,7 @@ def test_good_settings_give_one_line_and_0(capsys: pytest.CaptureFixture[str]) -
     assert run("--config", str(DEMO)) == 0
     out, err = capsys.readouterr()
     (line,) = out.splitlines()
-    assert line.startswith("26 machines, 58 points, 43 sensors, limits from plant file (62); ISO 20816-3:2022 group 2, rigid")
+    assert line.startswith("26 machines, 58 points, 43 sensors, limits from plant file (47); ISO 20816-3:2022 group 2, rigid")
     assert err == ""
 
 
