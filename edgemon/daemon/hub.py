@@ -75,7 +75,7 @@ class Hub:
 
     def machines(self, which: Iterable[MachineId]) -> tuple[MachineView, ...]:
         """Show some machines."""
-        return tuple(self._view(machine) for machine in which)
+        return tuple(self.machine(machine) for machine in which)
 
     def snapshot(self) -> Snapshot:
         """Show everything, now."""
@@ -151,7 +151,8 @@ class Hub:
         """Give journal entries in words, newest first."""
         return tuple(journal_view(entry) for entry in await self._reader.journal(limit, before=before))
 
-    def _view(self, machine: MachineId) -> MachineView:
+    def machine(self, machine: MachineId) -> MachineView:
+        """Show one machine."""
         view = self._views.get(machine)
         if view is None:
             (view,) = views.machines(self._setting, self._known(), self._clock.now(), (machine,))

@@ -38,7 +38,6 @@ from edgemon.model.ids import CaptureKey, ReadingKey
 from edgemon.model.message import Message, Quarantined
 from edgemon.model.snapshot import Outcome
 from edgemon.mqtt.port import Delivery, Link
-from edgemon.mqtt.wire import machine_states
 from edgemon.store.port import Commit, Known, Saved, Store
 
 BATCH = 32
@@ -108,7 +107,6 @@ class DataPath:
         started = GatewayStarted(now, __version__, plant_fingerprint)
         self._publisher.begin(saved.published_seq, saved.next_seq - 1)
         await self._conclude(judging.begin(self._setting, saved, self._memory, started))
-        self._publisher.states(self._all_states())
 
     @property
     def is_idle(self) -> bool:
@@ -203,7 +201,7 @@ class DataPath:
         await self._conclude(judging.tick(self._setting, self._memory, now))
 
     async def _happened(self, event: Event) -> None:
-        await self._conclude(Judgement(self._memory, Commit(self._clock.now(), events=(event,)), frozenset()))
+        await self._conclude(judging.happened(self._setting, self._memory, event, self._clock.now()))
 
     async def _order(self, order: Order) -> None:
         try:
@@ -222,13 +220,7 @@ class DataPath:
         self._memory = judgement.memory
         machines = {track[0].machine for track in judgement.moved}
         self._hub.adopt(self._memory, machines, self._clock.now())
-        if machines:
-            gateway = self._setting.gateway
-            self._publisher.states(
-                outgoing
-                for view in self._hub.machines(machines)
-                for outgoing in machine_states(gateway.root, self._setting.plant.site, view)
-            )
+        self._publisher.moved(machines)
         if entries:
             self._publisher.journal_grew(entries[-1].seq)
 
@@ -248,15 +240,6 @@ class DataPath:
         log.error("the store fails, nothing is acknowledged until it works again: %s", error)
         self._hub.store_fails(str(error))
         await self._clock.sleep(_RETRY_S)
-
-    def _all_states(self) -> Iterable:  # type: ignore[type-arg]
-        gateway = self._setting.gateway
-        for view in self._hub.machines(machine.id for machine in self._setting.plant.machines):
-            yield from machine_states(gateway.root, self._setting.plant.site, view)
-
-    def republish(self) -> None:
-        """Publish every state again: the broker may have forgotten what it retained."""
-        self._publisher.states(self._all_states())
 
 
 def _decode_and_analyse(

@@ -1,11 +1,12 @@
-"""What goes out on MQTT after a commit: the newest state of each topic, and the journal, entry by entry."""
+"""What goes out on MQTT after a commit: the newest state of what moved, and the journal, entry by entry."""
 
 import asyncio
 import logging
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 
 from edgemon.clock import Clock
 from edgemon.errors import LinkDown, LinkRefused, StoreError
+from edgemon.model.ids import MachineId
 from edgemon.model.outgoing import Outgoing
 from edgemon.mqtt.port import Link
 from edgemon.mqtt.wire import journal_event
@@ -19,16 +20,34 @@ log = logging.getLogger(__name__)
 
 
 class Publisher:
-    """States are coalesced by topic, so that a broken link costs no memory; the journal is read from the store."""
+    """States are made when they are sent, so that what moves faster than the link costs nothing.
 
-    def __init__(self, link: Link, store: Store, reader: Reader, clock: Clock, root: str, site: str) -> None:
+    Parameters
+    ----------
+    render : callable
+        Gives the retained states of a machine and its points as they are now.
+    """
+
+    def __init__(
+        self,
+        link: Link,
+        store: Store,
+        reader: Reader,
+        clock: Clock,
+        root: str,
+        site: str,
+        render: Callable[[MachineId], Iterable[Outgoing]],
+    ) -> None:
         self._link = link
         self._store = store
         self._reader = reader
         self._clock = clock
         self._root = root
         self._site = site
-        self._states: dict[str, Outgoing] = {}
+        self._render = render
+        self._moved: dict[MachineId, None] = {}
+        self._others: dict[str, Outgoing] = {}
+        self._said: dict[str, bytes] = {}
         self._published = 0
         self._newest = 0
         self._wake = asyncio.Event()
@@ -38,10 +57,19 @@ class Publisher:
         self._published, self._newest = published_seq, newest_seq
         self._wake.set()
 
-    def states(self, outgoing: Iterable[Outgoing]) -> None:
-        """Publish states; a newer one of the same topic replaces one that still waits."""
-        for one in outgoing:
-            self._states[one.topic] = one
+    def moved(self, machines: Iterable[MachineId]) -> None:
+        """Publish the states of these machines; what has not changed since it was said last is not said again."""
+        self._moved.update(dict.fromkeys(machines))
+        self._wake.set()
+
+    def again(self, machines: Iterable[MachineId]) -> None:
+        """Publish all states again: the broker may have forgotten what it retained."""
+        self._said.clear()
+        self.moved(machines)
+
+    def state(self, outgoing: Outgoing) -> None:
+        """Publish another retained state; a newer one of the same topic replaces one that still waits."""
+        self._others[outgoing.topic] = outgoing
         self._wake.set()
 
     def journal_grew(self, newest_seq: int) -> None:
@@ -51,8 +79,8 @@ class Publisher:
 
     @property
     def waiting(self) -> int:
-        """How many states and journal entries wait."""
-        return len(self._states) + self._newest - self._published
+        """How many machines' states and journal entries wait."""
+        return len(self._moved) + len(self._others) + self._newest - self._published
 
     async def run(self) -> None:
         """Publish for ever."""
@@ -60,7 +88,7 @@ class Publisher:
             await self._wake.wait()
             self._wake.clear()
             try:
-                while self._states or self._published < self._newest:
+                while self.waiting:
                     await self._publish_some()
             except (LinkDown, StoreError) as error:
                 log.debug("publishing waits: %r", str(error))
@@ -71,20 +99,24 @@ class Publisher:
         """Publish what waits, at the end, for so long at most."""
         try:
             async with asyncio.timeout(most_s):
-                while self._states or self._published < self._newest:
+                while self.waiting:
                     await self._publish_some()
         except (LinkDown, StoreError, TimeoutError) as error:
             log.info("left unpublished at the end: %s entries (%r)", self.waiting, str(error))
 
     async def _publish_some(self) -> None:
-        batch = dict(list(self._states.items())[:_AT_ONCE])
-        for topic in batch:
-            del self._states[topic]
+        machines = list(self._moved)[:_AT_ONCE]
+        others, self._others = self._others, {}
+        for machine in machines:
+            del self._moved[machine]
+        states = [one for machine in machines for one in self._render(machine) if self._said.get(one.topic) != one.payload]
         try:
-            await self._send(batch.values())
+            await self._send([*others.values(), *states])
         except LinkDown:
-            self._states = {**batch, **self._states}
+            self._others = {**others, **self._others}
+            self._moved = {**dict.fromkeys(machines), **self._moved}
             raise
+        self._said.update((one.topic, one.payload) for one in states)
         if self._published < self._newest:
             entries = await self._reader.journal(_AT_ONCE, after=self._published)
             await self._send(journal_event(self._root, self._site, journal_document(entry)) for entry in entries)

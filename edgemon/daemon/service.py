@@ -16,11 +16,12 @@ from edgemon.engine.memory import setting_of
 from edgemon.errors import LinkDown
 from edgemon.model.event import ClockStepped, GatewayStopped, LinkChanged
 from edgemon.model.gateway import Broker, Gateway
+from edgemon.model.ids import MachineId
 from edgemon.model.machine import Plant
 from edgemon.model.outgoing import Outgoing
 from edgemon.mqtt.embedded import EmbeddedBroker
 from edgemon.mqtt.port import Link
-from edgemon.mqtt.wire import gateway_offline, gateway_state
+from edgemon.mqtt.wire import gateway_offline, gateway_state, machine_states
 from edgemon.store.port import Store
 
 TICK_S = 1.0
@@ -71,7 +72,11 @@ class Service:
 
             link = link_to(self._gateway, self.broker, self._plant.site, self._clock, birth)
             hub = Hub(setting, reader, link, self._clock)
-            publisher = Publisher(link, store, reader, self._clock, self._gateway.root, self._plant.site)
+
+            def render(machine: MachineId) -> tuple[Outgoing, ...]:
+                return machine_states(self._gateway.root, self._plant.site, hub.machine(machine))
+
+            publisher = Publisher(link, store, reader, self._clock, self._gateway.root, self._plant.site, render)
             path = DataPath(setting, store, link, self._clock, executor, publisher, hub)
             await path.begin(self._fingerprint)
             hub.commands = path.command
@@ -128,10 +133,10 @@ class Service:
                 was_up = status.up
             if status.connections != connections:
                 connections = status.connections
-                path.republish()
+                publisher.again(self._plant.machine_of)
             if count % _STATUS_EVERY == 0 or not status.up:
                 hub.store_bytes = await store.size_bytes()
-                publisher.states((gateway_state(self._gateway.root, hub.gateway()),))
+                publisher.state(gateway_state(self._gateway.root, hub.gateway()))
             count += 1
             await path.put(Tick())
 

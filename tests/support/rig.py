@@ -18,6 +18,7 @@ from edgemon.model.gateway import Gateway
 from edgemon.model.machine import Plant
 from edgemon.model.snapshot import MachineView, Outcome, PointView
 from edgemon.mqtt.memory import MemoryBroker, MemoryLink
+from edgemon.mqtt.wire import machine_states
 from edgemon.store.memory import MemoryStore
 from tests.support.plants import gateway, plant
 
@@ -56,7 +57,16 @@ class Rig:
         setting = setting_of(of_plant or plant(), self.gateway)
         self.link = MemoryLink(self.clock, subscriptions(self.gateway.root), broker)
         self.hub = Hub(setting, self.store, self.link, self.clock)
-        self.publisher = Publisher(self.link, self.store, self.store, self.clock, self.gateway.root, setting.plant.site)
+        root, site = self.gateway.root, setting.plant.site
+        self.publisher = Publisher(
+            self.link,
+            self.store,
+            self.store,
+            self.clock,
+            root,
+            site,
+            lambda machine: machine_states(root, site, self.hub.machine(machine)),
+        )
         self.path = DataPath(setting, self.store, self.link, self.clock, Inline(), self.publisher, self.hub)
 
     async def send(self, payload: bytes, topic: str = CAPTURE) -> None:
