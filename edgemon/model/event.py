@@ -2,8 +2,7 @@
 
 import re
 from dataclasses import dataclass
-from functools import cache
-from typing import TypeAlias
+from typing import TypeAlias, get_args
 
 from edgemon.model.alarm import AlarmState, Priority
 from edgemon.model.ids import AlarmKey, CaptureId, MachineId, PointKey, SensorId
@@ -168,14 +167,15 @@ Event: TypeAlias = (
 )
 
 
-@cache
-def _kind(of: type) -> str:
-    return re.sub(r"(?<!^)(?=[A-Z])", "-", of.__name__).lower()
+EVENT_OF: dict[str, type[Event]] = {re.sub(r"(?<!^)(?=[A-Z])", "-", event.__name__).lower(): event for event in get_args(Event)}
+"""The journal's word for each kind of event: `alarm-changed` is `AlarmChanged`."""
+
+_KINDS = {event: kind for kind, event in EVENT_OF.items()}
 
 
 def kind_of(event: Event) -> str:
-    """Give the journal's word for the kind of an event: `alarm-changed`."""
-    return _kind(type(event))
+    """Give the journal's word for the kind of an event."""
+    return _KINDS[type(event)]
 
 
 @dataclass(frozen=True, slots=True)

@@ -2,17 +2,17 @@
 
 import dataclasses
 import json
-import re
 from collections.abc import Callable, Mapping
 from enum import Enum, IntEnum
 from operator import attrgetter
-from typing import Any, TypeAlias, TypeVar, get_args
+from typing import Any, TypeAlias, TypeVar
 
 from pydantic import TypeAdapter, ValidationError
 
 from edgemon.errors import StoreCorrupt
 from edgemon.model.alarm import PointState, SensorState
 from edgemon.model.event import (
+    EVENT_OF,
     AlarmChanged,
     CaptureIncomplete,
     ClockStepped,
@@ -27,6 +27,7 @@ from edgemon.model.event import (
     QualityChanged,
     RunningChanged,
     SimulationNoted,
+    kind_of,
 )
 from edgemon.model.ids import AlarmKey, PointKey
 from edgemon.model.instant import format_instant
@@ -37,15 +38,7 @@ from edgemon.units import from_si
 Row: TypeAlias = tuple[Any, ...]
 T = TypeVar("T")
 
-_CAPITAL = re.compile(r"(?<!^)(?=[A-Z])")
-
-
-def kind_of(event: type[Event]) -> str:
-    """Give the name of a kind of event: `AlarmChanged` is `alarm-changed`."""
-    return _CAPITAL.sub("-", event.__name__).lower()
-
-
-EVENTS: dict[str, TypeAdapter[Event]] = {kind_of(event): TypeAdapter(event) for event in get_args(Event)}
+EVENTS: dict[str, TypeAdapter[Event]] = {kind: TypeAdapter(event) for kind, event in EVENT_OF.items()}
 """How each kind of event is read and written."""
 _POINT = TypeAdapter(PointState)
 _SENSOR = TypeAdapter(SensorState)
@@ -76,7 +69,7 @@ def sensor_state_from_json(text: str, where: str) -> SensorState:
 
 def event_to_json(event: Event) -> str:
     """Write an event with its kind."""
-    kind = kind_of(type(event))
+    kind = kind_of(event)
     return json.dumps({"kind": kind, **EVENTS[kind].dump_python(event, mode="json")}, ensure_ascii=False)
 
 
@@ -107,7 +100,7 @@ def journal_document(entry: JournalEntry) -> dict[str, Any]:
         "seq": entry.seq,
         "t": format_instant(event.at),
         "recorded": format_instant(entry.recorded_at),
-        "kind": kind_of(type(event)),
+        "kind": kind_of(event),
     }
     for field in dataclasses.fields(event):
         if field.name != "at":
@@ -122,7 +115,7 @@ def journal_document(entry: JournalEntry) -> dict[str, Any]:
 def event_row(seq: int, recorded_at: float, event: Event) -> Row:
     """Give the row of the journal."""
     machine, point, sim = place_of(event)
-    return seq, recorded_at, event.at, kind_of(type(event)), machine, point, sim, event_to_json(event)
+    return seq, recorded_at, event.at, kind_of(event), machine, point, sim, event_to_json(event)
 
 
 def entry_from_row(row: Row) -> JournalEntry:

@@ -22,6 +22,7 @@ from typing import Any
 import cbor2
 import numpy as np
 import paho.mqtt.client as mqtt
+from paho.mqtt.enums import CallbackAPIVersion
 
 from tests.support.broker import LOOPBACK, Mosquitto
 
@@ -95,7 +96,7 @@ class Observer:
         self.seen: dict[str, float] = {}
         self.captures: dict[str, str] = {}
         self.changed = threading.Condition()
-        self.client = mqtt.Client(mqtt.CallbackAPIVersion.VERSION2)
+        self.client = mqtt.Client(CallbackAPIVersion.VERSION2)
         self.client.on_message = self._on_message
         self.client.on_connect = lambda client, *rest: client.subscribe([("edgemon/v1/site/#", 0), ("bench/done", 0)])
         self.client.connect(LOOPBACK, port)
@@ -133,7 +134,7 @@ def process(*arguments: str) -> Iterator[subprocess.Popen[bytes]]:
 
 def publisher(port: int) -> mqtt.Client:
     """Connect a publisher."""
-    client = mqtt.Client(mqtt.CallbackAPIVersion.VERSION2)
+    client = mqtt.Client(CallbackAPIVersion.VERSION2)
     client.max_inflight_messages_set(64)
     client.connect(LOOPBACK, port)
     client.loop_start()

@@ -5,6 +5,7 @@ import json
 import cbor2
 import pytest
 
+from edgemon.analysis.measure import Waveform, measure
 from edgemon.model.command import Acknowledge
 from edgemon.model.gateway import InputBorders
 from edgemon.model.ids import AlarmKey
@@ -126,16 +127,12 @@ async def test_rubbish_is_counted_kept_told_once_per_cause_and_moves_nothing() -
 
 
 async def test_a_message_that_breaks_our_own_code_does_not_block_the_queue(monkeypatch: pytest.MonkeyPatch) -> None:
-    from edgemon.engine import analyse
-
-    real = analyse.measure
-
-    def breaks_on_loud(waveforms: list[analyse.Waveform]) -> object:
+    def breaks_on_loud(waveforms: list[Waveform]) -> object:
         if any(abs(waveform.counts).max() > 300 for waveform in waveforms):
             raise ZeroDivisionError
-        return real(waveforms)
+        return measure(waveforms)
 
-    monkeypatch.setattr(analyse, "measure", breaks_on_loud)
+    monkeypatch.setattr("edgemon.engine.analyse.measure", breaks_on_loud)
     async with running(Rig()) as rig:
         for index, velocity in enumerate((1.0, 9.0, 1.5)):
             rig.link.inject(CAPTURE, capture(START + index * 20, velocity))

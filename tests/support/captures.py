@@ -16,7 +16,8 @@ def tone_counts(velocity_rms_mm_s: float, hz: float = 50.0, samples: int = SAMPL
     """Counts of a sine whose velocity r.m.s. is given: a = sqrt(2) * v * 2 pi f (closed form)."""
     amplitude = np.sqrt(2.0) * velocity_rms_mm_s * 1e-3 * 2.0 * np.pi * hz
     t = np.arange(samples) / FS_HZ
-    return np.round(amplitude * np.sin(2.0 * np.pi * hz * t + phase) / SCALE).astype("<i2")
+    counts: np.ndarray[Any, Any] = np.round(amplitude * np.sin(2.0 * np.pi * hz * t + phase) / SCALE).astype("<i2")
+    return counts
 
 
 def capture(
