@@ -102,6 +102,13 @@ def tick(setting: Setting, memory: Memory, now: Instant) -> Judgement:
     return _judgement(draft, memory)
 
 
+def happened(setting: Setting, memory: Memory, event: Event, now: Instant) -> Judgement:
+    """Journal what happened outside the path: the link, the clock, the stop."""
+    draft = _draft(setting, memory, now)
+    draft.events.append(event)
+    return _judgement(draft, memory)
+
+
 def command(setting: Setting, memory: Memory, order: Command, person: Person, now: Instant) -> Judgement:
     """Do what a person commands, or journal why not.
 
