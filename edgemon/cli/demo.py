@@ -168,7 +168,9 @@ def _with_board(options: argparse.Namespace, folder: Path) -> int:
         source = Daemon(folder / "edgemon.sock", SystemClock())
         theme = "light" if options.light else "dark"
         app = BoardApp(source, SystemClock(), still=options.still, ascii=options.ascii, theme=theme)
-        asyncio.run(_show(app, options.duration))
+        asyncio.run(_show(app, child, options.duration))
+        if child.poll() is not None:
+            raise EdgemonError("the demo's daemon ended by itself", "", _last_line(folder / "daemon.log"))
         return int(app.return_code or os.EX_OK)
     finally:
         child.terminate()
@@ -178,14 +180,33 @@ def _with_board(options: argparse.Namespace, folder: Path) -> int:
         child.wait()
 
 
-async def _show(app: "BoardApp", seconds: float | None) -> None:
+async def _show(app: "BoardApp", child: "subprocess.Popen[bytes]", seconds: float | None) -> None:
+    """Show the board until it is left, the time is over, the terminal is closed or the daemon is gone."""
+    over = asyncio.Event()
+    for number in (signal.SIGTERM, signal.SIGHUP):
+        asyncio.get_running_loop().add_signal_handler(number, over.set)
     showing = asyncio.create_task(app.run_async(), name="board")
+    enders = [asyncio.create_task(over.wait(), name="signal"), asyncio.create_task(_end_of(child), name="daemon")]
     if seconds is not None:
-        waiting = asyncio.create_task(SystemClock().sleep(seconds), name="duration")
-        await asyncio.wait({showing, waiting}, return_when=asyncio.FIRST_COMPLETED)
-        waiting.cancel()
-        app.exit()
+        enders.append(asyncio.create_task(SystemClock().sleep(seconds), name="duration"))
+    await asyncio.wait({showing, *enders}, return_when=asyncio.FIRST_COMPLETED)
+    for ender in enders:
+        ender.cancel()
+    app.exit()
     await showing
+
+
+async def _end_of(child: "subprocess.Popen[bytes]") -> None:
+    clock = SystemClock()
+    while child.poll() is None:
+        await clock.sleep(0.5)
+
+
+def _last_line(log: Path) -> str:
+    try:
+        return log.read_text(errors="replace").strip().splitlines()[-1][:300]
+    except (OSError, IndexError):
+        return "it left no log"
 
 
 def summary(snapshot: Snapshot) -> list[str]:
