@@ -69,7 +69,7 @@ def point_view(rules: Rules, state: States, now: Instant) -> PointView:
 def _shown(rules: Rules, states: tuple[PointState, ...], now: Instant) -> PointState:
     real = next((state for state in states if not state.sim), None)
     simulated = next((state for state in states if state.sim), None)
-    if simulated is None or simulated.taken_at is None:
+    if simulated is None or (simulated.taken_at is None and real is not None):
         return real or PointState(point=rules.point.key)
     if real is None or real.taken_at is None:
         return simulated
