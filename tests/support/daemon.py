@@ -7,10 +7,10 @@ import subprocess
 import sys
 import threading
 import time
-from collections.abc import Callable
+from collections.abc import Awaitable, Callable
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
 from paho.mqtt.client import Client, MQTTMessage
 from paho.mqtt.enums import CallbackAPIVersion, MQTTProtocolVersion
@@ -20,6 +20,8 @@ from edgemon.clock import SystemClock
 from edgemon.errors import EdgemonError
 from edgemon.model.command import Person
 from edgemon.model.snapshot import Outcome, Snapshot
+
+T = TypeVar("T")
 
 STARTS_WITHIN_S = 30.0
 ENDS_WITHIN_S = 10.0
@@ -173,8 +175,8 @@ class DaemonProcess:
 
         return self._asked(ask)
 
-    def _asked(self, ask: Callable[[Daemon], Any]) -> Any:
-        async def asked() -> Any:
+    def _asked(self, ask: Callable[[Daemon], Awaitable[T]]) -> T:
+        async def asked() -> T:
             daemon = Daemon(self.socket, SystemClock())
             try:
                 return await ask(daemon)
