@@ -8,6 +8,7 @@ from edgemon.model.event import (
     CaptureIncomplete,
     ClockStepped,
     CommandRefused,
+    DiagnosisMade,
     Event,
     GatewayStarted,
     GatewayStopped,
@@ -20,6 +21,7 @@ from edgemon.model.event import (
     SimulationNoted,
     kind_of,
 )
+from edgemon.model.finding import Conclusion, Diagnosis
 from edgemon.model.level import LEVEL_KINDS
 from edgemon.model.snapshot import JournalView
 from edgemon.units import from_si
@@ -75,6 +77,9 @@ def words(event: Event) -> str:
             return f"message rejected, {cause}: {topic}: {detail}{times}"
         case SimulationNoted(title=title, text=text):
             return f"simulation: {title}: {text}"
+        case DiagnosisMade(point=point, diagnosis=diagnosis, by=by):
+            asked = f" (asked by {by})" if by else ""
+            return f"{point}: diagnosis{asked}: {_diagnosis_words(diagnosis)}"
         case GatewayStarted(version=version, plant=plant):
             return f"gateway started, version {version}, settings {plant}"
         case GatewayStopped(reason=reason):
@@ -85,6 +90,14 @@ def words(event: Event) -> str:
             return f"the gateway's clock was set by {step_s:+.3f} s"
         case _:
             assert_never(event)
+
+
+def _diagnosis_words(diagnosis: Diagnosis) -> str:
+    if diagnosis.verdict is not Conclusion.FAULT:
+        why = f", {diagnosis.remarks[0]}" if diagnosis.remarks else ""
+        return diagnosis.verdict.value.replace("-", " ") + why
+    best = diagnosis.findings[0]
+    return f"{best.fault.value.replace('-', ' ')}, confidence {best.confidence:.2f}, for a qualified analyst to confirm"
 
 
 def _alarm_words(event: AlarmChanged) -> str:

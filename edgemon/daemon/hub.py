@@ -57,6 +57,8 @@ class Hub:
         self.store_bytes = 0
         self.commands: Callable[[Command, Person], Awaitable[Outcome]] | None = None
         """Set by whoever owns the states."""
+        self.unsent: Callable[[], tuple[int, Instant | None]] = lambda: (0, None)
+        """How much waits to be published, and since when; set by whoever publishes."""
 
     def adopt(self, memory: Memory, moved: Iterable[MachineId], now: Instant) -> None:
         """Show this memory from now on; views of what moved are made when they are looked at."""
@@ -107,6 +109,7 @@ class Hub:
         memory, plant = self._known(), self._setting.plant
         link = self._link.status
         count = memory.counters.get
+        unsent, oldest_unsent = self.unsent()
         return GatewayView(
             site=plant.site,
             site_name=plant.name,
@@ -127,6 +130,8 @@ class Hub:
             store_ok=not self._store_trouble,
             store_detail=self._store_trouble,
             notes=views.notes(memory),
+            unsent=unsent,
+            oldest_unsent=oldest_unsent,
         )
 
     async def command(self, order: Command, person: Person) -> Outcome:

@@ -17,7 +17,7 @@ import asyncio
 import logging
 from collections.abc import Iterable, Sequence
 from concurrent.futures import Executor
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TypeAlias, assert_never
 
 from edgemon import __version__
@@ -191,7 +191,8 @@ class DataPath:
 
     def _condemned(self, message: Message) -> Judgement:
         error = DecodeError("the analysis broke on this message", message.topic, "report it with the quarantined bytes")
-        analysis = Analysis(self._memory.assembly, (quarantine(message, error),), 1)
+        whole = replace(quarantine(message, error), head=message.payload)  # it is our fault: nothing of it is lost
+        analysis = Analysis(self._memory.assembly, (whole,), 1)
         return judging.judge(self._setting, self._memory, analysis, self._clock.now())
 
     async def _tick(self) -> None:
@@ -260,6 +261,7 @@ def _memory_of(setting: Setting, saved: Saved) -> Memory:
         speeds={(speed.machine, speed.sim): speed for speed in saved.speeds},
         assembly=restore(saved.parts, setting.gateway.borders),
         counters=dict(saved.counters),
+        diagnoses={(made.point, made.sim): made for made in saved.diagnoses if made.point in setting.rules},
     )
 
 

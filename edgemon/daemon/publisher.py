@@ -7,6 +7,7 @@ from collections.abc import Callable, Iterable
 from edgemon.clock import Clock
 from edgemon.errors import LinkDown, LinkRefused, StoreError
 from edgemon.model.ids import MachineId
+from edgemon.model.instant import Instant
 from edgemon.model.outgoing import Outgoing
 from edgemon.mqtt.port import Link
 from edgemon.mqtt.wire import journal_event
@@ -50,6 +51,7 @@ class Publisher:
         self._said: dict[str, bytes] = {}
         self._published = 0
         self._newest = 0
+        self._waiting_since: Instant | None = None
         self._wake = asyncio.Event()
 
     def begin(self, published_seq: int, newest_seq: int) -> None:
@@ -82,14 +84,21 @@ class Publisher:
         """How many machines' states and journal entries wait."""
         return len(self._moved) + len(self._others) + self._newest - self._published
 
+    @property
+    def waiting_since(self) -> Instant | None:
+        """Since when something has been waiting without a pause."""
+        return self._waiting_since if self.waiting else None
+
     async def run(self) -> None:
         """Publish for ever."""
         while True:
             await self._wake.wait()
             self._wake.clear()
+            self._waiting_since = self._waiting_since or self._clock.now()
             try:
                 while self.waiting:
                     await self._publish_some()
+                self._waiting_since = None
             except (LinkDown, StoreError) as error:
                 log.debug("publishing waits: %r", str(error))
                 self._wake.set()

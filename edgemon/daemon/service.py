@@ -80,6 +80,7 @@ class Service:
             path = DataPath(setting, store, link, self._clock, executor, publisher, hub)
             await path.begin(self._fingerprint)
             hub.commands = path.command
+            hub.unsent = lambda: (publisher.waiting, publisher.waiting_since)
             api = Api(hub, self._gateway.access)
             await link.start()
             log.info("started: %d machines, %d sensors", len(self._plant.machines), len(self._plant.sensors))

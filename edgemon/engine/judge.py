@@ -9,7 +9,15 @@ from edgemon.engine.memory import NOTES_KEPT, Memory, Rejections, Setting, Track
 from edgemon.errors import ParameterError
 from edgemon.model.alarm import MachineSpeed, PointState, SensorState
 from edgemon.model.command import Command, Person
-from edgemon.model.event import CaptureIncomplete, Event, GatewayStarted, MeasurementLate, MessageRejected, SimulationNoted
+from edgemon.model.event import (
+    CaptureIncomplete,
+    DiagnosisMade,
+    Event,
+    GatewayStarted,
+    MeasurementLate,
+    MessageRejected,
+    SimulationNoted,
+)
 from edgemon.model.ids import MachineId, PointKey, SensorId
 from edgemon.model.instant import Instant
 from edgemon.model.level import Measurement
@@ -103,9 +111,13 @@ def tick(setting: Setting, memory: Memory, now: Instant) -> Judgement:
 
 
 def happened(setting: Setting, memory: Memory, event: Event, now: Instant) -> Judgement:
-    """Journal what happened outside the path: the link, the clock, the stop."""
+    """Journal what happened outside the path: the link, the clock, the stop, a diagnosis."""
     draft = _draft(setting, memory, now)
     draft.events.append(event)
+    if isinstance(event, DiagnosisMade):
+        track = (event.point, event.sim)
+        memory = replace(memory, diagnoses={**memory.diagnoses, track: event})
+        draft.moved.update({track} & memory.points.keys())
     return _judgement(draft, memory)
 
 
@@ -168,6 +180,7 @@ def _judgement(draft: _Draft, memory: Memory) -> Judgement:
         draft.counters,
         draft.rejections,
         draft.notes,
+        memory.diagnoses,
     )
     commit = Commit(
         recorded_at=draft.now,

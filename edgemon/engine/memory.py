@@ -7,6 +7,7 @@ from typing import TypeAlias
 from edgemon.alarms.judge import Rules
 from edgemon.decode.assemble import Assembly
 from edgemon.model.alarm import MachineSpeed, PointState, SensorState
+from edgemon.model.event import DiagnosisMade
 from edgemon.model.gateway import Gateway
 from edgemon.model.ids import MachineId, PointKey, SensorId
 from edgemon.model.instant import Instant
@@ -55,3 +56,5 @@ class Memory:
     counters: Mapping[str, int]
     rejections: Mapping[str, Rejections] = field(default_factory=dict)
     notes: tuple[SimulationNote, ...] = ()
+    diagnoses: Mapping[Track, DiagnosisMade] = field(default_factory=dict)
+    """The newest of each track."""

@@ -1,14 +1,16 @@
 """What is remembered, as people and programs see it."""
 
 from collections.abc import Iterable
+from dataclasses import replace
 
 from edgemon.alarms.summary import machine_view
 from edgemon.engine.memory import Memory, Setting
 from edgemon.model.alarm import PointState
+from edgemon.model.event import DiagnosisMade
 from edgemon.model.ids import MachineId
 from edgemon.model.instant import Instant
-from edgemon.model.machine import Machine
-from edgemon.model.snapshot import AreaView, MachineView, NoteView, SensorView
+from edgemon.model.machine import Machine, point_key
+from edgemon.model.snapshot import AreaView, DiagnosisView, MachineView, NoteView, SensorView
 
 
 def machines(
@@ -16,7 +18,25 @@ def machines(
 ) -> tuple[MachineView, ...]:
     """Show all machines, or some, in the plant file's order."""
     wanted = setting.plant.machines if which is None else tuple(setting.plant.machine_of[machine] for machine in which)
-    return tuple(machine_view(machine, setting.rules, _states(memory, machine), now) for machine in wanted)
+    return tuple(_diagnosed(memory, machine_view(machine, setting.rules, _states(memory, machine), now)) for machine in wanted)
+
+
+def _diagnosed(memory: Memory, machine: MachineView) -> MachineView:
+    """Add the newest diagnosis of each point that has one."""
+    made = [memory.diagnoses.get((point_key(machine.id, point.point), point.sim)) for point in machine.points]
+    if not any(made):
+        return machine
+    points = (
+        point if one is None else replace(point, diagnosis=diagnosis_view(one))
+        for point, one in zip(machine.points, made, strict=True)
+    )
+    return replace(machine, points=tuple(points))
+
+
+def diagnosis_view(made: DiagnosisMade) -> DiagnosisView:
+    """Show a diagnosis."""
+    found = made.diagnosis
+    return DiagnosisView(made.at, found.verdict.value, found.findings, found.remarks, made.by)
 
 
 def _states(memory: Memory, machine: Machine) -> list[PointState]:

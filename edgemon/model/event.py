@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from typing import TypeAlias, get_args
 
 from edgemon.model.alarm import AlarmState, Priority
+from edgemon.model.finding import Diagnosis
 from edgemon.model.ids import AlarmKey, CaptureId, MachineId, PointKey, SensorId
 from edgemon.model.instant import Instant
 from edgemon.model.limit import Severity
@@ -116,6 +117,20 @@ class SimulationNoted:
 
 
 @dataclass(frozen=True, slots=True)
+class DiagnosisMade:
+    """The newest capture of a point was diagnosed: it entered alert or alarm, or somebody asked."""
+
+    at: Instant
+    """Time of the capture."""
+    point: PointKey
+    capture: CaptureId
+    diagnosis: Diagnosis
+    by: str = ""
+    """Who asked; empty where an alarm did."""
+    sim: bool = False
+
+
+@dataclass(frozen=True, slots=True)
 class GatewayStarted:
     """The daemon started."""
 
@@ -160,6 +175,7 @@ Event: TypeAlias = (
     | CaptureIncomplete
     | MessageRejected
     | SimulationNoted
+    | DiagnosisMade
     | GatewayStarted
     | GatewayStopped
     | LinkChanged

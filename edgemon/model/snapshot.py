@@ -6,6 +6,7 @@ Values and limits here are in the unit shown beside them; times are instants.
 from dataclasses import dataclass
 from typing import TypeAlias
 
+from edgemon.model.finding import Finding
 from edgemon.model.instant import Instant
 
 
@@ -56,6 +57,21 @@ class AlarmView:
 
 
 @dataclass(frozen=True, slots=True)
+class DiagnosisView:
+    """What the newest diagnosis of a point came to: a hypothesis, for a qualified analyst to confirm."""
+
+    t: Instant
+    """Time of the capture that was diagnosed."""
+    verdict: str
+    """fault, no-fault-found or cannot-tell."""
+    findings: tuple[Finding, ...]
+    """Best first."""
+    remarks: tuple[str, ...]
+    by: str
+    """Who asked; empty where an alarm did."""
+
+
+@dataclass(frozen=True, slots=True)
 class PointView:
     """One point."""
 
@@ -78,6 +94,7 @@ class PointView:
     stale_after_s: float
     sim: bool
     trend: tuple[float, ...]
+    diagnosis: DiagnosisView | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -175,6 +192,10 @@ class GatewayView:
     store_ok: bool
     store_detail: str
     notes: tuple[NoteView, ...]
+    unsent: int = 0
+    """States and journal entries that wait to be published."""
+    oldest_unsent: Instant | None = None
+    """Since when something has been waiting without a pause; None where nothing waits."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -5,7 +5,7 @@ from collections.abc import Collection, Iterable
 
 from edgemon.errors import StoreError
 from edgemon.model.alarm import MachineSpeed, PointState, SensorState
-from edgemon.model.event import JournalEntry
+from edgemon.model.event import DiagnosisMade, JournalEntry
 from edgemon.model.ids import CaptureKey, MachineId, PointKey, ReadingKey, SensorId
 from edgemon.model.instant import Instant
 from edgemon.model.message import Quarantined
@@ -58,12 +58,15 @@ class MemoryStore:
     async def load(self) -> Saved:
         """Read what the last run left behind."""
         self._ask()
+        made = (entry.event for entry in self._journal if isinstance(entry.event, DiagnosisMade))
+        newest = {(event.point, event.sim): event for event in made}
         return Saved(
             tuple(self._points[key] for key in sorted(self._points)),
             tuple(self._sensors[key] for key in sorted(self._sensors)),
             tuple(self._speeds[key] for key in sorted(self._speeds)),
             tuple(self._parts.values()),
             dict(sorted(self._counters.items())),
+            tuple(newest.values()),
             len(self._journal) + 1,
             self._published,
         )

@@ -5,7 +5,7 @@ from dataclasses import dataclass, field
 from typing import Protocol
 
 from edgemon.model.alarm import MachineSpeed, PointState, SensorState
-from edgemon.model.event import Event, JournalEntry
+from edgemon.model.event import DiagnosisMade, Event, JournalEntry
 from edgemon.model.ids import CaptureKey, PointKey, ReadingKey, SensorId
 from edgemon.model.instant import Instant
 from edgemon.model.level import Measurement
@@ -56,6 +56,8 @@ class Saved:
     parts: tuple[CapturePart, ...] = ()
     """Of captures still waiting for parts, in the order in which they came."""
     counters: Mapping[str, int] = field(default_factory=dict)
+    diagnoses: tuple[DiagnosisMade, ...] = ()
+    """The newest of each point, real and simulated."""
     next_seq: int = 1
     published_seq: int = 0
     """Journal entries up to this one are known to have been published."""

@@ -8,7 +8,7 @@ from typing import TypeVar
 
 from edgemon.errors import StoreError
 from edgemon.model.alarm import MachineSpeed
-from edgemon.model.event import JournalEntry
+from edgemon.model.event import DiagnosisMade, JournalEntry
 from edgemon.model.ids import CaptureKey, MachineId, ReadingKey
 from edgemon.store.connection import Connection, opened
 from edgemon.store.faults import translated
@@ -17,7 +17,7 @@ from edgemon.store.port import Commit, Known, Saved
 from edgemon.store.samples import unpack
 from edgemon.store.segments import ROLL_BYTES, Segments, folder_of
 from edgemon.store.transaction import Writer, has_capture, next_seq
-from edgemon.store.wire import CAPTURE_COLUMNS, part_from_row, point_state_from_json, sensor_state_from_json
+from edgemon.store.wire import CAPTURE_COLUMNS, entry_from_row, part_from_row, point_state_from_json, sensor_state_from_json
 
 T = TypeVar("T")
 QUARANTINE_MOST = 1000
@@ -26,6 +26,8 @@ QUARANTINE_MOST = 1000
 _READING = """SELECT 1 FROM series JOIN trend ON trend.series = series.id
     WHERE kind = 'sensor' AND owner = ? AND place = '' AND name = ? AND t = ?"""
 _PART = "SELECT 1 FROM parts WHERE sensor = ? AND id = ? AND taken_at = ? AND part = ?"
+_DIAGNOSES = """SELECT seq, recorded_at, body FROM journal WHERE seq IN
+    (SELECT max(seq) FROM journal WHERE kind = 'diagnosis-made' GROUP BY machine, point, sim)"""
 _PARTS = f"SELECT {CAPTURE_COLUMNS}, part, parts, record FROM parts ORDER BY arrival"
 
 
@@ -154,6 +156,7 @@ class SqliteStore:
         points = connection.execute("SELECT body, machine, point FROM point_states ORDER BY machine, point, sim")
         sensors = connection.execute("SELECT body, sensor FROM sensor_states ORDER BY sensor, sim")
         speeds = connection.execute("SELECT machine, rpm, taken_at, sim FROM speeds ORDER BY machine, sim")
+        diagnoses = connection.execute(_DIAGNOSES).fetchall()
         path = self._path
         return Saved(
             tuple(point_state_from_json(row[0], f"{path}, state of point {row[1]}/{row[2]}") for row in points),
@@ -164,6 +167,7 @@ class SqliteStore:
                 for row in connection.execute(_PARTS)
             ),
             dict(connection.execute("SELECT name, value FROM counters ORDER BY name").fetchall()),
+            tuple(made for row in diagnoses if isinstance(made := entry_from_row(row).event, DiagnosisMade)),
             next_seq(connection),
             self._writer.published_seq,
         )

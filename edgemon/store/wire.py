@@ -17,6 +17,7 @@ from edgemon.model.event import (
     CaptureIncomplete,
     ClockStepped,
     CommandRefused,
+    DiagnosisMade,
     Event,
     GatewayStarted,
     GatewayStopped,
@@ -83,7 +84,7 @@ def place_of(event: Event) -> tuple[str | None, str | None, bool]:
     match event:
         case AlarmChanged() | CommandRefused():
             return event.alarm.machine, event.alarm.point, event.alarm.sim
-        case QualityChanged() | RunningChanged() | MeasurementLate():
+        case QualityChanged() | RunningChanged() | MeasurementLate() | DiagnosisMade():
             return event.point.machine, event.point.point, event.sim
         case CaptureIncomplete():
             return None, None, event.sim
@@ -102,8 +103,10 @@ def journal_document(entry: JournalEntry) -> dict[str, Any]:
         "recorded": format_instant(entry.recorded_at),
         "kind": kind_of(event),
     }
+    if isinstance(event, DiagnosisMade):
+        document |= json.loads(event_to_json(event))["diagnosis"]
     for field in dataclasses.fields(event):
-        if field.name != "at":
+        if field.name not in ("at", "diagnosis"):
             document |= _published(field.name, getattr(event, field.name))
     if isinstance(event, AlarmChanged) and event.unit:
         for name in ("value", "limit"):

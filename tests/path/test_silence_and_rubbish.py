@@ -139,6 +139,8 @@ async def test_a_message_that_breaks_our_own_code_does_not_block_the_queue(monke
         await rig.work()
         assert rig.hub.gateway().captures == 2
         assert rig.hub.gateway().rejected == 1
+        (kept,) = await rig.store.quarantined(10)
+        assert kept.head == capture(START + 20, 9.0)
         assert rig.link.broker.unacknowledged("memory") == []
         assert rig.published()["levels"]["velocity_rms"]["value"] == pytest.approx(1.5, rel=0.02)
 

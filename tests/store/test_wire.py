@@ -42,7 +42,7 @@ def test_kinds_are_named_after_their_classes() -> None:
     assert set(wire.EVENTS) == {
         *("alarm-changed", "command-refused", "quality-changed", "running-changed", "measurement-late"),
         *("capture-incomplete", "message-rejected", "simulation-noted", "gateway-started", "gateway-stopped"),
-        *("link-changed", "clock-stepped"),
+        *("link-changed", "clock-stepped", "diagnosis-made"),
     }
 
 

@@ -120,6 +120,7 @@ CREATE TABLE journal (
     sim INTEGER NOT NULL,
     body TEXT NOT NULL -- JSON, with its kind
 ) STRICT;
+CREATE INDEX diagnoses ON journal (machine, point, sim, seq) WHERE kind = 'diagnosis-made';
 CREATE TRIGGER journal_keeps BEFORE DELETE ON journal
 BEGIN
     SELECT RAISE(ABORT, 'the journal is append-only');
