@@ -74,10 +74,17 @@ class Daemon:
             response = await self._client.post("/v1/acknowledge", json={"alarm": alarm, "occurrence": occurrence})
         except (httpx.HTTPError, OSError) as error:
             return Outcome(False, self._words(error))
-        if response.status_code != httpx.codes.OK:
-            return Outcome(False, _detail(response))
-        document = response.json()
-        return Outcome(bool(document["done"]), str(document["why"]))
+        return _outcome(response)
+
+    async def diagnose(self, machine: str, point: str) -> Outcome:
+        """Have the newest capture of a point diagnosed; simulated where the point shows simulated data."""
+        sim = self._sim.get((machine, point), False)
+        path = f"/v1/machines/{machine}/points/{point}/diagnose"
+        try:
+            response = await self._client.post(path, params={"sim": str(sim).lower()}, timeout=60.0)
+        except (httpx.HTTPError, OSError) as error:
+            return Outcome(False, self._words(error))
+        return _outcome(response)
 
     async def trend(self, machine: str, point: str, level: str, since: Instant, until: Instant) -> tuple[TrendPoint, ...]:
         """Give the past of a level, in the unit it is shown in; simulated where the point shows simulated data."""
@@ -126,6 +133,13 @@ class Daemon:
                 return "the daemon ended the connection"
             case _:
                 return str(error)
+
+
+def _outcome(response: httpx.Response) -> Outcome:
+    if response.status_code != httpx.codes.OK:
+        return Outcome(False, _detail(response))
+    document = response.json()
+    return Outcome(bool(document["done"]), str(document["why"]))
 
 
 def _detail(response: httpx.Response) -> str:

@@ -24,6 +24,10 @@ class Site(Protocol):
         """Do what a person commands; the outcome says why not."""
         ...
 
+    async def diagnose(self, point: PointKey, sim: bool, person: Person) -> Outcome:
+        """Have the newest capture of a point diagnosed; what is found shows in the snapshot and in the journal."""
+        ...
+
     async def trend(self, point: PointKey, level: str, since: Instant, until: Instant, sim: bool) -> tuple[TrendPoint, ...]:
         """Give the past of a level in the unit people see it in. Raises `ParameterError` for an unknown point or level."""
         ...

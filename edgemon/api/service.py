@@ -68,6 +68,19 @@ def application(site: Site, access: Access) -> FastAPI:
             raise HTTPException(404 if isinstance(error, ParameterError) else 503, str(error)) from error
         return OutcomeDocument(done=outcome.done, why=outcome.why)
 
+    @app.post("/v1/machines/{machine}/points/{point}/diagnose", tags=["command"])
+    async def diagnose(
+        machine: str,
+        point: str,
+        person: Annotated[Person, Depends(caller)],
+        sim: Annotated[bool, Query()] = False,
+    ) -> OutcomeDocument:
+        """Have the newest capture of a point diagnosed; what is found shows in the snapshot and in the journal."""
+        if not may(person, Role.OPERATOR):
+            raise HTTPException(403, f"{person.name} is a {person.role.value} here; asking for a diagnosis takes an operator")
+        outcome = await site.diagnose(PointKey(MachineId(machine), PointId(point)), sim, person)
+        return OutcomeDocument(done=outcome.done, why=outcome.why)
+
     _let_see(app, site)
     return app
 

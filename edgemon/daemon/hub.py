@@ -57,6 +57,8 @@ class Hub:
         self.store_bytes = 0
         self.commands: Callable[[Command, Person], Awaitable[Outcome]] | None = None
         """Set by whoever owns the states."""
+        self.diagnoses: Callable[[PointKey, bool, str], Awaitable[Outcome]] | None = None
+        """Set by whoever diagnoses."""
         self.unsent: Callable[[], tuple[int, Instant | None]] = lambda: (0, None)
         """How much waits to be published, and since when; set by whoever publishes."""
 
@@ -139,6 +141,12 @@ class Hub:
         if self.commands is None:
             return Outcome(False, "the gateway is still starting")
         return await self.commands(order, person)
+
+    async def diagnose(self, point: PointKey, sim: bool, person: Person) -> Outcome:
+        """Have the newest capture of a point diagnosed."""
+        if self.diagnoses is None:
+            return Outcome(False, "the gateway is still starting")
+        return await self.diagnoses(point, sim, person.name)
 
     async def trend(self, point: PointKey, level: str, since: Instant, until: Instant, sim: bool) -> tuple[TrendPoint, ...]:
         """Give the past of a level in the unit of its limit."""

@@ -15,7 +15,7 @@ of a second, a person's command, a link that came or went) waits in one bounded 
 
 import asyncio
 import logging
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from concurrent.futures import Executor
 from dataclasses import dataclass, replace
 from typing import TypeAlias, assert_never
@@ -98,6 +98,8 @@ class DataPath:
         self._inbox: asyncio.Queue[Work] = asyncio.Queue(_INBOX)
         self._memory = Memory({}, {}, {}, restore((), setting.gateway.borders), {})
         self._at_work = False
+        self.listener: Callable[[Iterable[Event]], None] = _nobody
+        """Told what happened, after it was committed."""
 
     async def begin(self, plant_fingerprint: str) -> None:
         """Load what the last run left, journal the start, show everything."""
@@ -222,6 +224,7 @@ class DataPath:
         machines = {track[0].machine for track in judgement.moved}
         self._hub.adopt(self._memory, machines, self._clock.now())
         self._publisher.moved(machines)
+        self.listener(judgement.commit.events)
         if entries:
             self._publisher.journal_grew(entries[-1].seq)
 
@@ -241,6 +244,10 @@ class DataPath:
         log.error("the store fails, nothing is acknowledged until it works again: %s", error)
         self._hub.store_fails(str(error))
         await self._clock.sleep(_RETRY_S)
+
+
+def _nobody(events: Iterable[Event]) -> None:
+    """Listen to nothing."""
 
 
 def _decode_and_analyse(

@@ -2,12 +2,14 @@
 
 import asyncio
 import logging
+from collections.abc import Callable, Coroutine, Mapping
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import AsyncExitStack
 
 from edgemon import __version__
 from edgemon.api.service import Api
 from edgemon.clock import Clock
+from edgemon.daemon.diagnostics import Diagnostics
 from edgemon.daemon.hub import Hub
 from edgemon.daemon.path import BATCH, DataPath, End, Happened, Tick
 from edgemon.daemon.publisher import Publisher
@@ -79,26 +81,31 @@ class Service:
             publisher = Publisher(link, store, reader, self._clock, self._gateway.root, self._plant.site, render)
             path = DataPath(setting, store, link, self._clock, executor, publisher, hub)
             await path.begin(self._fingerprint)
-            hub.commands = path.command
+            thinker = stack.enter_context(ThreadPoolExecutor(1, "diagnose"))
+            diagnostics = Diagnostics(setting, reader, self._clock, thinker, path.put)
+            path.listener = diagnostics.notice
+            hub.commands, hub.diagnoses = path.command, diagnostics.diagnose
             hub.unsent = lambda: (publisher.waiting, publisher.waiting_since)
             api = Api(hub, self._gateway.access)
             await link.start()
             log.info("started: %d machines, %d sensors", len(self._plant.machines), len(self._plant.sensors))
-            await self._work(stop, path, publisher, hub, api, link, store)
+            beside = {
+                "pump": lambda: _pump(link, path),
+                "publisher": publisher.run,
+                "tick": lambda: self._tick(path, publisher, hub, link, store),
+                "diagnostics": diagnostics.run,
+            }
+            await self._work(stop, path, api, beside)
             await self._farewell(publisher, link)
         log.info("stopped")
 
     async def _work(
-        self, stop: asyncio.Event, path: DataPath, publisher: Publisher, hub: Hub, api: Api, link: Link, store: Store
+        self, stop: asyncio.Event, path: DataPath, api: Api, beside: Mapping[str, Callable[[], Coroutine[None, None, None]]]
     ) -> None:
         async with asyncio.TaskGroup() as group:
             serving = group.create_task(api.serve(), name="api")
             owner = group.create_task(path.run(), name="path")
-            others = [
-                group.create_task(_pump(link, path), name="pump"),
-                group.create_task(publisher.run(), name="publisher"),
-                group.create_task(self._tick(path, publisher, hub, link, store), name="tick"),
-            ]
+            others = [group.create_task(work(), name=name) for name, work in beside.items()]
             self.ready.set()
             await stop.wait()
             for task in others:

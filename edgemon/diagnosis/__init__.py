@@ -1,1 +1,9 @@
-"""Spectra and machine facts to findings; pure. Not furnished yet."""
+"""Records and machine facts to findings with evidence; pure.
+
+`diagnose(record, facts)` is the entrance; `registry.PATTERNS` lists what is looked for.
+"""
+
+from edgemon.diagnosis.diagnose import diagnose
+from edgemon.diagnosis.record import Channel, Gear, MachineFacts, Record
+
+__all__ = ["Channel", "Gear", "MachineFacts", "Record", "diagnose"]

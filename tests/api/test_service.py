@@ -126,6 +126,16 @@ async def test_trend_asks_for_simulated_data_where_the_point_shows_it(tmp_path: 
     assert site.asked[0][2] is True
 
 
+async def test_a_diagnosis_is_asked_for(tmp_path: Path) -> None:
+    site = FakeSite()
+    async with served(tmp_path, site) as daemon:
+        await anext(daemon.updates())
+        assert await daemon.diagnose("hp-pump-1", "pump-de-h") == Outcome(True)
+        site.outcome = Outcome(False, "no capture is stored")
+        assert (await daemon.diagnose("hp-pump-1", "pump-de-h")).why == "no capture is stored"
+    assert site.asked == [((MachineId("hp-pump-1"), PointId("pump-de-h")), "diagnose", True)] * 2
+
+
 async def test_journal_is_limited(tmp_path: Path) -> None:
     async with served(tmp_path, FakeSite()) as daemon:
         assert [line.seq for line in await daemon.journal(3)] == [3, 2, 1]
@@ -161,6 +171,7 @@ def test_openapi_describes_every_way(tmp_path: Path) -> None:
         "/v1/snapshot",
         "/v1/changes",
         "/v1/machines/{machine}/points/{point}/levels/{level}",
+        "/v1/machines/{machine}/points/{point}/diagnose",
         "/v1/journal",
         "/v1/me",
         "/v1/acknowledge",

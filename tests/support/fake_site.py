@@ -112,6 +112,10 @@ class FakeSite:
         self.commanded.append((order, person))
         return self.outcome
 
+    async def diagnose(self, point: PointKey, sim: bool, person: Person) -> Outcome:
+        self.asked.append((point, "diagnose", sim))
+        return self.outcome
+
     async def trend(self, point: PointKey, level: str, since: Instant, until: Instant, sim: bool) -> tuple[TrendPoint, ...]:
         if point.machine != "hp-pump-1":
             raise ParameterError("no such point", str(point))

@@ -1,0 +1,105 @@
+"""Diagnoses beside the path: the newest capture of a point, when it enters alert or alarm or when somebody asks."""
+
+import asyncio
+import logging
+from collections.abc import Awaitable, Callable, Iterable
+from concurrent.futures import Executor
+
+from edgemon.clock import Clock
+from edgemon.daemon.path import Happened
+from edgemon.engine.diagnose import diagnose_capture
+from edgemon.engine.memory import Setting, Track
+from edgemon.errors import StoreError
+from edgemon.model.alarm import MONITORING
+from edgemon.model.event import AlarmChanged, DiagnosisMade, Event
+from edgemon.model.ids import PointKey
+from edgemon.model.limit import Severity
+from edgemon.model.reading import Capture
+from edgemon.model.snapshot import Outcome
+from edgemon.store.port import Reader
+
+WAITING_MOST = 1000
+"""Points that may wait for their diagnosis; past it the newest request is dropped and said in the log."""
+
+_RISES = frozenset({"RAISED", "LEVEL_UP"})
+_YEARS_S = 10 * 365.25 * 86_400
+
+log = logging.getLogger(__name__)
+
+
+class Diagnostics:
+    """One diagnosis at a time, in a worker thread of its own; a diagnosis never holds the path up.
+
+    Parameters
+    ----------
+    setting : Setting
+        Plant and rules.
+    reader : Reader
+        Gives the captures.
+    executor : Executor
+        Where the work is done.
+    tell : callable
+        Takes what was found into the path.
+    """
+
+    def __init__(
+        self,
+        setting: Setting,
+        reader: Reader,
+        clock: Clock,
+        executor: Executor,
+        tell: Callable[[Happened], Awaitable[None]],
+    ) -> None:
+        self._setting = setting
+        self._reader = reader
+        self._clock = clock
+        self._executor = executor
+        self._tell = tell
+        self._wanted: dict[Track, None] = {}
+        self._wake = asyncio.Event()
+
+    def notice(self, events: Iterable[Event]) -> None:
+        """Ask for a diagnosis of every point whose vibration has just entered alert or alarm."""
+        for event in events:
+            if not isinstance(event, AlarmChanged) or event.change not in _RISES or event.severity is Severity.NORMAL:
+                continue
+            if event.alarm.level == MONITORING:
+                continue
+            if len(self._wanted) >= WAITING_MOST:
+                log.warning("too many diagnoses wait; not diagnosed: %s", event.alarm)
+                continue
+            self._wanted[PointKey(event.alarm.machine, event.alarm.point), event.alarm.sim] = None
+            self._wake.set()
+
+    async def run(self) -> None:
+        """Diagnose what is wanted, for ever."""
+        while True:
+            await self._wake.wait()
+            self._wake.clear()
+            while self._wanted:
+                track = next(iter(self._wanted))
+                del self._wanted[track]
+                outcome = await self.diagnose(*track)
+                if not outcome.done:
+                    log.info("%s is not diagnosed: %s", track[0], outcome.why)
+
+    async def diagnose(self, key: PointKey, sim: bool, by: str = "") -> Outcome:
+        """Diagnose the newest capture of a point's sensor and journal what was found."""
+        point = self._setting.plant.points.get(key)
+        if point is None:
+            return Outcome(False, f"no such point: {key}")
+        now = self._clock.now()
+        try:
+            capture = await self._newest(key, sim, now)
+        except StoreError as error:
+            return Outcome(False, str(error))
+        if capture is None:
+            return Outcome(False, f"no capture of sensor {point.sensor} is stored: it may send levels only")
+        found = await asyncio.get_running_loop().run_in_executor(self._executor, diagnose_capture, self._setting, key, capture)
+        await self._tell(Happened(DiagnosisMade(capture.taken_at, key, capture.id, found, by, sim)))
+        return Outcome(True)
+
+    async def _newest(self, key: PointKey, sim: bool, now: float) -> Capture | None:
+        sensor = self._setting.plant.points[key].sensor
+        keys = await self._reader.captures(sensor, now - _YEARS_S, now + _YEARS_S, sim, 1)
+        return await self._reader.capture(keys[0]) if keys else None

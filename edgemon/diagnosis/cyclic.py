@@ -1,0 +1,90 @@
+"""Envelope spectra of one channel, cut from several bands and made in several ways: where impacts show their rhythm.
+
+Which ways are worth their time was measured on open recordings (`python -m tests.bench.diagnosis --compare`).
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from edgemon.analysis.cepstrum import prewhitened
+from edgemon.analysis.kurtogram import SquaredEnvelope, kurtogram, squared_envelope
+from edgemon.model.level import Band
+
+WAYS = ("whole band", "whole band, logarithmic", "whole band, pre-whitened")
+"""The first rows of every set, before the single bands."""
+LOG_FLOOR = 1e-6
+"""Of the mean squared envelope: what a logarithm is taken of at least."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class EnvelopeSpectra:
+    """Spectra of squared envelopes of one channel, all with the same lines."""
+
+    power: NDArray[np.float64]
+    """Shape (ways, lines)."""
+    depth: NDArray[np.float64]
+    """Amplitude of each line over the envelope's mean: 2 for a row of single pulses, 0 for steady noise; same shape."""
+    ways: tuple[str, ...]
+    line_hz: float
+
+
+def envelope_spectra(samples: NDArray[np.float64], fs_hz: float, top_hz: float, min_width_hz: float) -> EnvelopeSpectra:
+    """Take the spectra of squared envelopes of a waveform.
+
+    Parameters
+    ----------
+    samples : array, shape (n,)
+        Acceleration, any unit.
+    fs_hz : float
+        Sample rate.
+    top_hz : float
+        Highest frequency of interest.
+    min_width_hz : float
+        Least width of a band: a band passes rhythms up to its own width.
+
+    Returns
+    -------
+    EnvelopeSpectra
+        Lines from 0 Hz to `top_hz`, or as far as the record goes.
+
+    Notes
+    -----
+    Source: R. B. Randall, J. Antoni, Mech. Syst. Signal Process. 25 (2011) 485-520 (squared envelope); W. A. Smith,
+    R. B. Randall, Mech. Syst. Signal Process. 64-65 (2015) 100-131 (pre-whitening before it); P. Borghesani, M. R. Shahriar,
+    Mech. Syst. Signal Process. 91 (2017) 38-54 (logarithmic envelope, from memory).
+    """
+    n = samples.shape[-1]
+    line_hz = fs_hz / n
+    lines = np.fft.rfft(samples - samples.mean())
+    count = min(int(top_hz / line_hz) + 4, n // 2 - 2)
+    tree = kurtogram(lines, line_hz, min_width_hz)
+    whole = tree[0]
+    white = squared_envelope(prewhitened(lines), line_hz, whole.band)
+    rows = [
+        _row(whole.samples, count),
+        _row(np.log(whole.samples + LOG_FLOOR), count),
+        _row(white.samples, count),
+        *(_row(part.samples, count) for part in tree[1:]),
+    ]
+    names = (*WAYS, *(_name(part) for part in tree[1:]))
+    return EnvelopeSpectra(np.array([row[0] for row in rows]), np.array([row[1] for row in rows]), names, line_hz)
+
+
+def _name(part: SquaredEnvelope) -> str:
+    band: Band = part.band
+    return f"band {band.low_hz:.0f}-{band.high_hz:.0f} Hz"
+
+
+def _row(envelope: NDArray[np.float64], count: int) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    m = envelope.size
+    window = _hann(m)
+    size = np.abs(np.fft.rfft((envelope - envelope.mean()) * window)[:count])
+    full = np.zeros(count)
+    full[: size.size] = size
+    return full**2, full * (2.0 / float(window.sum()))
+
+
+def _hann(m: int) -> NDArray[np.float64]:
+    return np.hanning(m + 1)[:-1]

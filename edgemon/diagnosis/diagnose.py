@@ -1,0 +1,84 @@
+"""The entrance: a record and the machine's facts to a diagnosis."""
+
+import math
+
+from edgemon.diagnosis.bearing import can_judge
+from edgemon.diagnosis.look import Look
+from edgemon.diagnosis.record import MIN_SAMPLES, MachineFacts, Record
+from edgemon.diagnosis.registry import PATTERNS
+from edgemon.diagnosis.speed import ShaftSpeed, shaft_speed
+from edgemon.errors import ParameterError
+from edgemon.model.finding import Conclusion, Diagnosis, Fault, Finding
+
+SUPPORTED = 0.5
+"""Confidence from which a record supports a fault."""
+DOUBT = 0.25
+"""Confidence from which a finding forbids to say that nothing was found."""
+SHOWN = 0.1
+"""Findings below it are left out."""
+
+
+def diagnose(record: Record, facts: MachineFacts) -> Diagnosis:
+    """Look for every known fault in a record.
+
+    Parameters
+    ----------
+    record : Record
+        One or more channels, SI.
+    facts : MachineFacts
+        What is known of the machine; what is missing is not guessed, and its faults are not looked for.
+
+    Returns
+    -------
+    Diagnosis
+        `fault` where a finding reaches 0.5; `no-fault-found` where everything that could be looked for was, and nothing
+        comes near; `cannot-tell` otherwise, with the reason among the remarks.
+
+    Raises
+    ------
+    ParameterError
+        Shaft speed not above zero.
+    """
+    if facts.speed_hz is not None and not (math.isfinite(facts.speed_hz) and facts.speed_hz > 0.0):
+        raise ParameterError(f"shaft speed {facts.speed_hz} Hz", "speed_hz", "above zero, or none where it is not known")
+    if record.samples.shape[1] < MIN_SAMPLES:
+        return Diagnosis(Conclusion.CANNOT_TELL, (), remarks=(f"fewer than {MIN_SAMPLES} samples",))
+    speed = None if facts.speed_hz is None else shaft_speed(record, facts.speed_hz)
+    look = Look(record, facts, speed)
+    findings = _ranked([finding for pattern in PATTERNS.values() for finding in pattern(look)])
+    limits = _limits(look)
+    return Diagnosis(_verdict(findings, limits), tuple(findings), *_told(speed), remarks=tuple(limits))
+
+
+def _told(speed: ShaftSpeed | None) -> tuple[float | None, str]:
+    return (None, "not known") if speed is None else (speed.hz, speed.basis)
+
+
+def _ranked(findings: list[Finding]) -> list[Finding]:
+    """Put the best first; keep one finding for each fault and detail, and none that is next to nothing."""
+    best: dict[tuple[Fault, str], Finding] = {}
+    for one in sorted(findings, key=lambda finding: -finding.confidence):
+        best.setdefault((one.fault, one.detail.partition(",")[0]), one)
+    return [one for one in best.values() if one.confidence >= SHOWN]
+
+
+def _verdict(findings: list[Finding], limits: list[str]) -> Conclusion:
+    if findings and findings[0].confidence >= SUPPORTED:
+        return Conclusion.FAULT
+    if limits or (findings and findings[0].confidence >= DOUBT):
+        return Conclusion.CANNOT_TELL
+    return Conclusion.NO_FAULT_FOUND
+
+
+def _limits(look: Look) -> list[str]:
+    """List what could not be looked for."""
+    found = []
+    if look.speed is None:
+        found.append("shaft speed not known: nothing that turns can be named")
+    if not look.facts.bearings:
+        found.append("bearing geometry not known: bearing defects were not looked for")
+    elif look.speed is not None and not can_judge(look):
+        found.append("record too short, too slow or not acceleration: bearing defects could not be looked for")
+    if look.facts.gears:
+        found.append("a single record of a gear, without a baseline at like load, supports no verdict on its teeth")
+    return found

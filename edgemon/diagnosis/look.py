@@ -1,0 +1,141 @@
+"""One record looked at with the machine's facts: spectra and lines that several patterns need, computed once."""
+
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+
+from edgemon.analysis.spectrum import amplitude_spectrum
+from edgemon.diagnosis.advice import ADVICE
+from edgemon.diagnosis.record import MachineFacts, Record
+from edgemon.diagnosis.speed import NEXT, ShaftSpeed
+from edgemon.model.finding import Evidence, Fault, Finding
+from edgemon.units import Quantity
+
+UNCALIBRATED = 0.45
+"""Most confidence in a fault of level where sizes mean nothing and no baseline exists: below what makes a verdict."""
+SEVERE_M_S = 1.4e-3
+"""Velocity r.m.s. at which a fault of level is as likely as not: end of zone A, ISO 20816-3:2022 group 2 rigid, as quoted
+publicly. A new machine lies below it."""
+
+
+@dataclass(frozen=True, slots=True)
+class OrderLine:
+    """A line at a multiple of shaft speed in the velocity spectrum of one channel."""
+
+    order: float
+    hz: float
+    velocity: float
+    """R.m.s. of the line, m/s."""
+    above: float
+    """Times the median of the lines around it."""
+
+    @property
+    def stands_out(self) -> bool:
+        """Say whether it is more than noise."""
+        return self.above >= NEXT
+
+
+class Look:
+    """A record, its machine's facts and what follows from both; `speed` is None where no speed is known."""
+
+    def __init__(self, record: Record, facts: MachineFacts, speed: ShaftSpeed | None) -> None:
+        self.record = record
+        self.facts = facts
+        self.speed = speed
+
+    @cached_property
+    def _acceleration(self) -> NDArray[np.float64]:
+        rows = [amplitude_spectrum(row, self.record.fs_hz, self.record.quantity).amplitude for row in self.record.samples]
+        found = np.array(rows, np.float64)
+        if self.record.quantity is Quantity.VELOCITY:
+            found *= 2.0 * np.pi * self.frequencies
+        return found
+
+    @cached_property
+    def frequencies(self) -> NDArray[np.float64]:
+        """Frequency of each line, Hz."""
+        return np.asarray(self.record.line_hz * np.arange(self.record.samples.shape[1] // 2 + 1))
+
+    @cached_property
+    def velocity(self) -> NDArray[np.float64]:
+        """R.m.s. velocity of each line, m/s, shape (channels, lines)."""
+        found = self._acceleration.copy()
+        found[:, 1:] /= 2.0 * np.pi * self.frequencies[1:]
+        found[:, 0] = 0.0
+        return found
+
+    def band_rms(self, channel: int, low_hz: float, high_hz: float, velocity: bool = True) -> float:
+        """R.m.s. of the lines between two frequencies, m/s or m/s2."""
+        inside = (self.frequencies >= low_hz) & (self.frequencies < high_hz)
+        lines = (self.velocity if velocity else self._acceleration)[channel, inside]
+        return float(np.sqrt(np.sum(lines**2) / 1.5))  # noise bandwidth of the Hann window, lines
+
+    def overall(self, channel: int) -> float:
+        """R.m.s. velocity from below shaft speed to 1 kHz, m/s."""
+        low = 10.0 if self.speed is None else min(10.0, 0.35 * self.speed.hz)
+        return self.band_rms(channel, max(low, 4.0 * self.record.line_hz), 1000.0)
+
+    def line(self, channel: int, hz: float) -> OrderLine | None:
+        """Look for a line at a frequency, at most 1.5 lines off; None beyond the record's reach."""
+        line_hz, row = self.record.line_hz, self.velocity[channel]
+        around = self.speed.hz if self.speed is not None else hz
+        at, reach = hz / line_hz, max(1.5, 0.002 * hz / line_hz)
+        first, last = max(3, int(np.ceil(at - reach))), int(np.floor(at + reach))
+        if last >= row.size - 3 or last < first or hz > 0.45 * self.record.fs_hz:
+            return None
+        best = first + int(row[first : last + 1].argmax())
+        wide = max(12, int(0.35 * around / line_hz))
+        surroundings = float(np.median(row[max(1, best - wide) : best + wide + 1]))
+        order = hz / self.speed.hz if self.speed is not None else 0.0
+        energy = float(np.sqrt(np.sum(row[best - 1 : best + 2] ** 2) / 1.5))
+        return OrderLine(order, best * line_hz, energy, float(row[best]) / max(surroundings, np.finfo(float).tiny))
+
+    def order(self, channel: int, order: float) -> OrderLine | None:
+        """Look for a line at a multiple of shaft speed; None where speed is not known or it lies beyond the record."""
+        return None if self.speed is None else self.line(channel, order * self.speed.hz)
+
+    def severity(self, channel: int) -> float:
+        """Judge how likely the level of a channel is a fault's, 0 to 1; a ceiling where sizes cannot be trusted."""
+        if not self.record.channels[channel].calibrated:
+            return UNCALIBRATED
+        square = (self.overall(channel) / SEVERE_M_S) ** 2
+        return square / (square + 1.0)
+
+    @cached_property
+    def radial(self) -> tuple[int, ...]:
+        """Channels that are not known to be axial."""
+        return tuple(i for i, channel in enumerate(self.record.channels) if channel.direction != "axial")
+
+    @cached_property
+    def axial(self) -> tuple[int, ...]:
+        """Channels that are known to be axial."""
+        return tuple(i for i, channel in enumerate(self.record.channels) if channel.direction == "axial")
+
+    def evidence(self, channel: int, found: OrderLine, text: str) -> Evidence:
+        """Make evidence of one line."""
+        trusted = self.record.channels[channel].calibrated
+        return Evidence(
+            text,
+            frequency_hz=found.hz,
+            order=found.order,
+            amplitude=found.velocity if trusted else None,
+            unit="m/s" if trusted else "",
+            above_surroundings=found.above,
+            direction=self.record.channels[channel].direction,
+        )
+
+    def finding(
+        self, fault: Fault, confidence: float, channel: int, evidence: tuple[Evidence, ...], detail: str = ""
+    ) -> Finding:
+        """Make a finding with the fixed words of its fault."""
+        advice = ADVICE[fault]
+        sure = float(min(max(confidence, 0.0), 1.0))
+        name = self.record.channels[channel].name
+        return Finding(fault, sure, name, evidence, advice.rule, advice.source, advice.alternatives, advice.actions, detail)
+
+
+def soft(value: float, middle: float, width: float) -> float:
+    """Give 0.5 at `middle`, rising to 1 over a few `width`: a threshold without an edge."""
+    return float(1.0 / (1.0 + np.exp(-np.clip((value - middle) / width, -60.0, 60.0))))

@@ -1,0 +1,76 @@
+"""A point that enters alarm is diagnosed from its stored capture; what is found is shown and kept over a restart."""
+
+import asyncio
+from collections.abc import AsyncIterator
+from contextlib import asynccontextmanager
+
+import pytest
+
+from edgemon.daemon.diagnostics import Diagnostics
+from edgemon.engine.memory import setting_of
+from edgemon.model.ids import PointKey
+from edgemon.model.machine import point_key
+from edgemon.store.memory import MemoryStore
+from tests.support.captures import capture
+from tests.support.plants import DRIVE_END, plant
+from tests.support.rig import OPERATOR, START, Inline, Rig, running
+
+
+@asynccontextmanager
+async def diagnosing(rig: Rig) -> AsyncIterator[Diagnostics]:
+    diagnostics = Diagnostics(setting_of(plant(), rig.gateway), rig.store, rig.clock, Inline(), rig.path.put)
+    rig.path.listener = diagnostics.notice
+    rig.hub.diagnoses = diagnostics.diagnose
+    async with running(rig):
+        task = asyncio.create_task(diagnostics.run())
+        yield diagnostics
+        task.cancel()
+        with pytest.raises(asyncio.CancelledError):
+            await task
+
+
+async def settled(rig: Rig) -> None:
+    for _ in range(20):
+        await rig.settle()
+
+
+async def test_an_alarm_is_diagnosed_and_shown() -> None:
+    rig = Rig()
+    async with diagnosing(rig):
+        await rig.send(capture(START, 1.0))
+        await settled(rig)
+        assert rig.point().diagnosis is None
+        # 50 Hz is the shaft speed of 2975 r/min within a few per cent; the sine stands alone, as with unbalance.
+        await rig.send(capture(START + 20, 6.0, axial_mm_s=0.4, rpm=3000.0))
+        await settled(rig)
+        shown = rig.point().diagnosis
+        assert shown is not None
+        assert shown.t == START + 20
+        assert shown.by == ""
+        assert shown.verdict in ("fault", "no-fault-found", "cannot-tell")
+        (entry,) = [entry for entry in rig.journal() if entry["kind"] == "diagnosis-made"]
+        assert entry["verdict"] == shown.verdict
+        assert (entry["machine"], entry["point"]) == ("hp-pump-1", "pump-de-h")
+    second = Rig(store=MemoryStore(before=rig.store), now=START + 30)
+    async with running(second):
+        assert second.point().diagnosis == shown
+
+
+async def test_somebody_may_ask_and_is_named() -> None:
+    rig = Rig()
+    async with diagnosing(rig):
+        await rig.send(capture(START, 1.0))
+        assert (await rig.hub.diagnose(DRIVE_END, False, OPERATOR)).done
+        await settled(rig)
+        shown = rig.point().diagnosis
+        assert shown is not None
+        assert shown.by == OPERATOR.name
+
+
+@pytest.mark.parametrize(("key", "why"), [(DRIVE_END, "no capture of sensor"), (point_key("none", "such"), "no such point")])
+async def test_why_not_is_said(key: PointKey, why: str) -> None:
+    rig = Rig()
+    async with diagnosing(rig):
+        outcome = await rig.hub.diagnose(key, False, OPERATOR)
+    assert not outcome.done
+    assert why in outcome.why
