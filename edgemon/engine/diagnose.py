@@ -3,7 +3,8 @@
 import numpy as np
 
 from edgemon.diagnosis.diagnose import diagnose
-from edgemon.diagnosis.record import Channel, MachineFacts, Record
+from edgemon.diagnosis.frequencies import belt_rate
+from edgemon.diagnosis.record import Channel, Gear, MachineFacts, Record
 from edgemon.engine.memory import Setting
 from edgemon.model.finding import Diagnosis
 from edgemon.model.ids import PointKey
@@ -44,9 +45,16 @@ def _channel(axis: str, point: Point | None) -> Channel:
 
 def _facts(machine: Machine, capture: Capture) -> MachineFacts:
     rpm = machine.rpm if capture.rpm is None else capture.rpm
+    train = machine.train
     here = [point for point in machine.points if point.sensor == capture.sensor]
     distinct = {point.bearing: str(point.key.point) for point in reversed(here) if point.bearing is not None}
     return MachineFacts(
         speed_hz=None if rpm is None else rpm / 60.0,
         bearings=tuple((name, bearing) for bearing, name in distinct.items()),
+        gears=tuple(Gear(gear.teeth, gear.driven_teeth, gear.order) for gear in train.gears),
+        blades=train.blades,
+        belt_hz=None if train.belt is None or not rpm else belt_rate(train.belt.sheave_m, train.belt.length_m, rpm / 60.0),
+        supply_hz=train.supply_hz,
+        poles=train.poles,
+        sleeve_bearings=train.sleeve_bearings,
     )

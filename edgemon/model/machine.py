@@ -76,6 +76,37 @@ class StandstillRule:
 
 
 @dataclass(frozen=True, slots=True)
+class GearPair:
+    """Two gears in mesh."""
+
+    teeth: int
+    driven_teeth: int
+    order: float = 1.0
+    """Speed of the first gear's shaft in multiples of the machine's."""
+
+
+@dataclass(frozen=True, slots=True)
+class Belt:
+    """A belt on a sheave of the machine's shaft, SI."""
+
+    sheave_m: float
+    length_m: float
+
+
+@dataclass(frozen=True, slots=True)
+class Train:
+    """What turns with the shaft, and what drives it; what is not known is not guessed."""
+
+    blades: int | None = None
+    supply_hz: float | None = None
+    """Supply frequency of the motor."""
+    poles: int | None = None
+    sleeve_bearings: bool = False
+    belt: Belt | None = None
+    gears: tuple[GearPair, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
 class Machine:
     """One machine with its points."""
 
@@ -92,6 +123,7 @@ class Machine:
     standstill: StandstillRule | None = None
     severity_class: str = ""
     criticality: Criticality = Criticality.ESSENTIAL
+    train: Train = Train()
 
 
 @dataclass(frozen=True, slots=True)

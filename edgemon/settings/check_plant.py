@@ -5,6 +5,7 @@ import re
 
 from edgemon.model.ids import is_identifier
 from edgemon.settings import check_limits
+from edgemon.settings.check_train import check_train
 from edgemon.settings.classes import SEVERITY_CLASSES, SeverityClass
 from edgemon.settings.lines import KeyPath
 from edgemon.settings.problem import Report, nearest, shown, suggest
@@ -92,6 +93,8 @@ def _machine(machine: MachineTable, file: PlantFile, path: KeyPath, report: Repo
     if row is not None and speed_is_right:
         _scope(machine, row, path, report)
     _standstill(machine, row, path, report)
+    if machine.train is not None:
+        check_train(machine.train, (*path, "train"), report)
     check_limits.check_limits(machine.limit, row, path, report)
     if not machine.point and not report.is_blamed((*path, "point")):
         report.error((*path, "point"), "the machine has no point", "add a [[machine.point]] with id, sensor and axis")

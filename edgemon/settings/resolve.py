@@ -8,7 +8,20 @@ from edgemon.model.gateway import Access, Broker, Gateway, InputBorders, Protoco
 from edgemon.model.ids import AreaId, MachineId, SensorId, SiteId
 from edgemon.model.level import LEVEL_KINDS, Band
 from edgemon.model.limit import Delay, Limit
-from edgemon.model.machine import Area, Bearing, Criticality, Machine, Plant, Point, Sensor, StandstillRule, point_key
+from edgemon.model.machine import (
+    Area,
+    Bearing,
+    Belt,
+    Criticality,
+    GearPair,
+    Machine,
+    Plant,
+    Point,
+    Sensor,
+    StandstillRule,
+    Train,
+    point_key,
+)
 from edgemon.settings import classes
 from edgemon.settings.address import Address
 from edgemon.settings.classes import SEVERITY_CLASSES, SeverityClass
@@ -23,6 +36,7 @@ from edgemon.settings.schema import (
     PlantFile,
     PointTable,
     SensorTable,
+    TrainTable,
 )
 from edgemon.units import Quantity, interval_to_si, to_si, unit_name
 
@@ -92,6 +106,25 @@ def _machine(table: MachineTable, sensors: dict[SensorId, Sensor]) -> Machine:
         standstill=_standstill(table),
         severity_class=table.severity_class,
         criticality=Criticality(table.criticality),
+        train=_train(table.train or TrainTable()),
+    )
+
+
+def _train(table: TrainTable) -> Train:
+    belt = table.belt
+    return Train(
+        blades=table.blades,
+        supply_hz=table.supply_hz,
+        poles=table.poles,
+        sleeve_bearings=table.sleeve_bearings,
+        belt=None
+        if belt is None or belt.sheave_mm is None or belt.length_mm is None
+        else Belt(to_si(belt.sheave_mm, "mm"), to_si(belt.length_mm, "mm")),
+        gears=tuple(
+            GearPair(gear.teeth, gear.driven_teeth, gear.order)
+            for gear in table.gear
+            if gear.teeth is not None and gear.driven_teeth is not None
+        ),
     )
 
 

@@ -102,6 +102,32 @@ class PointTable(Shape):
     limit: list[LimitTable] = Field(default_factory=list)
 
 
+class GearTable(Shape):
+    """`train.gear`: a pair of gears."""
+
+    teeth: int | None = None
+    driven_teeth: int | None = None
+    order: float = 1.0
+
+
+class BeltTable(Shape):
+    """`train.belt`: a belt and the sheave on the machine's shaft."""
+
+    sheave_mm: float | None = None
+    length_mm: float | None = None
+
+
+class TrainTable(Shape):
+    """`train`: what turns with the shaft, and what drives it; for the diagnosis."""
+
+    blades: int | None = None
+    supply_hz: float | None = None
+    poles: int | None = None
+    sleeve_bearings: bool = False
+    belt: BeltTable | None = None
+    gear: list[GearTable] = Field(default_factory=list)
+
+
 class MachineTable(Shape):
     """`[[machine]]`."""
 
@@ -115,6 +141,7 @@ class MachineTable(Shape):
     standstill: StandstillTable | None = None
     criticality: Literal["critical", "essential", "general"] = "essential"
     power_kw: float | None = None
+    train: TrainTable | None = None
     limit: list[LimitTable] = Field(default_factory=list)
     point: list[PointTable] = Field(default_factory=list)
 

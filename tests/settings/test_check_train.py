@@ -1,0 +1,48 @@
+"""What turns with the shaft: told once with line, field and hint where it cannot be; understood where it can."""
+
+from pathlib import Path
+
+import pytest
+
+from edgemon.model.machine import Belt, GearPair, Train
+from edgemon.settings.load import problems
+from tests.settings.support import PLANT, loaded
+
+MARK = "rpm = 2975"
+
+
+def with_train(text: str) -> str:
+    assert MARK in PLANT
+    return PLANT.replace(MARK, f"{MARK}\n{text}", 1)
+
+
+def test_a_train_is_understood_in_si(tmp_path: Path) -> None:
+    belt, gear = "{ sheave_mm = 160, length_mm = 2500 }", "{ teeth = 17, driven_teeth = 89 }"
+    text = f"train = {{ blades = 6, supply_hz = 50, poles = 2, belt = {belt}, gear = [{gear}] }}"
+    machine = loaded(tmp_path, with_train(text))[0].machines[0]
+    assert machine.train == Train(6, 50.0, 2, False, Belt(0.16, 2.5), (GearPair(17, 89),))
+
+
+@pytest.mark.parametrize(
+    ("text", "field", "what"),
+    [
+        ("train = { blades = 0 }", "blades", "1 to 500"),
+        ("train = { supply_hz = 50, poles = 3 }", "poles", "even number"),
+        ("train = { supply_hz = 5000 }", "supply_hz", "10 to 400"),
+        ("train = { poles = 4 }", "poles", "of no use without supply_hz"),
+        ("train = { belt = { sheave_mm = 160 } }", "belt", "not complete"),
+        ("train = { belt = { sheave_mm = 2500, length_mm = 160 } }", "length_mm", "does not reach round"),
+        ("train = { belt = { sheave_mm = -1, length_mm = 160 } }", "sheave_mm", "above zero"),
+        ("train = { gear = [{ teeth = 17 }] }", "driven_teeth", "is missing"),
+        ("train = { gear = [{ teeth = 1, driven_teeth = 20 }] }", "teeth", "3 to 2000"),
+        ("train = { gear = [{ teeth = 17, driven_teeth = 20, order = 0 }] }", "order", "above zero"),
+    ],
+)
+def test_what_cannot_be_is_told(text: str, field: str, what: str, tmp_path: Path) -> None:
+    (tmp_path / "plant.toml").write_text(with_train(text))
+    (tmp_path / "gateway.toml").write_text("")
+    (problem,) = problems(tmp_path)
+    assert problem.field.endswith(field)
+    assert what in problem.what
+    assert problem.hint
+    assert problem.line == next(n for n, line in enumerate(with_train(text).splitlines(), 1) if line.startswith("train"))
