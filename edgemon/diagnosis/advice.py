@@ -39,7 +39,7 @@ def _bearing(rule: str, *alternatives: Fault) -> Advice:
 
 ADVICE: dict[Fault, Advice] = {
     Fault.UNBALANCE: Advice(
-        "1x makes most (0.8 or more) of the radial velocity, steady, radial directions about 90 degrees apart; 2x and axial low",
+        "1x makes 0.8 or more of the radial velocity, steady, directions about 90 degrees apart; 2x and axial low",
         TEXTBOOKS,
         (Fault.RESONANCE, Fault.BENT_SHAFT, Fault.LOOSENESS),
         (
@@ -72,9 +72,7 @@ ADVICE: dict[Fault, Advice] = {
         (Fault.LOOSENESS, Fault.UNBALANCE, Fault.BELT),
         ("run-up, coast-down or impact test", "change speed, stiffness, mass or damping"),
     ),
-    Fault.OUTER_RACE: _bearing(
-        "BPFO and harmonics in the envelope spectrum, without sidebands at shaft speed", Fault.LOOSENESS
-    ),
+    Fault.OUTER_RACE: _bearing("BPFO and harmonics in the envelope spectrum, no sidebands at shaft speed", Fault.LOOSENESS),
     Fault.INNER_RACE: _bearing("BPFI and harmonics in the envelope spectrum, with sidebands at shaft speed", Fault.OUTER_RACE),
     Fault.ROLLING_ELEMENT: _bearing(
         "2 BSF and harmonics with sidebands at cage speed, or strong modulation at cage speed", Fault.CAGE, Fault.OUTER_RACE
@@ -89,7 +87,7 @@ ADVICE: dict[Fault, Advice] = {
         ("check lubricant quantity and kind", "relubricate by the maker's instructions and measure again"),
     ),
     Fault.GEAR: Advice(
-        "sidebands about the mesh at the speed of one gear, or one blow each turn of it; sure only against a baseline at like load",
+        "sidebands about the mesh at the speed of one gear, or a blow each turn; sure only against a baseline at like load",
         TEXTBOOKS,
         (Fault.MISALIGNMENT, Fault.LOOSENESS),
         ("compare with a baseline at like load", "look at oil debris", "inspect teeth, contact pattern and backlash"),

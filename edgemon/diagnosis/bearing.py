@@ -95,7 +95,7 @@ def _confidence(chance: float, depth: float, dominance: float, looks: int) -> fl
 
 
 def _rolling(families: dict[str, Family], channel: int, looks: int, kinematic: BearingOrders) -> list[_Candidate]:
-    """Rolling element and cage share the cage's rhythm: weigh them together."""
+    """Weigh rolling element and cage together: they share the cage's rhythm."""
     element, cage = families.get("element"), families.get("cage")
     found = []
     if element is not None:
@@ -133,13 +133,14 @@ def _explains(strong: _Candidate, weak: _Candidate, rhythm: Rhythm) -> bool:
 
 def _finding(look: Look, one: _Candidate) -> Finding:
     assert look.speed is not None
-    family, kinematic = one.family, one.kinematic
+    family = one.family
     hz = family.order * look.speed.hz
+    off = 100.0 * (family.order / family.kinematic - 1.0)
     odds = max(family.chance, 1e-12)
     stage, seen = _stage(look, one)
     evidence = (
         Evidence(
-            f"{NAMES[family.part]} at {hz:.1f} Hz ({family.order:.3f} x shaft speed, {100 * (family.order / family.kinematic - 1):+.1f} % "
+            f"{NAMES[family.part]} at {hz:.1f} Hz ({family.order:.3f} x shaft speed, {off:+.1f} % "
             f"from kinematics) in the squared envelope spectrum, {family.way}",
             frequency_hz=hz,
             order=family.order,

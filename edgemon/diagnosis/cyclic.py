@@ -14,6 +14,9 @@ from edgemon.model.level import Band
 
 WAYS = ("whole band", "whole band, logarithmic", "whole band, pre-whitened")
 """The first rows of every set, before the single bands."""
+HEARD = 0.8
+"""Share of a band's width up to which rhythms are looked for: the envelope of a band holds none beyond its width, and the
+spectrum of the squared envelope of noise falls in a straight line to nothing there (autocorrelation of the band)."""
 LOG_FLOOR = 1e-6
 """Of the mean squared envelope: what a logarithm is taken of at least."""
 
@@ -23,7 +26,9 @@ class EnvelopeSpectra:
     """Spectra of squared envelopes of one channel, all with the same lines."""
 
     power: NDArray[np.float64]
-    """Shape (ways, lines)."""
+    """Shape (ways, lines); that of steady noise is level: its fall towards the width of the band is taken out."""
+    heard: NDArray[np.bool_]
+    """Lines that a way can hear, well inside the width of its band; same shape."""
     depth: NDArray[np.float64]
     """Amplitude of each line over the envelope's mean: 2 for a row of single pulses, 0 for steady noise; same shape."""
     ways: tuple[str, ...]
@@ -63,13 +68,18 @@ def envelope_spectra(samples: NDArray[np.float64], fs_hz: float, top_hz: float, 
     whole = tree[0]
     white = squared_envelope(prewhitened(lines), line_hz, whole.band)
     rows = [
-        _row(whole.samples, count),
-        _row(np.log(whole.samples + LOG_FLOOR), count),
-        _row(white.samples, count),
-        *(_row(part.samples, count) for part in tree[1:]),
+        _size(whole.samples, count),
+        _size(np.log(whole.samples + LOG_FLOOR), count),
+        _size(white.samples, count),
+        *(_size(part.samples, count) for part in tree[1:]),
     ]
-    names = (*WAYS, *(_name(part) for part in tree[1:]))
-    return EnvelopeSpectra(np.array([row[0] for row in rows]), np.array([row[1] for row in rows]), names, line_hz)
+    depth = np.array(rows)
+    widths = np.array([whole.band.high_hz] * 3 + [part.band.high_hz - part.band.low_hz for part in tree[1:]])
+    share = np.arange(count) * line_hz / widths[:, None]
+    heard = share < HEARD
+    level = np.where(heard, depth**2 / np.maximum(1.0 - share, 1.0 - HEARD), np.nan)
+    power = np.where(heard, level, np.nanmedian(level, axis=1, keepdims=True))
+    return EnvelopeSpectra(power, heard, depth, (*WAYS, *(_name(part) for part in tree[1:])), line_hz)
 
 
 def _name(part: SquaredEnvelope) -> str:
@@ -77,14 +87,10 @@ def _name(part: SquaredEnvelope) -> str:
     return f"band {band.low_hz:.0f}-{band.high_hz:.0f} Hz"
 
 
-def _row(envelope: NDArray[np.float64], count: int) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    m = envelope.size
-    window = _hann(m)
-    size = np.abs(np.fft.rfft((envelope - envelope.mean()) * window)[:count])
+def _size(envelope: NDArray[np.float64], count: int) -> NDArray[np.float64]:
+    """Amplitude of each line of an envelope over its mean, under a Hann window."""
+    window = np.hanning(envelope.size + 1)[:-1]
+    lines = np.abs(np.fft.rfft((envelope - envelope.mean()) * window)[:count])
     full = np.zeros(count)
-    full[: size.size] = size
-    return full**2, full * (2.0 / float(window.sum()))
-
-
-def _hann(m: int) -> NDArray[np.float64]:
-    return np.hanning(m + 1)[:-1]
+    full[: lines.size] = lines * (2.0 / float(window.sum()))
+    return full

@@ -12,7 +12,7 @@ from edgemon.model.finding import Conclusion, Diagnosis, Fault, Finding
 
 SUPPORTED = 0.5
 """Confidence from which a record supports a fault."""
-DOUBT = 0.25
+DOUBT = 0.2
 """Confidence from which a finding forbids to say that nothing was found."""
 SHOWN = 0.1
 """Findings below it are left out."""

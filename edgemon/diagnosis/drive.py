@@ -118,8 +118,7 @@ def electrical(look: Look) -> list[Finding]:
 
 
 def _bars(look: Look, channel: int) -> list[Finding]:
-    assert look.speed is not None and look.facts.supply_hz is not None
-    if look.facts.poles is None:
+    if look.facts.poles is None or look.facts.supply_hz is None or look.speed is None:
         return []
     try:
         pole_pass = motor_rates(look.facts.supply_hz, look.facts.poles, look.speed.hz).pole_pass_hz

@@ -63,6 +63,7 @@ class Rhythm:
         block = max(32, int(3.0 * shaft_hz / spectra.line_hz))
         raw = surprise(spectra.power, min(block, lines))
         raw[:, near] = 0.0
+        raw[~spectra.heard] = 0.0
         raw[:, :3] = 0.0
         self.map = widened(raw)
         self.map[:, near] = 0.0

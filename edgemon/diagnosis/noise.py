@@ -85,7 +85,7 @@ def sensor(look: Look) -> list[Finding]:
 
 def flaws(look: Look) -> list[tuple[int, Flaw, str]]:
     """List what makes a channel unfit: those flaws of the level path that need no knowledge of the sensor's range."""
-    found = []
+    found: list[tuple[int, Flaw, str]] = []
     for channel, samples in enumerate(look.record.samples):
         counts, step = to_counts(samples)
         trusted = look.record.channels[channel].calibrated

@@ -51,7 +51,7 @@ class Record:
     @property
     def line_hz(self) -> float:
         """Distance of two lines of a spectrum of the whole record."""
-        return self.fs_hz / self.samples.shape[1]
+        return self.fs_hz / int(self.samples.shape[1])
 
 
 @dataclass(frozen=True, slots=True)

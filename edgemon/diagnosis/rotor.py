@@ -30,7 +30,7 @@ TENTH = 0.1
 def unbalance(look: Look) -> list[Finding]:
     """1x makes most of the radial velocity, steady, the radial directions about a quarter turn apart."""
     best: Finding | None = None
-    pairs = list(combinations(look.radial, 2))
+    pairs: list[tuple[int, ...]] = list(combinations(look.radial, 2))
     for pair in pairs or [(channel,) for channel in look.radial]:
         found = _unbalance_of(look, pair)
         if found is not None and (best is None or found.confidence > best.confidence):
@@ -81,7 +81,7 @@ def _turning(look: Look, pair: tuple[int, ...]) -> tuple[float, float]:
     time = np.arange(n * BLOCKS) / look.record.fs_hz
     wheel = np.exp(-2j * np.pi * look.speed.hz * time).reshape(BLOCKS, n) * np.hanning(n)
     vectors = [
-        ((row := look.record.samples[c, : n * BLOCKS] - look.record.samples[c].mean()).reshape(BLOCKS, n) * wheel).sum(axis=1)
+        ((look.record.samples[c, : n * BLOCKS] - look.record.samples[c].mean()).reshape(BLOCKS, n) * wheel).sum(axis=1)
         for c in pair
     ]
     cross = complex(np.vdot(vectors[1], vectors[0]))
@@ -198,7 +198,7 @@ def rub(look: Look) -> list[Finding]:
 
 
 def oil_whirl(look: Look) -> list[Finding]:
-    """A strong line at 0.40 to 0.49 of shaft speed; only where bearings are plain."""
+    """Look for a strong line at 0.40 to 0.49 of shaft speed; only where bearings are plain."""
     if not look.facts.sleeve_bearings or look.speed is None:
         return []
     found = []

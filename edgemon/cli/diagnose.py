@@ -1,0 +1,230 @@
+"""`edgemon diagnose`: levels and findings of recordings, offline; one JSON object a line and file, or text."""
+
+import argparse
+import json
+import math
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from edgemon.analysis.measure import Waveform, measure
+from edgemon.cli.npz_files import checked_bearing
+from edgemon.cli.recordings import VIBRATION, Given, known_unit, read_recording, readable
+from edgemon.cli.waveform_files import RecordingError
+from edgemon.diagnosis.diagnose import diagnose
+from edgemon.diagnosis.noise import to_counts
+from edgemon.diagnosis.record import Gear, MachineFacts, Record
+from edgemon.errors import SettingsError
+from edgemon.model.finding import CAUTION, Diagnosis, Evidence, Finding
+from edgemon.model.level import LEVEL_KINDS, Band
+from edgemon.model.machine import Bearing
+from edgemon.units import SI_UNIT, Quantity, from_si
+
+if TYPE_CHECKING:
+    Subparsers = argparse._SubParsersAction[argparse.ArgumentParser]
+
+FINE, FAILED = 0, 1
+NO_UNIT = "as recorded"
+"""Unit of a level whose channel is not calibrated."""
+SIZED = ("acceleration_rms", "acceleration_peak", "envelope_rms", "envelope_peak", "crest_factor", "kurtosis")
+"""Levels that mean something without calibration, as relative figures; velocity and displacement would pretend to be known."""
+
+
+def add(subparsers: "Subparsers") -> None:
+    """Add the command to the parser."""
+    parser = subparsers.add_parser(
+        "diagnose",
+        help="levels and findings of recordings",
+        description=f"Read recordings ({', '.join(readable())}), compute levels and look for faults. {CAUTION}",
+        epilog="Exit code: 0 all files done, 1 a file failed (the others are done), 2 bad usage.",
+    )
+    parser.add_argument("file", metavar="FILE", type=Path, nargs="+", help="recording")
+    parser.add_argument("--json", action="store_true", help="print one JSON object a line and file")
+    parser.add_argument("--speed", metavar="RPM", type=float, help="shaft speed, r/min; refined from the record")
+    parser.add_argument(
+        "--bearing",
+        metavar="N,BALL,PITCH[,ANGLE]",
+        action="append",
+        default=[],
+        help="rolling elements, ball and pitch diameter in mm, contact angle in degrees; may be repeated",
+    )
+    parser.add_argument("--gear", metavar="Z1/Z2", action="append", default=[], help="teeth: driving, driven")
+    parser.add_argument("--blades", metavar="N", type=int, help="blades or vanes")
+    parser.add_argument("--belt-hz", metavar="HZ", type=float, help="how often a place on the belt comes round")
+    parser.add_argument("--supply-hz", metavar="HZ", type=float, help="supply frequency of the motor")
+    parser.add_argument("--poles", metavar="N", type=int, help="poles of the motor")
+    parser.add_argument("--plain-bearings", action="store_true", help="the bearings are plain: oil whirl is looked for")
+    parser.add_argument("--fs", metavar="HZ", type=float, help="sample rate, where the file does not say it or is wrong")
+    parser.add_argument("--unit", metavar="UNIT", help="unit of the samples: m/s2, g, mm/s ...")
+    parser.add_argument("--channel", metavar="NAME", action="append", help="only this channel: name or number")
+    parser.add_argument(
+        "--direction", metavar="NAME=WORD", action="append", default=[], help="horizontal, vertical or axial for a channel"
+    )
+    parser.set_defaults(run=run)
+
+
+def run(args: argparse.Namespace) -> int:
+    """Look at all files and give the exit code. Raises `SettingsError` for options that cannot be used."""
+    given = given_of(args)
+    code = FINE
+    for path in args.file:
+        try:
+            record, facts = read_recording(path, given)
+            document = report(path, record, diagnose(record, facts))
+        except RecordingError as error:
+            print(f"edgemon: {error}", file=sys.stderr)
+            code = FAILED
+            continue
+        print(json.dumps(document, ensure_ascii=False, allow_nan=False) if args.json else text(document), flush=True)
+    return code
+
+
+def given_of(args: argparse.Namespace) -> Given:
+    """Read what the user says about the files. Raises `SettingsError` naming the option."""
+    for name in ("speed", "fs", "belt_hz", "supply_hz", "blades", "poles"):
+        value = getattr(args, name)
+        if value is not None and not (math.isfinite(value) and value > 0):
+            raise SettingsError(f"{value:g}", f"--{name.replace('_', '-')}", "above zero")
+    try:
+        unit = None if args.unit is None else known_unit(args.unit)
+    except ValueError as error:
+        raise SettingsError(f"unknown unit {error}", "--unit") from error
+    return Given(
+        args.fs,
+        unit,
+        None if args.channel is None else tuple(args.channel),
+        dict(_direction(word) for word in args.direction),
+        MachineFacts(
+            None if args.speed is None else args.speed / 60.0,
+            tuple((f"bearing {i + 1}" if i else "bearing", _bearing(word)) for i, word in enumerate(args.bearing)),
+            _gears(args.gear),
+            args.blades,
+            args.belt_hz,
+            args.supply_hz,
+            args.poles,
+            args.plain_bearings,
+        ),
+    )
+
+
+def _direction(word: str) -> tuple[str, str]:
+    name, _, direction = word.partition("=")
+    if direction not in ("horizontal", "vertical", "axial"):
+        raise SettingsError(f"{word!r}", "--direction", "NAME=horizontal, NAME=vertical or NAME=axial")
+    return name, direction
+
+
+def _bearing(word: str) -> Bearing:
+    try:
+        numbers = [float(part) for part in word.split(",")]
+        if len(numbers) not in (3, 4):
+            raise ValueError(word)
+        n, ball, pitch, angle = (*numbers, 0.0)[:4]
+        return checked_bearing(n, ball, pitch, angle, "--bearing")
+    except ValueError as error:
+        raise SettingsError(f"{word!r}", "--bearing", "N,BALL,PITCH[,ANGLE], for instance 9,7.94,39.04,0") from error
+    except RecordingError as error:
+        raise SettingsError(error.what, error.where, error.hint) from error
+
+
+def _gears(words: list[str]) -> tuple[Gear, ...]:
+    found, order = [], 1.0
+    for word in words:
+        first, _, second = word.partition("/")
+        if not (first.isdigit() and second.isdigit() and int(first) and int(second)):
+            raise SettingsError(f"{word!r}", "--gear", "Z1/Z2, for instance 23/67")
+        found.append(Gear(int(first), int(second), order))
+        order *= int(first) / int(second)
+    return tuple(found)
+
+
+def report(path: Path, record: Record, diagnosis: Diagnosis) -> dict[str, Any]:
+    """Make the document of one file."""
+    return {
+        "file": str(path),
+        "fs_hz": record.fs_hz,
+        "speed_rpm": None if diagnosis.speed_hz is None else round(60.0 * diagnosis.speed_hz, 2),
+        "speed_basis": diagnosis.speed_basis,
+        "levels": levels(record),
+        "verdict": diagnosis.verdict.value,
+        "findings": [finding(one) for one in diagnosis.findings],
+        "remarks": list(diagnosis.remarks),
+        "caution": CAUTION,
+    }
+
+
+def levels(record: Record) -> dict[str, dict[str, dict[str, float | str]]]:
+    """Compute the levels of every channel: name to value and unit."""
+    if record.quantity is not Quantity.ACCELERATION:
+        return {channel.name: {} for channel in record.channels}
+    found = {}
+    for channel, samples in zip(record.channels, record.samples, strict=True):
+        counts, step = to_counts(samples)
+        measured, _ = measure([Waveform(counts, step, record.fs_hz, Band(10.0, 1000.0), None, None, missing=False)])[0]
+        row: dict[str, dict[str, float | str]] = {}
+        for level in measured:
+            if channel.calibrated:
+                unit = LEVEL_KINDS[level.name].unit
+                row[level.name] = {"value": _short(from_si(level.value, unit)), "unit": unit}
+            elif level.name in SIZED:
+                unit = NO_UNIT if level.quantity in VIBRATION else SI_UNIT[level.quantity]
+                row[level.name] = {"value": _short(level.value), "unit": unit}
+        found[channel.name] = row
+    return found
+
+
+def finding(one: Finding) -> dict[str, Any]:
+    """Make the document of one finding."""
+    return {
+        "fault": one.fault.value,
+        "detail": one.detail,
+        "confidence": round(one.confidence, 3),
+        "channel": one.channel,
+        "evidence": [evidence(part) for part in one.evidence],
+        "rule": one.rule,
+        "source": one.source,
+        "alternatives": [fault.value for fault in one.alternatives],
+        "actions": list(one.actions),
+        "caution": one.caution,
+    }
+
+
+def evidence(part: Evidence) -> dict[str, Any]:
+    """Make the document of one observation, without what does not apply."""
+    full: dict[str, Any] = {
+        "text": part.text,
+        "frequency_hz": _short(part.frequency_hz),
+        "order": _short(part.order),
+        "amplitude": _short(part.amplitude),
+        "unit": part.unit,
+        "above_surroundings": _short(part.above_surroundings),
+        "harmonics": list(part.harmonics),
+        "sidebands": list(part.sidebands),
+        "direction": part.direction,
+    }
+    return {key: value for key, value in full.items() if value not in (None, "", [])}
+
+
+def _short(value: float | None) -> Any:
+    return None if value is None else float(f"{value:.5g}")
+
+
+def text(document: dict[str, Any]) -> str:
+    """Write the document of one file for people."""
+    speed = document["speed_rpm"]
+    lines = [f"{document['file']}: {document['verdict']}"]
+    lines.append(f"  speed    {'not known' if speed is None else f'{speed:g} r/min, ' + document['speed_basis']}")
+    for channel, row in document["levels"].items():
+        shown = ", ".join(f"{name} {value['value']:.4g} {value['unit']}" for name, value in row.items())
+        lines.append(f"  levels   {channel}: {shown}")
+    for one in document["findings"]:
+        detail = f" ({one['detail']})" if one["detail"] else ""
+        lines.append(f"  finding  {one['fault']}{detail}, confidence {one['confidence']:.2f}, channel {one['channel']}")
+        lines += [f"           - {part['text']}" for part in one["evidence"]]
+        lines.append(f"           rule: {one['rule']}")
+        if one["alternatives"]:
+            lines.append(f"           could also be: {', '.join(one['alternatives'])}")
+        lines.append(f"           first: {'; '.join(one['actions'])}")
+    lines += [f"  remark   {remark}" for remark in document["remarks"]]
+    lines.append(f"  {document['caution']}")
+    return "\n".join(lines)

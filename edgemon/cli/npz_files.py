@@ -1,0 +1,144 @@
+"""Recordings as `.npz` archives: counts with scale and offset, a JSON text of facts; nothing that states a condition is read."""
+
+import json
+import math
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from edgemon.cli.waveform_files import Raw, RecordingError, unique
+from edgemon.diagnosis.record import Gear, MachineFacts
+from edgemon.model.machine import Bearing
+from edgemon.model.text import clean
+
+
+def read_npz(path: Path) -> Raw:
+    """Read `samples` int16 (channel, n), `scale`, `offset`, `fs_hz` and `meta` (JSON text); only what states no condition."""
+    try:
+        with np.load(path, allow_pickle=False) as held:
+            fields = {name: held[name] for name in ("samples", "scale", "offset", "fs_hz", "meta") if name in held.files}
+    except (ValueError, OSError, KeyError, EOFError) as error:
+        raise RecordingError(f"not an npz archive of plain arrays: {error}", str(path)) from error
+    except Exception as error:  # zipfile.BadZipFile, zlib.error and kin have no common base
+        raise RecordingError(f"not an npz archive: {error}", str(path)) from error
+    if "samples" not in fields:
+        raise RecordingError("no array of this name", f"{path}: samples", "a recording of one or more channels")
+    samples = np.atleast_2d(_numbers(path, "samples", fields["samples"]))
+    for name, by in (("scale", np.multiply), ("offset", np.add)):
+        if name in fields:
+            part = np.atleast_1d(_numbers(path, name, fields[name])).ravel()
+            if part.size not in (1, samples.shape[0]):
+                raise RecordingError(f"{part.size} values for {samples.shape[0]} channels", f"{path}: {name}")
+            samples = by(samples, part[:, None])
+    meta = _meta(path, fields)
+    fs_hz = float(_numbers(path, "fs_hz", fields["fs_hz"]).ravel()[0]) if "fs_hz" in fields else _number(path, meta, "fs_hz")
+    listed = meta.get("channels")
+    rows: list[Any] = listed if isinstance(listed, list) and len(listed) == samples.shape[0] else [{}] * samples.shape[0]
+    said = [row if isinstance(row, dict) else {"name": row} for row in rows]
+    return Raw(
+        samples,
+        fs_hz,
+        unique([_word(row, "name") or str(i + 1) for i, row in enumerate(said)]),
+        tuple(_word(row, "unit") for row in said),
+        _word(meta, "quantity"),
+        tuple(_word(row, "axis") for row in said),
+        tuple(_word(row, "location") for row in said),
+        _facts(path, meta),
+    )
+
+
+def _numbers(path: Path, field: str, values: Any) -> NDArray[np.float64]:
+    try:
+        found = np.asarray(values).astype(np.float64)
+    except (TypeError, ValueError) as error:
+        raise RecordingError("not numbers", f"{path}: {field}") from error
+    if found.size == 0:
+        raise RecordingError("empty", f"{path}: {field}")
+    return found
+
+
+def _meta(path: Path, fields: Mapping[str, Any]) -> dict[str, Any]:
+    if "meta" not in fields:
+        return {}
+    try:
+        meta = json.loads(str(fields["meta"]))
+    except (ValueError, RecursionError) as error:
+        raise RecordingError(f"not JSON: {error}", f"{path}: meta") from error
+    if not isinstance(meta, dict):
+        raise RecordingError("not a JSON object", f"{path}: meta")
+    return meta
+
+
+def _word(row: Mapping[str, Any], key: str) -> str:
+    value = row.get(key)
+    return clean(value) if isinstance(value, str) else ""
+
+
+def _number(path: Path, row: Mapping[str, Any], key: str, where: str = "") -> float | None:
+    value = row.get(key)
+    if value is None:
+        return None
+    if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
+        raise RecordingError(f"{value!r} is no number", f"{path}: meta.{where}{key}")
+    return float(value)
+
+
+def _facts(path: Path, meta: Mapping[str, Any]) -> MachineFacts:
+    rpm = _number(path, meta, "shaft_speed_rpm")
+    if rpm is not None and rpm <= 0.0:
+        raise RecordingError(f"shaft speed {rpm:g} r/min", f"{path}: meta.shaft_speed_rpm", "above zero")
+    bearings = [
+        (name, found)
+        for key, name in (("bearing", "bearing"), ("bearing_fan_end", "fan-end bearing"))
+        if (found := _bearing(path, meta.get(key), key)) is not None
+    ]
+    return MachineFacts(None if rpm is None else rpm / 60.0, tuple(bearings), _gears(meta.get("gear") or meta.get("gears")))
+
+
+def _bearing(path: Path, said: Any, key: str) -> Bearing | None:
+    if said is None:
+        return None
+    if not isinstance(said, dict):
+        raise RecordingError("not a JSON object", f"{path}: meta.{key}")
+    numbers = [
+        next((v for k in keys if (v := _number(path, said, k, f"{key}.")) is not None), None)
+        for keys in (
+            ("n_balls", "rolling_elements"),
+            ("ball_d_mm", "ball_diameter_mm"),
+            ("pitch_d_mm", "pitch_diameter_mm"),
+            ("contact_deg", "contact_angle_deg"),
+        )
+    ]
+    n, ball, pitch, angle = numbers
+    if n is None or ball is None or pitch is None:
+        return None
+    return checked_bearing(n, ball, pitch, angle or 0.0, f"{path}: meta.{key}")
+
+
+def checked_bearing(n: float, ball_mm: float, pitch_mm: float, angle_deg: float, where: str) -> Bearing:
+    """Make a bearing of figures in mm and degrees. Raises `RecordingError` where they can belong to none."""
+    if n != int(n) or n < 1 or not 0.0 < ball_mm < pitch_mm or not 0.0 <= angle_deg < 90.0:
+        raise RecordingError(
+            f"{n:g} elements of {ball_mm:g} mm on {pitch_mm:g} mm at {angle_deg:g} degrees", where, "ball below pitch, 0 to 90"
+        )
+    return Bearing(int(n), ball_mm * 1e-3, pitch_mm * 1e-3, math.radians(angle_deg))
+
+
+def _gears(said: Any) -> tuple[Gear, ...]:
+    """Read stages of two teeth numbers each, one after the other from the input shaft; other forms are passed over."""
+    pairs: list[Any] = []
+    if isinstance(said, dict):
+        pairs = [value for key, value in sorted(said.items()) if key.startswith("stage") or key in ("teeth", "pair")]
+    elif isinstance(said, list):
+        pairs = [said] if len(said) == 2 and all(isinstance(x, int) for x in said) else said
+    found: list[Gear] = []
+    order = 1.0
+    for pair in pairs:
+        if not (isinstance(pair, list) and len(pair) == 2 and all(isinstance(x, int) and x > 0 for x in pair)):
+            continue
+        found.append(Gear(pair[0], pair[1], order))
+        order *= pair[0] / pair[1]
+    return tuple(found)

@@ -1,0 +1,156 @@
+"""What a file of a recording says, whatever its kind, and the kinds that say little: `.wav`, `.csv`, `.uff` (type 58)."""
+
+import wave
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from edgemon.diagnosis.record import MachineFacts
+from edgemon.errors import EdgemonError
+from edgemon.model.text import clean
+
+
+class RecordingError(EdgemonError):
+    """A file that cannot be used as a recording; the others are still looked at."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Raw:
+    """What a file says, before the user's options."""
+
+    samples: NDArray[np.float64]
+    """Shape (channels, n)."""
+    fs_hz: float | None
+    names: tuple[str, ...]
+    units: tuple[str, ...]
+    """As written in the file; empty where it says nothing."""
+    quantity: str = ""
+    directions: tuple[str, ...] = ()
+    locations: tuple[str, ...] = ()
+    facts: MachineFacts = MachineFacts()
+
+
+def unique(names: list[str]) -> tuple[str, ...]:
+    """Give every channel a name of its own."""
+    return tuple(name if names.count(name) == 1 else f"{name}-{i + 1}" for i, name in enumerate(names))
+
+
+def read_wav(path: Path) -> Raw:
+    """Read a PCM file of 8, 16, 24 or 32 bits; its numbers are shares of full scale and carry no unit."""
+    try:
+        with wave.open(str(path), "rb") as sound:
+            count, width, rate = sound.getnchannels(), sound.getsampwidth(), sound.getframerate()
+            data = sound.readframes(sound.getnframes())
+    except (wave.Error, EOFError) as error:
+        raise RecordingError(f"not a PCM wave file: {error}", str(path), "16-bit PCM is safest") from error
+    flat = _pcm(data, width)
+    if flat.size < count:
+        raise RecordingError("no samples", str(path))
+    samples = flat[: flat.size // count * count].reshape(-1, count).T
+    return Raw(samples, float(rate), tuple(str(i + 1) for i in range(count)), ("",) * count)
+
+
+def _pcm(data: bytes, width: int) -> NDArray[np.float64]:
+    whole = data[: len(data) // width * width]
+    if width == 1:
+        return (np.frombuffer(whole, np.uint8).astype(np.float64) - 128.0) / 128.0
+    if width == 3:
+        padded = np.zeros((len(whole) // 3, 4), np.uint8)
+        padded[:, 1:] = np.frombuffer(whole, np.uint8).reshape(-1, 3)
+        return np.asarray(padded.view("<i4").ravel().astype(np.float64) / 2.0**31)
+    kind = {2: "<i2", 4: "<i4"}[width]
+    return np.asarray(np.frombuffer(whole, kind).astype(np.float64) / 2.0 ** (8 * width - 1))
+
+
+def read_csv(path: Path) -> Raw:
+    """Read columns of numbers, with or without a line of names; a first column of time gives the sample rate.
+
+    Notes
+    -----
+    A name may carry its unit in brackets, `x (m/s2)`. Separators: comma, semicolon, tab or blank. Lines before the
+    numbers that start with `#` are passed over.
+    """
+    try:
+        text = path.read_text(encoding="utf-8-sig")
+    except UnicodeDecodeError as error:
+        raise RecordingError("not UTF-8 text", str(path)) from error
+    lines = [(number, line) for number, line in enumerate(text.splitlines(), 1) if line.strip() and not line.startswith("#")]
+    if not lines:
+        raise RecordingError("no lines", str(path))
+    mark = next((m for m in (";", "\t", ",") if m in lines[0][1]), None)
+    head = [word.strip().strip('"') for word in lines[0][1].split(mark)]
+    names = None if all(_is_number(word) for word in head) else head
+    rows = []
+    for number, line in lines[1:] if names else lines:
+        words = line.split(mark)
+        if len(words) != len(head) or not all(_is_number(word) for word in words):
+            raise RecordingError(f"not {len(head)} numbers: {clean(line[:60])!r}", f"{path}: line {number}")
+        rows.append([float(word) for word in words])
+    if not rows:
+        raise RecordingError("no numbers", str(path))
+    table = np.array(rows).T
+    names = names or [str(i + 1) for i in range(table.shape[0])]
+    fs_hz = None
+    if table.shape[0] > 1 and names[0].split("(")[0].strip().lower() in ("t", "time", "t_s", "time_s", "seconds"):
+        fs_hz = _rate(path, table[0], names[0])
+        table, names = table[1:], names[1:]
+    labels = [name.partition("(") for name in names]
+    return Raw(
+        table,
+        fs_hz,
+        unique([clean(label[0].strip()) or str(i + 1) for i, label in enumerate(labels)]),
+        tuple(label[2].rstrip(") ") for label in labels),
+    )
+
+
+def _is_number(word: str) -> bool:
+    try:
+        float(word)
+    except ValueError:
+        return False
+    return True
+
+
+def _rate(path: Path, time: NDArray[np.float64], name: str) -> float:
+    steps = np.diff(time) * (1e-3 if "(ms)" in name else 1.0)
+    if steps.size == 0 or not (steps > 0.0).all():
+        raise RecordingError("time does not rise", f"{path}: {name}")
+    middle = float(np.median(steps))
+    if float(np.abs(steps - middle).max()) > 0.5 * middle:
+        raise RecordingError("time steps are not even", f"{path}: {name}", "samples are missing, or the file holds events")
+    return (time.size - 1) / float(steps.sum())
+
+
+def read_uff(path: Path) -> Raw:
+    """Read the time records of a universal file, data sets of type 58, through the library pyuff."""
+    try:
+        import pyuff  # type: ignore[import-untyped]  # it has no types
+    except ImportError as error:
+        raise RecordingError(
+            "reading universal files needs the library pyuff", str(path), "pip install edgemon[files]"
+        ) from error
+    try:
+        with path.open("rb") as probe:
+            if b"    -1" not in probe.read(4096):
+                raise RecordingError("not a universal file", str(path))
+        found = pyuff.UFF(str(path))
+        sets = [found.read_sets(i) for i, kind in enumerate(found.get_set_types()) if int(kind) == 58]
+    except RecordingError:
+        raise
+    except Exception as error:  # the library raises plain exceptions of many kinds
+        raise RecordingError(f"not a universal file that can be read: {error}", str(path)) from error
+    times = [one for one in sets if int(one.get("func_type", 0)) in (0, 1)]
+    if not times:
+        raise RecordingError("no time record", f"{path}: type 58")
+    steps = {round(float(one["abscissa_inc"]), 12) for one in times}
+    lengths = {len(one["data"]) for one in times}
+    if len(steps) > 1 or len(lengths) > 1 or not steps or min(steps) <= 0.0:
+        raise RecordingError("time records of different rates or lengths", f"{path}: type 58")
+    return Raw(
+        np.array([np.real(one["data"]) for one in times], np.float64),
+        1.0 / steps.pop(),
+        unique([clean(str(one.get("id1", ""))).strip() or str(i + 1) for i, one in enumerate(times)]),
+        tuple(clean(str(one.get("ordinate_axis_units_lab", ""))).strip() for one in times),
+    )
