@@ -18,6 +18,7 @@ COMMANDS = {
     "status": "show all states of the running daemon once",
     "check": "validate a config directory",
     "scenario": "run alarm timelines and compare",
+    "diagnose": "levels and findings of recordings",
     "record": "record what sensors publish to a file",
     "replay": "publish recorded traffic, or a folder of recordings",
     "simulate": "publish synthetic traffic of a scene",
