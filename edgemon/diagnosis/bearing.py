@@ -25,6 +25,10 @@ CAGE_HARMONICS = 4
 """Harmonics of cage speed from which it is a blow (cage) and not a load that rises and falls (rolling element)."""
 EXPLAINED = 0.3
 """What is left of the confidence in a family whose lines are sidebands of a stronger one."""
+LIKE = 0.4
+"""Ratio of the two races' depths from which they count as alike. House choice."""
+BOTH_RACES = 0.45
+"""Most confidence in a rolling element that shows only as weak lines of both races: it may as well be both races."""
 
 FAULTS = {"outer": Fault.OUTER_RACE, "inner": Fault.INNER_RACE, "element": Fault.ROLLING_ELEMENT, "cage": Fault.CAGE}
 NAMES = {"outer": "BPFO", "inner": "BPFI", "element": "2 BSF", "cage": "FTF"}
@@ -76,6 +80,7 @@ def _candidates(rhythm: Rhythm, known: list[tuple[str, BearingOrders]], channel:
                 sure = _confidence(family.chance, family.depth, family.dominance, looks)
                 found.append(_Candidate(family, FAULTS[family.part], sure, channel, kinematic))
         found += _rolling(families, channel, looks, kinematic)
+        found += _both_races(families, channel, looks, kinematic)
     found.sort(key=lambda one: -one.confidence)
     kept: list[_Candidate] = []
     for one in found:
@@ -110,6 +115,20 @@ def _rolling(families: dict[str, Family], channel: int, looks: int, kinematic: B
         blows = len(cage.harmonics) >= CAGE_HARMONICS
         found.append(_Candidate(cage, Fault.CAGE if blows else Fault.ROLLING_ELEMENT, sure, channel, kinematic))
     return found
+
+
+def _both_races(families: dict[str, Family], channel: int, looks: int, kinematic: BearingOrders) -> list[_Candidate]:
+    """Ask whether both races, like and weak, are one rolling element that strikes both; never enough for a verdict."""
+    outer, inner = families.get("outer"), families.get("inner")
+    if outer is None or inner is None:
+        return []
+    weak, strong = sorted((outer.depth, inner.depth))
+    if weak < LIKE * strong or strong > DEPTH:
+        return []
+    chance = max(outer.chance, inner.chance)
+    depth = math.hypot(*(family.depth for family in families.values()))
+    sure = min(_confidence(chance, depth, max(outer.dominance, inner.dominance), looks), BOTH_RACES)
+    return [_Candidate(max(outer, inner, key=lambda f: f.depth), Fault.ROLLING_ELEMENT, sure, channel, kinematic)]
 
 
 def _explains(strong: _Candidate, weak: _Candidate, rhythm: Rhythm) -> bool:

@@ -32,6 +32,8 @@ class EnvelopeSpectra:
     depth: NDArray[np.float64]
     """Amplitude of each line over the envelope's mean: 2 for a row of single pulses, 0 for steady noise; same shape."""
     ways: tuple[str, ...]
+    kurtosis: NDArray[np.float64]
+    """Spectral kurtosis of each way's band, shape (ways,)."""
     line_hz: float
 
 
@@ -74,12 +76,13 @@ def envelope_spectra(samples: NDArray[np.float64], fs_hz: float, top_hz: float, 
         *(_size(part.samples, count) for part in tree[1:]),
     ]
     depth = np.array(rows)
+    kurtosis = np.array([whole.kurtosis, whole.kurtosis, white.kurtosis, *(part.kurtosis for part in tree[1:])])
     widths = np.array([whole.band.high_hz] * 3 + [part.band.high_hz - part.band.low_hz for part in tree[1:]])
     share = np.arange(count) * line_hz / widths[:, None]
     heard = share < HEARD
     level = np.where(heard, depth**2 / np.maximum(1.0 - share, 1.0 - HEARD), np.nan)
     power = np.where(heard, level, np.nanmedian(level, axis=1, keepdims=True))
-    return EnvelopeSpectra(power, heard, depth, (*WAYS, *(_name(part) for part in tree[1:])), line_hz)
+    return EnvelopeSpectra(power, heard, depth, (*WAYS, *(_name(part) for part in tree[1:])), kurtosis, line_hz)
 
 
 def _name(part: SquaredEnvelope) -> str:

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from edgemon.diagnosis.cyclic import EnvelopeSpectra
+from edgemon.diagnosis.cyclic import WAYS, EnvelopeSpectra
 from edgemon.diagnosis.evidence import comb, gumbel_tail, surprise, widened
 from edgemon.diagnosis.frequencies import BearingOrders
 
@@ -21,6 +21,11 @@ NEAR = 0.045
 """Relative distance that such a base keeps from every line of the bearing: twice the slip and a little."""
 FINE = 0.01
 """Distance of lines, in orders, below which more sidebands of a family are set aside when chance is measured."""
+MOST_ASIDE = 0.5
+"""Share of the spectrum that may be set aside when chance is measured."""
+SURE = 15.0
+"""Surprise of a family from which its lines are set aside when chance is measured for another one, nats: about what the best
+of a hundred looks at noise reaches."""
 FOUND = 3.0
 """Surprise from which one line counts as found, nats: one in twenty."""
 
@@ -50,6 +55,16 @@ class Family:
     """First line over the median around it, amplitudes."""
 
 
+@dataclass(frozen=True, slots=True)
+class _Best:
+    """Where a family is most surprising."""
+
+    part: str
+    order: float
+    way: int
+    score: float
+
+
 class Rhythm:
     """Envelope spectra of one channel against one shaft speed."""
 
@@ -60,6 +75,7 @@ class Rhythm:
         self.orders = np.arange(lines) * spectra.line_hz / shaft_hz
         near = np.abs(self.orders - np.rint(self.orders)) * shaft_hz < SHAFT_LINES * spectra.line_hz
         self.synchronous = near
+        self.sized = tuple(i for i, way in enumerate(spectra.ways) if way in (WAYS[0], WAYS[2])) or (0,)
         block = max(32, int(3.0 * shaft_hz / spectra.line_hz))
         raw = surprise(spectra.power, min(block, lines))
         raw[:, near] = 0.0
@@ -88,51 +104,64 @@ class Rhythm:
         """Score the four parts of a bearing."""
         orders = {part: float(getattr(kinematic, part)) for part in PARTS}
         resolution = self.spectra.line_hz / self.shaft_hz
-        return [
-            self._family(name, part, orders)
+        looked = [
+            self._best(part, orders)
             for part in PARTS
             if orders[part] > 5.0 * resolution and orders[part] * (1.0 + SLIP) < self.orders[-1]
         ]
+        return [self._family(name, one, orders, self._chance(one, orders, looked)) for one in looked]
 
-    def _family(self, name: str, part: str, orders: dict[str, float]) -> Family:
-        line_hz, base, harmonics = self.spectra.line_hz, orders[part], HARMONICS[part]
-        step = min(0.002, line_hz / (2.0 * harmonics * base * self.shaft_hz))
-        slips = 1.0 + np.arange(-SLIP, SLIP + step / 2.0, step)
-        scores = comb(self.map, line_hz, base * self.shaft_hz * slips, harmonics)
+    def _best(self, part: str, orders: dict[str, float]) -> "_Best":
+        """Find the slip and the way of looking at which a family is most surprising."""
+        slips = self._slips(part, orders[part])
+        scores = comb(self.map, self.spectra.line_hz, orders[part] * self.shaft_hz * slips, HARMONICS[part])
         way, at = np.unravel_index(int(scores.argmax()), scores.shape)
-        order = base * float(slips[at])
-        side = orders["cage"] if part == "element" else 1.0
-        chance = self._chance(float(scores[way, at]), order, slips, orders, part)
-        depths = [float(self.depth[row, self.at(k * order)]) for row in (0, 2) for k in (1, 2)]
+        return _Best(part, orders[part] * float(slips[at]), int(way), float(scores[way, at]))
+
+    def _slips(self, part: str, order: float) -> NDArray[np.float64]:
+        step = min(0.002, self.spectra.line_hz / (2.0 * HARMONICS[part] * order * self.shaft_hz))
+        return np.asarray(1.0 + np.arange(-SLIP, SLIP + step / 2.0, step))
+
+    def _family(self, name: str, one: "_Best", orders: dict[str, float], chance: float) -> Family:
+        side = orders["cage"] if one.part == "element" else 1.0
         return Family(
             name,
-            part,
-            order,
-            base,
-            float(scores[way, at]),
+            one.part,
+            one.order,
+            orders[one.part],
+            one.score,
             chance,
-            max(depths),
-            self._dominance(order, side, int(way)),
-            self.spectra.ways[int(way)],
-            tuple(k for k in range(1, 7) if self._found(int(way), k * order)),
-            self._sidebands(int(way), order, part, side),
-            self._above(int(way), order),
+            max(float(self.depth[row, self.at(k * one.order)]) for row in self.sized for k in (1, 2)),
+            self._dominance(one.order, side, one.way),
+            self.spectra.ways[one.way],
+            tuple(k for k in range(1, 7) if self._found(one.way, k * one.order)),
+            self._sidebands(one.way, one.order, one.part, side),
+            self._above(one.way, one.order),
         )
 
-    def _chance(self, score: float, order: float, slips: NDArray[np.float64], orders: dict[str, float], part: str) -> float:
+    def _chance(self, one: "_Best", orders: dict[str, float], looked: list["_Best"]) -> float:
+        """Compare a family with the best of looks at bases where nothing is expected, all lines of the bearing set aside.
+
+        Where too little would be left (short records), only the family's own lines are set aside.
+        """
+        aside = self._own(one.order, 1.0, 3)
+        every = aside.copy()
+        for other in looked:
+            if other.score > SURE and other.part != "cage":
+                every |= self._own(other.order, 1.0, 3)
         away = self.map.copy()
-        away[:, self._own(order, 1.0, 3)] = 0.0
-        bases = orders[part] * ELSEWHERE
+        away[:, every if every.mean() < MOST_ASIDE else aside] = 0.0
+        bases = orders[one.part] * ELSEWHERE
         clear = np.all([np.abs(bases / other - 1.0) > NEAR for other in orders.values()], axis=0)
-        looks = bases[clear][:, None] * slips[None, :] * self.shaft_hz
-        others = comb(away, self.spectra.line_hz, looks, HARMONICS[part]).max(axis=(0, 2))
-        return gumbel_tail(score, others)
+        looks = bases[clear][:, None] * self._slips(one.part, orders[one.part])[None, :] * self.shaft_hz
+        others = comb(away, self.spectra.line_hz, looks, HARMONICS[one.part]).max(axis=(0, 2))
+        return gumbel_tail(one.score, others)
 
     def _dominance(self, order: float, side: float, way: int) -> float:
         kin_top = 2.2 * max(order, 4.0)
         others = (self.orders > 1.5) & (self.orders < max(kin_top, 12.0)) & ~self._own(order, side, 3) & ~self.synchronous
         best = 0.0
-        for row in (0, 2, way):
+        for row in (*self.sized, way):
             mine = max(float(self.depth[row, self.at(k * order)]) for k in (1, 2))
             rest = float(self.spectra.depth[row, others].max(initial=np.finfo(float).tiny))
             best = max(best, mine / rest)

@@ -1,0 +1,225 @@
+"""What the diagnosis is worth on open recordings: `EDGEMON_RECORDINGS=... python -m tests.bench.diagnosis [--robust] [--compare]`.
+
+Prints right, cannot tell, missed, wrong by condition, source and published grade, next to a plain envelope spectrum; with
+`--robust` also for records cut, resampled, rescaled and with noise added; with `--compare` what each way of looking at the
+envelope is worth by itself.
+"""
+
+import argparse
+import sys
+import time
+from collections import Counter
+from collections.abc import Callable, Iterable
+from dataclasses import replace
+
+import numpy as np
+import scipy.signal
+from numpy.typing import NDArray
+
+from edgemon.diagnosis import diagnose
+from edgemon.diagnosis.bearing import FAULTS, can_judge
+from edgemon.diagnosis.cyclic import EnvelopeSpectra, envelope_spectra
+from edgemon.diagnosis.families import Rhythm
+from edgemon.diagnosis.frequencies import bearing_orders
+from edgemon.diagnosis.look import Look
+from edgemon.diagnosis.record import MachineFacts, Record
+from edgemon.diagnosis.speed import shaft_speed
+from edgemon.model.finding import Conclusion, Fault
+from tests.support.diagnosing import BEARING, MEANS, OUTCOMES, Case, cases, folder, outcome, plain_envelope
+
+Answer = tuple[Conclusion, Fault | None]
+Change = Callable[[Record], Record]
+
+
+def product(record: Record, facts: MachineFacts) -> Answer:
+    """Give the product's verdict and best finding."""
+    found = diagnose(record, facts)
+    return found.verdict, found.findings[0].fault if found.findings else None
+
+
+def table(title: str, rows: Iterable[tuple[str, str]], other: Iterable[tuple[str, str]] = ()) -> None:
+    """Print counts of outcomes by key, those of the baseline behind them."""
+    counted, beside = Counter(rows), Counter(other)
+    keys = sorted({key for key, _ in counted})
+    width = max(len(title), *(len(key) for key in keys)) + 2
+    print(f"\n{title:{width}}{'':2}{'  '.join(f'{word:>11}' for word in OUTCOMES)}" + ("   | plain envelope" if beside else ""))
+    for key in keys:
+        line = f"{key:{width}}  {'  '.join(f'{counted[key, word]:11d}' for word in OUTCOMES)}"
+        print(line + (f"   | {'  '.join(f'{beside[key, word]:4d}' for word in OUTCOMES)}" if beside else ""))
+
+
+def confusion(found: list[tuple[Case, Answer]]) -> None:
+    """Print which fault was named for which condition."""
+    names = sorted({_name(answer) for _, answer in found})
+    print("\nnamed for each condition")
+    for condition in MEANS:
+        row = Counter(_name(answer) for case, answer in found if case.condition == condition)
+        if row:
+            print(f"  {condition:36}{', '.join(f'{row[name]} {name}' for name in names if row[name])}")
+
+
+def _name(answer: Answer) -> str:
+    return str(answer[1]) if answer[0] is Conclusion.FAULT else answer[0].value
+
+
+def whole(record: Record) -> Record:
+    """Leave a record as it is."""
+    return record
+
+
+def changed(record: Record, samples: NDArray[np.float64], fs_hz: float | None = None) -> Record:
+    """Give a record other samples."""
+    return Record(samples, fs_hz or record.fs_hz, record.channels, record.quantity)
+
+
+def unscaled(record: Record) -> Record:
+    """Take calibration away: another size, of which nothing is known."""
+    channels = tuple(replace(channel, calibrated=False) for channel in record.channels)
+    return Record(1000.0 * record.samples, record.fs_hz, channels, record.quantity)
+
+
+def resampled(up: int, down: int) -> Change:
+    """Resample by a ratio of whole numbers."""
+    return lambda record: changed(
+        record, scipy.signal.resample_poly(record.samples, up, down, axis=1), record.fs_hz * up / down
+    )
+
+
+def noisy(ratio: float) -> Change:
+    """Add white noise, `ratio` times the r.m.s. of each channel."""
+
+    def add(record: Record) -> Record:
+        draw = np.random.default_rng(7).standard_normal(record.samples.shape)
+        return changed(record, record.samples + ratio * record.samples.std(axis=1, keepdims=True) * draw)
+
+    return add
+
+
+CHANGES: dict[str, Change] = {
+    "as recorded": whole,
+    "first half": lambda record: changed(record, record.samples[:, : record.samples.shape[1] // 2]),
+    "second half": lambda record: changed(record, record.samples[:, record.samples.shape[1] // 2 :]),
+    "first quarter": lambda record: changed(record, record.samples[:, : record.samples.shape[1] // 4]),
+    "first 16384 samples": lambda record: changed(record, record.samples[:, :16384]),
+    "resampled 5/6": resampled(5, 6),
+    "resampled 4/3": resampled(4, 3),
+    "of unknown scale": unscaled,
+    "reversed in sign": lambda record: changed(record, -record.samples),
+    "noise of half its r.m.s.": noisy(0.5),
+    "noise of its own r.m.s.": noisy(1.0),
+}
+"""What must not change a verdict into a wrong one."""
+
+WAYS: dict[str, Callable[[EnvelopeSpectra], list[int]]] = {
+    "squared envelope, whole band": lambda spectra: [0],
+    "logarithmic envelope, whole band": lambda spectra: [1],
+    "pre-whitened, whole band": lambda spectra: [2],
+    "single bands (tree of the kurtogram)": lambda spectra: list(range(3, len(spectra.ways))),
+    "all three whole bands": lambda spectra: [0, 1, 2],
+    "band of largest kurtosis": lambda spectra: [],
+    "all together": lambda spectra: list(range(len(spectra.ways))),
+}
+"""Which rows of the set of spectra each way of looking has."""
+
+
+def compare(known: list[Case]) -> None:
+    """Print for each way of looking how many bearing records it finds beyond chance (1 %), rightly and wrongly."""
+    print("\nway of looking: bearing defects whose most surprising family is the right one / another one / none beyond chance")
+    for name, rows in WAYS.items():
+        counted: Counter[str] = Counter()
+        for case in known:
+            if case.condition in ("outer_race", "inner_race", "rolling_element") or case.condition == "healthy":
+                best = most_surprising(case, name, rows)
+                meant = MEANS[case.condition]
+                word = "none" if best is None else "right" if best in meant else "another"
+                counted[f"{'healthy' if not meant else 'defect'} {word}"] += 1
+        print(
+            f"  {name:40}{counted['defect right']:4d} {counted['defect another']:4d} {counted['defect none']:4d}"
+            f"   healthy: {counted['healthy another']} with, {counted['healthy none']} without lines beyond chance"
+        )
+
+
+def most_surprising(case: Case, name: str, rows: Callable[[EnvelopeSpectra], list[int]]) -> Fault | None:
+    """Give the fault whose family is least likely by chance, None where none is below 1 % after all looks."""
+    if case.facts.speed_hz is None or not case.facts.bearings:
+        return None
+    speed = shaft_speed(case.record, case.facts.speed_hz)
+    if not can_judge(Look(case.record, case.facts, speed)):
+        return None
+    best: tuple[float, Fault] | None = None
+    for samples in case.record.samples:
+        for label, bearing in case.facts.bearings:
+            orders = bearing_orders(bearing)
+            top = orders.inner * speed.hz
+            spectra = envelope_spectra(samples, case.record.fs_hz, 4.0 * top, 1.3 * top)
+            chosen = rows(spectra) or [int(np.argmax(spectra.kurtosis))]
+            part = EnvelopeSpectra(
+                spectra.power[chosen],
+                spectra.heard[chosen],
+                spectra.depth[chosen],
+                tuple(spectra.ways[i] for i in chosen),
+                spectra.kurtosis[chosen],
+                spectra.line_hz,
+            )
+            for family in Rhythm(part, speed.hz).families(label, orders):
+                if best is None or family.chance < best[0]:
+                    best = (family.chance, FAULTS[family.part])
+    looks = 4 * len(case.record.channels) * len(case.facts.bearings)
+    return best[1] if best is not None and best[0] * looks < 0.01 else None
+
+
+def timing() -> None:
+    """Print what a diagnosis of 16,384 samples costs."""
+    where = folder()
+    assert where is not None
+    case = next(case for case in cases(where) if case.facts.bearings)
+    record = Record(case.record.samples[:1, :16384], case.record.fs_hz, case.record.channels[:1], case.record.quantity)
+    diagnose(record, case.facts)
+    spent = []
+    for _ in range(9):
+        start = time.perf_counter()
+        diagnose(record, case.facts)
+        spent.append(time.perf_counter() - start)
+    print(f"\none channel of 16,384 samples: {1e3 * float(np.median(spent)):.0f} ms (median of 9), {1e3 * min(spent):.0f} ms at best")
+
+
+def main() -> int:
+    """Run what was asked for."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--robust", action="store_true")
+    parser.add_argument("--compare", action="store_true")
+    parser.add_argument("--each", action="store_true", help="one line for each record")
+    args = parser.parse_args()
+    where = folder()
+    if where is None:
+        print("EDGEMON_RECORDINGS names no folder of recordings", file=sys.stderr)
+        return 1
+    known = list(cases(where))
+    found = [(case, product(case.record, case.facts)) for case in known]
+    plain = [(case, plain_envelope(case.record, case.facts)) for case in known]
+    for title, key in (("condition", "condition"), ("source", "source"), ("grade (2015 benchmark)", "grade")):
+        ours, theirs = (
+            [(getattr(case, key), outcome(case.condition, *answer)) for case, answer in rows] for rows in (found, plain)
+        )
+        table(title, ours, theirs)
+    confusion(found)
+    if args.each:
+        for case, answer in found:
+            print(f"  {case.id:60}{case.grade:4}{_name(answer):26}{outcome(case.condition, *answer)}")
+    if args.robust:
+        rows = []
+        for name, change in CHANGES.items():
+            for case in known:
+                answer = product(change(case.record), case.facts)
+                rows.append((name, outcome(case.condition, *answer)))
+                if rows[-1][1] == "wrong":
+                    print(f"  wrong: {case.id} {name}: {_name(answer)}")
+        table("the same records", rows)
+    if args.compare:
+        compare([case for case in known if MEANS[case.condition] <= BEARING])
+    timing()
+    return 0
+
+
+if __name__ == "__main__":
+    raise SystemExit(main())
