@@ -1,0 +1,172 @@
+"""A report as blocks of words, tables and pictures, before it is known whether it becomes a page, a file or plain text."""
+
+from dataclasses import dataclass
+from enum import StrEnum
+from typing import TypeAlias
+
+import numpy as np
+from numpy.typing import NDArray
+
+from edgemon.model.instant import Instant
+from edgemon.report.port import Marker
+
+
+class Tone(StrEnum):
+    """How much a thing matters; shown as colour, never by colour alone."""
+
+    PLAIN = "plain"
+    NORMAL = "normal"
+    ALERT = "alert"
+    ALARM = "alarm"
+    NO_DATA = "no-data"
+
+
+@dataclass(frozen=True, slots=True)
+class LimitLine:
+    """A level line across a trend, with its name."""
+
+    value: float
+    label: str
+    tone: Tone
+
+
+@dataclass(frozen=True, slots=True)
+class Mark:
+    """A numbered instant in a trend; what it means stands in the caption."""
+
+    at: Instant
+    number: int
+    tone: Tone
+
+
+@dataclass(frozen=True, slots=True)
+class TrendPlot:
+    """Values over time, in the unit of the label."""
+
+    y_label: str
+    times: tuple[Instant, ...]
+    values: tuple[float, ...]
+    fit: tuple[bool, ...]
+    since: Instant
+    until: Instant
+    limits: tuple[LimitLine, ...] = ()
+    marks: tuple[Mark, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class SpectrumPlot:
+    """Amplitudes over frequency, with marked lines; `before` in grey behind them."""
+
+    y_label: str
+    line_hz: float
+    amplitude: NDArray[np.float64]
+    top_hz: float
+    markers: tuple[Marker, ...] = ()
+    before: NDArray[np.float64] | None = None
+    before_line_hz: float = 0.0
+    label: str = ""
+    before_label: str = ""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class WaveformPlot:
+    """Samples over time."""
+
+    y_label: str
+    fs_hz: float
+    samples: NDArray[np.float32]
+    turn_s: float | None = None
+    """Duration of one turn of the shaft, drawn as a scale; None where the speed is not known."""
+
+
+Plot: TypeAlias = TrendPlot | SpectrumPlot | WaveformPlot
+
+
+@dataclass(frozen=True, slots=True)
+class Paragraph:
+    """Running text."""
+
+    text: str
+    strong: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Bullets:
+    """A list."""
+
+    items: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Facts:
+    """Names and what they are, two columns."""
+
+    rows: tuple[tuple[str, str], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Table:
+    """Rows under headings; `widths` are shares of the page, `tones` one a row."""
+
+    columns: tuple[str, ...]
+    rows: tuple[tuple[str, ...], ...]
+    widths: tuple[float, ...]
+    tones: tuple[Tone, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Picture:
+    """A plot with its caption."""
+
+    plot: Plot
+    title: str
+    caption: str
+
+
+@dataclass(frozen=True, slots=True)
+class Banner:
+    """The verdict: a word, a sentence, and what to do by when."""
+
+    word: str
+    tone: Tone
+    sentence: str
+    rows: tuple[tuple[str, str], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Heading:
+    """A heading inside a section."""
+
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class Blanks:
+    """Lines to be filled in by hand."""
+
+    labels: tuple[str, ...]
+
+
+Block: TypeAlias = Paragraph | Bullets | Facts | Table | Picture | Banner | Heading | Blanks
+
+
+@dataclass(frozen=True, slots=True)
+class Section:
+    """A numbered part."""
+
+    title: str
+    blocks: tuple[Block, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Document:
+    """All of it."""
+
+    title: str
+    subtitle: str
+    head: str
+    """Stands on every page: site, machine, period."""
+    sim: bool
+    identity: str
+    """Stands on every page: what this report was made of."""
+    sections: tuple[Section, ...]

@@ -1,0 +1,198 @@
+"""Plots by Matplotlib, as SVG for pages and PNG for PDF; the same values give the same bytes."""
+
+import io
+import re
+from collections.abc import Sequence
+from typing import Any
+
+import matplotlib as mpl
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.backends.backend_svg import FigureCanvasSVG
+from matplotlib.dates import AutoDateLocator, ConciseDateFormatter
+from matplotlib.figure import Figure
+from matplotlib.transforms import blended_transform_factory
+
+from edgemon.report.document import Plot, SpectrumPlot, Tone, TrendPlot, WaveformPlot
+from edgemon.report.port import Family, Marker
+
+WIDTH_IN, HEIGHT_IN = 7.1, 2.75
+DPI = 200
+"""Of PNG: sharp in print on A4, and small."""
+INK, PALE, GRID = "#1a3a5c", "#9a9a9a", "#dddddd"
+TONES = {
+    Tone.PLAIN: "#444444",
+    Tone.NORMAL: "#2f6b3a",
+    Tone.ALERT: "#b35c00",
+    Tone.ALARM: "#b00020",
+    Tone.NO_DATA: "#5b4a8a",
+}
+"""Ink of a tone; each reaches a contrast of 4.5 on white (WCAG 2.1, success criterion 1.4.3; tested)."""
+_FAMILIES = {Family.SPEED: ("#2f6b3a", (0, (4, 2))), Family.BEARING: ("#b00020", (0, (1, 1.2)))}
+_STYLE: dict[str, Any] = {
+    "font.family": ["DejaVu Sans"],
+    "font.size": 7.5,
+    "axes.linewidth": 0.6,
+    "axes.spines.top": False,
+    "axes.spines.right": False,
+    "svg.fonttype": "path",
+    "axes.formatter.useoffset": False,
+    "path.simplify": True,
+}
+_CHARACTER = 0.0088
+"""Width of a character of a label, in widths of the axes."""
+_ROWS = 3
+_DAY = 86_400.0
+
+
+def svg(plot: Plot, name: str) -> str:
+    """Draw a plot as an SVG element to stand inside a page.
+
+    Parameters
+    ----------
+    plot : Plot
+        What to draw.
+    name : str
+        Letters and digits; made part of every id, so that pictures on one page do not meet.
+
+    Returns
+    -------
+    str
+        `<svg ...>` without prologue, metadata or reference to anything outside it.
+    """
+    with mpl.rc_context({**_STYLE, "svg.hashsalt": name}):
+        figure = _draw(plot)
+        FigureCanvasSVG(figure)  # type: ignore[no-untyped-call]
+        out = io.StringIO()
+        figure.savefig(out, format="svg", metadata={"Date": None, "Creator": None})
+    text = out.getvalue()
+    text = re.sub(r"<metadata>.*?</metadata>", "", text[text.index("<svg") :], flags=re.DOTALL)
+    text = re.sub(r'\bid="([^"]+)"', rf'id="{name}-\1"', text)
+    return re.sub(r'(url\(#|href="#)', rf"\g<1>{name}-", text)
+
+
+def png(plot: Plot) -> bytes:
+    """Draw a plot as PNG."""
+    with mpl.rc_context(_STYLE):
+        figure = _draw(plot)
+        FigureCanvasAgg(figure)  # type: ignore[no-untyped-call]
+        out = io.BytesIO()
+        figure.savefig(out, format="png", dpi=DPI, metadata={"Software": None})
+    return out.getvalue()
+
+
+def _draw(plot: Plot) -> Figure:
+    figure = Figure(figsize=(WIDTH_IN, HEIGHT_IN), layout="constrained")
+    axes = figure.add_subplot()
+    axes.grid(visible=True, color=GRID, linewidth=0.5)
+    axes.set_axisbelow(True)
+    axes.set_ylabel(_plain(plot.y_label))
+    match plot:
+        case TrendPlot():
+            _trend(axes, plot)
+        case SpectrumPlot():
+            _spectrum(axes, plot)
+        case WaveformPlot():
+            _waveform(axes, plot)
+    return figure
+
+
+def _plain(text: str) -> str:
+    """Keep Matplotlib from reading `$` as mathematics."""
+    return text.replace("$", r"\$")
+
+
+def _trend(axes: Axes, plot: TrendPlot) -> None:
+    times = np.array(plot.times) / _DAY
+    values, fit = np.array(plot.values), np.array(plot.fit, dtype=bool)
+    few = fit.sum() <= 150
+    axes.plot(times[fit], values[fit], color=INK, linewidth=1.0, marker="o" if few else "", markersize=2.0)
+    if not fit.all():
+        axes.plot(times[~fit], values[~fit], color=PALE, linestyle="", marker="x", markersize=4.0)
+    axes.set_xlim(plot.since / _DAY, max(plot.until, plot.since + 1.0) / _DAY)
+    top = max([*plot.values, *(line.value for line in plot.limits)])
+    low = min(0.0, *plot.values) if min(plot.values) < 0.4 * top else min(plot.values) - 0.2 * (top - min(plot.values))
+    axes.set_ylim(low, low + 1.25 * (top - low or 1.0))
+    side = blended_transform_factory(axes.transAxes, axes.transData)
+    for line in plot.limits:
+        axes.axhline(line.value, color=TONES[line.tone], linewidth=1.0, linestyle="--" if line.tone is Tone.ALERT else "-")
+        axes.text(1.005, line.value, line.label, transform=side, color=TONES[line.tone], va="center", ha="left")
+    above = blended_transform_factory(axes.transData, axes.transAxes)
+    span = max(plot.until - plot.since, 1.0)
+    places = [(mark.at - plot.since) / span for mark in plot.marks]
+    for mark, row in zip(plot.marks, _rows(places, [2.2 * _CHARACTER] * len(places)), strict=True):
+        axes.axvline(mark.at / _DAY, color=TONES[mark.tone], linewidth=0.6, linestyle=":")
+        box = {"boxstyle": "circle,pad=0.15", "facecolor": "white", "edgecolor": TONES[mark.tone], "linewidth": 0.7}
+        height = 0.955 - 0.095 * (0 if row is None else row)
+        axes.text(mark.at / _DAY, height, str(mark.number), transform=above, color=TONES[mark.tone], ha="center", va="center",
+                  bbox=box, fontsize=6.5)  # fmt: skip
+    locator = AutoDateLocator(tz="UTC", minticks=4, maxticks=9)
+    axes.xaxis.set_major_locator(locator)
+    axes.xaxis.set_major_formatter(ConciseDateFormatter(locator, tz="UTC"))
+    axes.set_xlabel("Time (UTC)")
+
+
+def _spectrum(axes: Axes, plot: SpectrumPlot) -> None:
+    if plot.before is not None:
+        hz = plot.before_line_hz * np.arange(plot.before.size)
+        axes.plot(hz, plot.before, color=PALE, linewidth=0.8, label=f"{plot.before_label} UTC")
+    axes.plot(
+        plot.line_hz * np.arange(plot.amplitude.size), plot.amplitude, color=INK, linewidth=0.8, label=f"{plot.label} UTC"
+    )
+    axes.set_xlim(0.0, plot.top_hz)
+    top = max(
+        float(plot.amplitude[1:].max(initial=0.0)), 0.0 if plot.before is None else float(plot.before[1:].max(initial=0.0))
+    )
+    axes.set_ylim(0.0, 1.4 * top if top > 0.0 else 1.0)
+    above = blended_transform_factory(axes.transData, axes.transAxes)
+    markers = sorted(plot.markers, key=lambda marker: marker.hz)
+    rows = _rows([marker.hz / plot.top_hz for marker in markers], [_CHARACTER * (len(marker.label) + 1) for marker in markers])
+    for marker, row in zip(markers, rows, strict=True):
+        _mark(axes, marker, row, above)
+    axes.set_xlabel("Frequency in Hz")
+    if plot.before is not None:
+        axes.legend(loc="lower right", bbox_to_anchor=(1.0, 1.0), ncols=2, frameon=False, borderaxespad=0.1, fontsize=7.0)
+
+
+def _mark(axes: Axes, marker: Marker, row: int | None, above: Any) -> None:
+    colour, style = _FAMILIES[marker.family]
+    height = 0.96 - 0.085 * (_ROWS if row is None else row)
+    axes.axvline(marker.hz, ymax=height - 0.03, color=colour, linewidth=0.6, linestyle=style)
+    if row is not None:
+        axes.text(
+            marker.hz, height, _plain(marker.label), transform=above, color=colour, ha="center", va="center", fontsize=6.5
+        )
+
+
+def _rows(places: Sequence[float], widths: Sequence[float]) -> list[int | None]:
+    """Give each label a row in which it meets none of those placed before; None where all rows are taken."""
+    ends = [-1.0] * _ROWS
+    rows: list[int | None] = []
+    for place, width in zip(places, widths, strict=True):
+        row = next((row for row, end in enumerate(ends) if place - width / 2.0 >= end), None)
+        rows.append(row)
+        if row is not None:
+            ends[row] = place + width / 2.0
+    return rows
+
+
+def _waveform(axes: Axes, plot: WaveformPlot) -> None:
+    milliseconds = np.arange(plot.samples.size) * (1000.0 / plot.fs_hz)
+    axes.plot(milliseconds, plot.samples, color=INK, linewidth=0.6)
+    axes.axhline(0.0, color=PALE, linewidth=0.5)
+    axes.set_xlim(0.0, float(milliseconds[-1]))
+    top = float(np.abs(plot.samples).max()) or 1.0
+    axes.set_ylim(-1.1 * top, 1.35 * top)
+    axes.set_xlabel("Time in ms")
+    if plot.turn_s is None:
+        return
+    above = blended_transform_factory(axes.transData, axes.transAxes)
+    turns = int(milliseconds[-1] / 1000.0 / plot.turn_s + 1e-6)
+    for turn in range(turns):
+        start, end = 1000.0 * turn * plot.turn_s, 1000.0 * (turn + 1) * plot.turn_s
+        axes.plot([start, end], [0.93, 0.93], transform=above, color="#2f6b3a", linewidth=1.0, marker="|", markersize=5.0)
+        if turn == 0:
+            axes.text(
+                (start + end) / 2.0, 0.985, "1 turn", transform=above, color="#2f6b3a", ha="center", va="center", fontsize=6.5
+            )

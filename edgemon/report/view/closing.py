@@ -1,0 +1,123 @@
+"""Findings with their evidence, what else it could be, cautions, the analyst's words and the signature."""
+
+from collections.abc import Iterator
+
+from edgemon.model.finding import Evidence, Finding
+from edgemon.report.document import Blanks, Block, Bullets, Facts, Heading, Paragraph, Section
+from edgemon.report.port import Material
+from edgemon.report.view.standing import SUPPORTED, Assessment
+from edgemon.report.view.verdict import finding_line
+from edgemon.report.view.words import FAULT_WORDS, fault_name, number, shown_unit, when
+
+CAUTIONS = (
+    "edgemon monitors; it does not protect. It must not be the only means of stopping a machine or warning a person.",
+    "A diagnosis is a hypothesis with evidence. A qualified vibration analyst confirms it before work is done.",
+    "Limits from a standard are a starting point for a competent person, subject to the maker's instructions and local codes.",
+    "Work on the machine and its sensors follows local codes, isolation and permit to work, by licensed people; machines may "
+    "be hot, live, high up, or in a possibly explosive atmosphere.",
+    "Values taken at different speed or load cannot be compared directly.",
+)
+_ALWAYS = (
+    "The measurement itself: a loose, moved or exchanged sensor; compare with a hand-held instrument at the same place.",
+    "The process: another speed, load, pressure, suction condition or temperature than before.",
+    "A neighbouring machine, pipework or the foundation that shakes this one.",
+    "Work done lately: alignment, new parts, lubrication, bolts.",
+)
+_OWN = ("verdict", "recommendation", "by when", "sign-off", "signature")
+
+
+def findings_section(material: Material, assessment: Assessment) -> Section:
+    """Make the section of findings; says plainly where nothing was found, or nobody looked."""
+    blocks: list[Block] = []
+    for sensor in material.sensors:
+        diagnosis = sensor.diagnosis
+        if diagnosis is None:
+            continue
+        at = f", capture of {when(sensor.diagnosed_at)}" if sensor.diagnosed_at is not None else ""
+        blocks.append(Heading(f"Sensor {sensor.sensor.id}{at}: {diagnosis.verdict.value.replace('-', ' ')}"))
+        supported = [finding for finding in diagnosis.findings if finding.confidence >= SUPPORTED]
+        for finding in supported:
+            blocks.extend(_finding(finding))
+        if not supported:
+            blocks.append(Paragraph("No fault pattern stands out."))
+        blocks += [Bullets(diagnosis.remarks)] if diagnosis.remarks else []
+    if not blocks:
+        blocks.append(
+            Paragraph("No diagnosis is part of this report: what follows rests on levels, limits, and the spectra as shown.")
+        )
+    return Section("What was found", tuple(blocks))
+
+
+def _finding(finding: Finding) -> Iterator[Block]:
+    yield Paragraph(f"{finding_line(finding)}.", strong=True)
+    yield Paragraph(FAULT_WORDS[finding.fault][1])
+    yield Bullets(tuple(evidence_line(evidence) for evidence in finding.evidence))
+    rows = [("Checks and actions", "; ".join(finding.actions))] if finding.actions else []
+    rows.append(("Rule and source", f"{finding.rule}; {finding.source}"))
+    yield Facts(tuple(rows))
+
+
+def evidence_line(evidence: Evidence) -> str:
+    """Write one observation with its figures, where the sentence does not hold them already."""
+    figures = []
+    if evidence.frequency_hz is not None:
+        figures.append(f"{number(evidence.frequency_hz)} Hz")
+    if evidence.order is not None:
+        figures.append(f"{evidence.order:.3g} x running speed")
+    if evidence.amplitude is not None:
+        figures.append(f"{number(evidence.amplitude)} {shown_unit(evidence.unit)}".rstrip())
+    if evidence.above_surroundings is not None:
+        figures.append(f"{evidence.above_surroundings:.0f} times its surroundings")
+    if evidence.harmonics:
+        figures.append(f"harmonics {', '.join(str(harmonic) for harmonic in evidence.harmonics)}")
+    if evidence.sidebands:
+        figures.append(f"sidebands {', '.join(evidence.sidebands)}")
+    figures += [evidence.direction] if evidence.direction else []
+    return f"{evidence.text} ({'; '.join(figures)})" if figures else evidence.text
+
+
+def alternatives_section(assessment: Assessment) -> Section:
+    """Say what else it could be: by the findings' own alternatives, and what always must be ruled out."""
+    named = {finding.fault for finding in assessment.findings}
+    others = dict.fromkeys(fault for finding in assessment.findings for fault in finding.alternatives if fault not in named)
+    items = tuple(f"{fault_name(fault).capitalize()}: {FAULT_WORDS[fault][1]}" for fault in others)
+    return Section("What else it could be", (Bullets((*items, *_ALWAYS)),))
+
+
+def cautions_section(material: Material) -> Section:
+    """Make the cautions; the first one where the data is simulated."""
+    first = ("All data in this report is SIMULATED. Nothing in it may be acted on.",) if material.sim else ()
+    return Section("Cautions", (Bullets((*first, *CAUTIONS)),))
+
+
+def analyst_section(material: Material) -> Section:
+    """Take in the analyst's own text and signature, or leave room for both."""
+    analyst = material.analyst
+    blocks: list[Block] = []
+    for heading, texts in analyst.parts:
+        if heading.casefold() in _OWN or not texts:
+            continue
+        blocks += [Heading(heading)] if heading else []
+        blocks += _paragraphs(texts)
+    if not blocks:
+        blocks.append(Paragraph(f"No remarks were written. They are taken from the text file {analyst.path}."))
+        blocks.append(Blanks(("Remarks", "", "")))
+    blocks.append(Heading("Sign-off"))
+    signed = analyst.of("sign-off", "signature")
+    blocks += _paragraphs(signed)
+    blocks.append(Blanks(("Name and qualification", "Date", "Signature")))
+    return Section("The analyst's remarks and sign-off", tuple(blocks))
+
+
+def _paragraphs(texts: tuple[str, ...]) -> list[Block]:
+    blocks: list[Block] = []
+    items: list[str] = []
+    for text in texts:
+        if text.startswith("- "):
+            items.append(text[2:])
+            continue
+        if items:
+            blocks.append(Bullets(tuple(items)))
+            items = []
+        blocks.append(Paragraph(text))
+    return blocks + ([Bullets(tuple(items))] if items else [])

@@ -1,0 +1,168 @@
+"""What the machine's condition comes to at the end of the period: from alarm records in force, newest values and findings."""
+
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from enum import IntEnum
+
+from edgemon.model.alarm import MONITORING, AlarmState
+from edgemon.model.event import AlarmChanged, RunningChanged
+from edgemon.model.finding import Conclusion, Finding
+from edgemon.model.forecast import Forecast
+from edgemon.model.ids import AlarmKey
+from edgemon.model.instant import Instant
+from edgemon.model.limit import Limit, Severity
+from edgemon.model.snapshot import TrendPoint
+from edgemon.report.port import Happening, LevelMaterial, Material, PointMaterial
+from edgemon.units import from_si
+
+ALARM_OVER_ALERT = 1.6
+"""Stands in for an alarm limit that is not set, in ratios only. Source: steps of ISO 10816-3:2009 Table A.1, 1.61 and 1.58."""
+SUPPORTED = 0.5
+"""Confidence from which on a finding counts; see `model.finding`."""
+_IN_FORCE = frozenset({AlarmState.UNACK, AlarmState.ACKED})
+_HIDDEN = frozenset({AlarmState.SHLVD, AlarmState.DSUPR, AlarmState.OOSRV, AlarmState.LATUN, AlarmState.LATAK})
+
+
+class Standing(IntEnum):
+    """What it comes to, mildest first."""
+
+    NORMAL = 0
+    NOT_RUNNING = 1
+    WATCH = 2
+    """Within its limits, but something was found or is coming."""
+    UNKNOWN = 3
+    ALERT = 4
+    ALARM = 5
+
+
+@dataclass(frozen=True, slots=True)
+class Newest:
+    """The newest fit value of a level with its limit."""
+
+    point: PointMaterial
+    level: LevelMaterial
+    limit: Limit
+    value: TrendPoint
+    ratio: float
+    """Value over alarm limit, in the unit of the limit."""
+    severity: Severity
+    """By this value alone."""
+
+
+@dataclass(frozen=True, slots=True)
+class Assessment:
+    """The standing and what it rests on."""
+
+    standing: Standing
+    worst: Newest | None
+    """The level nearest to, or furthest beyond, its alarm limit."""
+    newest: tuple[Newest, ...]
+    """All, highest ratio first."""
+    in_force: tuple[AlarmChanged, ...]
+    """Newest change of each alarm record that is active at the end of the period, without loss of monitoring."""
+    hidden: tuple[AlarmChanged, ...]
+    """Of records that are shelved, suppressed, out of service or latched: what they say needs a person's eye."""
+    unwatched: tuple[AlarmChanged, ...]
+    silent: tuple[PointMaterial, ...]
+    """Points whose newest fit value is older than they may be."""
+    findings: tuple[Finding, ...]
+    forecasts: tuple[tuple[PointMaterial, Forecast], ...]
+    is_running: bool | None
+
+
+def assess(material: Material) -> Assessment:
+    """Bring together what the period ended with."""
+    records = newest_changes((*material.earlier, *material.history)).values()
+    active = tuple(change for change in records if change.to_state in _IN_FORCE)
+    newest = tuple(sorted(_newest(material.points), key=lambda one: -one.ratio))
+    silent = tuple(point for point in material.points if _is_silent(point, material.until))
+    findings = tuple(
+        finding
+        for sensor in material.sensors
+        if sensor.diagnosis is not None and sensor.diagnosis.verdict is Conclusion.FAULT
+        for finding in sensor.diagnosis.findings
+        if finding.confidence >= SUPPORTED
+    )
+    forecasts = tuple(
+        (point, forecast)
+        for point in material.points
+        for level in point.levels
+        for forecast in level.forecasts
+        if forecast.is_given
+    )
+    in_force = tuple(change for change in active if change.alarm.level != MONITORING)
+    running = is_running(material)
+    return Assessment(
+        standing=_standing(in_force, newest, silent, bool(findings or forecasts), running),
+        worst=newest[0] if newest else None,
+        newest=newest,
+        in_force=in_force,
+        hidden=tuple(change for change in records if change.to_state in _HIDDEN),
+        unwatched=tuple(change for change in active if change.alarm.level == MONITORING),
+        silent=silent,
+        findings=tuple(sorted(findings, key=lambda finding: -finding.confidence)),
+        forecasts=tuple(sorted(forecasts, key=lambda pair: pair[1].earliest or 0.0)),
+        is_running=running,
+    )
+
+
+def newest_changes(history: Iterable[Happening]) -> dict[AlarmKey, AlarmChanged]:
+    """Give the newest change of each alarm record."""
+    return {one.event.alarm: one.event for one in history if isinstance(one.event, AlarmChanged)}
+
+
+def ratio(limit: Limit, value: float) -> float:
+    """Give value over alarm limit in the unit of the limit; only an alert set: 1.6 times it stands in."""
+    bound = limit.alarm if limit.alarm is not None else limit.alert
+    shown = 0.0 if bound is None else from_si(bound, limit.unit) * (1.0 if limit.alarm is not None else ALARM_OVER_ALERT)
+    return from_si(value, limit.unit) / shown if shown > 0.0 else 0.0
+
+
+def severity_of(limit: Limit, value: float) -> Severity:
+    """Give the severity by one value alone."""
+    for severity in (Severity.ALARM, Severity.ALERT):
+        bound = limit.of(severity)
+        if bound is not None and value >= bound * (1.0 - 1e-9):
+            return severity
+    return Severity.NORMAL
+
+
+def is_running(material: Material) -> bool | None:
+    """Say whether the machine ran at its newest measurement of speed; None where no speed was measured."""
+    both = (*material.earlier, *material.history)
+    changes = [one.event for one in both if isinstance(one.event, RunningChanged)]
+    if changes:
+        return max(changes, key=lambda change: change.at).running
+    return True if any(point.capture is not None and point.capture.rpm for point in material.points) else None
+
+
+def _newest(points: Iterable[PointMaterial]) -> Iterator[Newest]:
+    for point in points:
+        for level in point.levels:
+            value = next((value for value in reversed(level.values) if value.fit), None)
+            if level.limit is not None and value is not None:
+                severity = severity_of(level.limit, value.value)
+                yield Newest(point, level, level.limit, value, ratio(level.limit, value.value), severity)
+
+
+def _is_silent(point: PointMaterial, until: Instant) -> bool:
+    fit = [value.t for level in point.levels for value in level.values if value.fit]
+    return not fit or until - max(fit) > point.point.stale_after_s
+
+
+def _standing(
+    in_force: tuple[AlarmChanged, ...],
+    newest: tuple[Newest, ...],
+    silent: tuple[PointMaterial, ...],
+    is_noted: bool,
+    running: bool | None,
+) -> Standing:
+    severity = max((change.severity for change in in_force), default=Severity.NORMAL)
+    severity = max([severity, *(one.severity for one in newest)])
+    if severity is not Severity.NORMAL:
+        return Standing.ALARM if severity is Severity.ALARM else Standing.ALERT
+    if silent:
+        return Standing.UNKNOWN
+    if running is False:
+        return Standing.NOT_RUNNING
+    return Standing.WATCH if is_noted else Standing.NORMAL

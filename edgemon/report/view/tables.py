@@ -1,0 +1,200 @@
+"""Limits with their source, what was wrong with the data, and the alarm history."""
+
+from collections import Counter
+from collections.abc import Iterator
+
+from edgemon.model.alarm import MONITORING
+from edgemon.model.event import (
+    AlarmChanged,
+    CaptureIncomplete,
+    CommandRefused,
+    MeasurementLate,
+    QualityChanged,
+    RunningChanged,
+)
+from edgemon.model.level import LEVEL_KINDS
+from edgemon.model.limit import Severity
+from edgemon.report.document import Block, Bullets, Facts, Heading, Paragraph, Section, Table, Tone
+from edgemon.report.port import LevelMaterial, Material, PointMaterial, SensorMaterial
+from edgemon.report.view.standing import Assessment, severity_of
+from edgemon.report.view.words import (
+    amount,
+    counted,
+    level_title,
+    level_unit,
+    limit_amount,
+    span,
+    stamp,
+    when,
+)
+
+MOST_ROWS = 60
+"""Lines of the alarm history; the newest are kept."""
+LOW_BATTERY_PCT = 20.0
+WEAK_RSSI_DBM = -90.0
+"""Common practice, no source: below these a person should look at battery or radio link."""
+_TONES = {Severity.NORMAL: Tone.PLAIN, Severity.ALERT: Tone.ALERT, Severity.ALARM: Tone.ALARM}
+
+
+def limits_section(material: Material) -> Section:
+    """Make the table of newest values against their limits, and say where the limits come from."""
+    rows: list[tuple[str, ...]] = []
+    tones: list[Tone] = []
+    for point in material.points:
+        for level in point.levels:
+            severity, row = _level_row(point, level)
+            rows.append(row)
+            tones.append(_TONES[severity])
+    columns = ("Point", "Level", "Newest", "Highest", "Alert", "Alarm", "State", "Limits from")
+    table = Table(columns, tuple(rows), (1.5, 1.9, 0.95, 0.95, 0.85, 0.85, 0.7, 2.1), tuple(tones))
+    note = Paragraph(
+        "Newest and highest fit values of the period, by detector and band. State is by the newest value alone; alarms also "
+        "wait for their delays. Limits from a standard are a starting point for a competent person, subject to the maker's "
+        "instructions."
+    )
+    return Section("Measured values and limits", (table, note))
+
+
+def _level_row(point: PointMaterial, level: LevelMaterial) -> tuple[Severity, tuple[str, ...]]:
+    limit, unit = level.limit, level_unit(level.name, level.limit)
+    fit = [value.value for value in level.values if value.fit]
+    levels = point.capture.levels if point.capture is not None else ()
+    band = next((one.band for one in levels if one.name == level.name), None)
+    title = f"{level_title(level.name)}{f', {band}' if band is not None else ''}"
+    severity = severity_of(limit, fit[-1]) if limit is not None and fit else Severity.NORMAL
+    state = severity.word if limit is not None and fit else "no data" if not fit else "no limit"
+    return severity, (
+        point.point.name,
+        title,
+        amount(fit[-1], unit) if fit else "–",
+        amount(max(fit), unit) if fit else "–",
+        limit_amount(limit.alert if limit is not None else None, unit),
+        limit_amount(limit.alarm if limit is not None else None, unit),
+        state,
+        limit.origin if limit is not None else "no limit is set",
+    )
+
+
+def quality_section(material: Material, assessment: Assessment) -> Section:
+    """Say how good the data is: counts, gaps, unfit captures, late measurements, battery and radio link."""
+    rows = tuple(_sensor_row(sensor, material) for sensor in material.sensors)
+    columns = ("Sensor", "Points", "Received", "Longest silence", "Battery", "Radio signal")
+    blocks: list[Block] = [Table(columns, rows, (0.8, 2.6, 1.9, 1.3, 0.9, 1.4))]
+    remarks = list(_remarks(material, assessment))
+    blocks.append(Heading("Remarks"))
+    blocks.append(Bullets(tuple(remarks)) if remarks else Paragraph("Nothing that a reader must know."))
+    return Section("How good the data is", tuple(blocks))
+
+
+def _sensor_row(sensor: SensorMaterial, material: Material) -> tuple[str, ...]:
+    points = ", ".join(point.name for point in material.machine.points if point.sensor == sensor.sensor.id)
+    got, heard = len(sensor.heard), sensor.heard
+    received, longest = "nothing", "the whole period"
+    if heard:
+        due = max(got, round((heard[-1] - heard[0]) / sensor.sensor.interval_s) + 1)
+        what = "capture" if sensor.captures else "message"
+        received = f"{counted(got, what)} of about {due} due (every {sensor.sensor.interval_s:g} s)"
+        gaps = [later - earlier for earlier, later in zip(heard, (*heard[1:], material.until), strict=True)]
+        longest = span(max(gaps)) if gaps else "–"
+    battery = f"{sensor.battery_pct[-1].value:.0f} %" if sensor.battery_pct else "not told"
+    signals = [value.value for value in sensor.rssi_dbm]
+    radio = f"{signals[-1]:.0f} dBm (lowest {min(signals):.0f})" if signals else "not told"
+    return (str(sensor.sensor.id), points, received, longest, battery, radio)
+
+
+def _remarks(material: Material, assessment: Assessment) -> Iterator[str]:
+    for point in assessment.silent:
+        fit = [value.t for level in point.levels for value in level.values if value.fit]
+        last = f"its last usable value is of {when(max(fit))}" if fit else "it gave no usable value in the period"
+        yield f"{point.point.name} is silent: {last}."
+    for change in assessment.unwatched:
+        yield f"Loss of monitoring is in force at {change.alarm.point} since {when(change.at)}."
+    yield from _sensor_remarks(material)
+    unfit = [(point, sum(not value.fit for value in level.values)) for point in material.points for level in point.levels[:1]]
+    for point, count in unfit:
+        if count:
+            text = counted(count, "measurement")
+            yield f"{point.point.name}: {text} from unfit captures, shown in the trend and never judged."
+    yield from _journal_remarks(material)
+    yield from material.remarks
+
+
+def _sensor_remarks(material: Material) -> Iterator[str]:
+    for sensor in material.sensors:
+        name = sensor.sensor.id
+        if sensor.battery_pct and sensor.battery_pct[-1].value < LOW_BATTERY_PCT:
+            yield f"{name}: battery low, {sensor.battery_pct[-1].value:.0f} %."
+        if sensor.rssi_dbm and sensor.rssi_dbm[-1].value < WEAK_RSSI_DBM:
+            yield f"{name}: weak radio signal, {sensor.rssi_dbm[-1].value:.0f} dBm; captures may be lost."
+        for why in dict.fromkeys(sensor.unfit):
+            yield f"{name}: a capture is not used: {why}."
+
+
+def _journal_remarks(material: Material) -> Iterator[str]:
+    late = Counter(one.event.point.point for one in material.history if isinstance(one.event, MeasurementLate))
+    for name, count in late.items():
+        yield f"{name}: {counted(count, 'measurement')} came late (older than one already judged), stored but never judged."
+    parts = sum(isinstance(one.event, CaptureIncomplete) for one in material.history)
+    if parts:
+        yield f"{counted(parts, 'capture')} closed with parts missing."
+    bad = [one.event for one in material.history if isinstance(one.event, QualityChanged) and one.event.quality != "good"]
+    for change in bad[-10:]:
+        yield f"{change.point.point}: data {change.quality} from {when(change.at)} ({', '.join(change.reasons)})."
+    if len(bad) > 10:
+        yield f"{len(bad) - 10} earlier losses of quality are in the journal."
+
+
+def history_section(material: Material) -> Section:
+    """Make the alarm history out of the journal, newest last."""
+    kinds = (AlarmChanged, CommandRefused, RunningChanged)
+    rows = [one for one in material.history if isinstance(one.event, kinds)]
+    blocks: list[Block] = []
+    if len(rows) > MOST_ROWS:
+        blocks.append(Paragraph(f"The newest {MOST_ROWS} of {len(rows)} entries; the others are in the journal."))
+    shown = rows[-MOST_ROWS:]
+    if not shown:
+        blocks.append(Paragraph("No alarm was raised or cleared in the period, and the machine neither started nor stopped."))
+        return Section("Alarm history", tuple(blocks))
+    tones = tuple(
+        _TONES[one.event.severity]
+        if isinstance(one.event, AlarmChanged) and one.event.alarm.level != MONITORING
+        else Tone.PLAIN
+        for one in shown
+    )
+    table = tuple((stamp(one.event.at), one.text.removesuffix(" [simulated]")) for one in shown)
+    blocks.append(Table(("Time (UTC)", "What happened"), table, (1.5, 6.0), tones))
+    return Section("Alarm history", tuple(blocks))
+
+
+def measured_section(material: Material) -> Section:
+    """Say what was measured how, and in which state the machine was."""
+    machine = material.machine
+    speeds = [point.capture.rpm for point in material.points if point.capture is not None and point.capture.rpm is not None]
+    rows = [
+        ("Machine", f"{machine.name} ({machine.id}), {machine.kind or 'kind not told'}, {machine.criticality.value}"),
+        ("Place", f"{material.site}, {material.area}"),
+        ("Severity class", machine.severity_class or "none"),
+        ("Nominal speed", f"{machine.rpm:g} r/min" if machine.rpm else "not told"),
+        ("Speed measured", f"{min(speeds):.0f} to {max(speeds):.0f} r/min at the captures shown" if speeds else "not measured"),
+        ("Load", "not known to edgemon; compare only what was measured at like load"),
+        ("Period", f"{when(material.since)} to {when(material.until)}"),
+        ("Made by", f"edgemon {material.version} at {when(material.made_at)}, settings {material.settings}"),
+    ]
+    for point in material.points:
+        rows.append((point.point.name, _how(point)))
+    return Section("What was measured, and how", (Facts(tuple(rows)),))
+
+
+def _how(point: PointMaterial) -> str:
+    text = f"sensor {point.point.sensor}, axis {point.point.axis}"
+    text += f", {point.point.direction}" if point.point.direction else ""
+    if point.capture is not None:
+        capture = point.capture
+        n = capture.samples.size
+        text += f"; {n} samples at {capture.fs_hz:g} Hz ({n / capture.fs_hz:.3g} s); velocity band {point.point.band}"
+        text += f"; envelope band {capture.envelope_band}" if capture.envelope_band is not None else ""
+    if (bearing := point.point.bearing) is not None:
+        text += f"; bearing with {bearing.rolling_elements} elements of {1000 * bearing.ball_diameter_m:.4g} mm on "
+        text += f"{1000 * bearing.pitch_diameter_m:.4g} mm"
+    kinds = [LEVEL_KINDS[level.name].detector.value for level in point.levels if level.name in LEVEL_KINDS]
+    return text + (f"; detectors {', '.join(dict.fromkeys(kinds))}" if kinds else "")

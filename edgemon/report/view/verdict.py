@@ -1,0 +1,208 @@
+"""The first page: the verdict in words, what it means, what to do, by when; then the findings in short."""
+
+from dataclasses import dataclass
+from statistics import median
+
+from edgemon.model.alarm import AlarmState
+from edgemon.model.finding import Finding
+from edgemon.model.forecast import Forecast
+from edgemon.model.limit import Severity
+from edgemon.report.document import Banner, Block, Bullets, Heading, Paragraph, Section, Tone
+from edgemon.report.port import Material, PointMaterial
+from edgemon.report.view.standing import Assessment, Newest, Standing
+from edgemon.report.view.words import (
+    FAULT_WORDS,
+    amount,
+    counted,
+    fault_name,
+    level_title,
+    limit_amount,
+    limit_number,
+    span,
+    when,
+)
+
+
+@dataclass(frozen=True, slots=True)
+class _Words:
+    """What a standing is called, means and asks for.
+
+    Source: the meanings of `normal`, `alert` and `alarm` follow the zones A to D of ISO 20816-1:2016 (from memory); what to
+    do and by when is common practice, no source, and a proposal only.
+    """
+
+    word: str
+    tone: Tone
+    means: str
+    do: str
+    by: str
+
+
+WORDS: dict[Standing, _Words] = {
+    Standing.NORMAL: _Words(
+        "Normal",
+        Tone.NORMAL,
+        "The levels watched are in the range in which machines of this kind usually run for years.",
+        "No action. Go on measuring.",
+        "Next routine report.",
+    ),
+    Standing.NOT_RUNNING: _Words(
+        "Not running",
+        Tone.PLAIN,
+        "The machine stood still at the end of the period; how it runs cannot be judged from a machine at rest.",
+        "Repeat this report once the machine has run at its usual speed and load for some hours.",
+        "After the next start.",
+    ),
+    Standing.WATCH: _Words(
+        "Within its limits, with a remark",
+        Tone.ALERT,
+        "No limit is exceeded, but the measurements show a pattern or a course that often comes before a fault.",
+        "Let a vibration analyst look at the evidence; measure more often until that is done.",
+        "Analyst's look within two weeks.",
+    ),
+    Standing.UNKNOWN: _Words(
+        "Not known: data is missing",
+        Tone.NO_DATA,
+        "At least one measurement point says nothing usable. Silence is not a sign of health.",
+        "Restore the measurement (sensor, battery, radio link); until then check the machine by hand.",
+        "Within one working day.",
+    ),
+    Standing.ALERT: _Words(
+        "Alert: above the alert limit",
+        Tone.ALERT,
+        "Usually considered unsatisfactory for continuous operation over a long time; a limited time is usually acceptable.",
+        "Let a vibration analyst confirm the cause, plan the correction, and measure more often until it is done.",
+        "Analyst's look within a week; correction at the next planned stop.",
+    ),
+    Standing.ALARM: _Words(
+        "Alarm: above the alarm limit",
+        Tone.ALARM,
+        "Levels of this size are usually considered severe enough to damage the machine.",
+        "Let a competent person decide whether the machine may go on, runs at reduced speed or load, or is stopped and "
+        "corrected; bring a standby machine on line if there is one.",
+        "Today, within this shift.",
+    ),
+}
+
+
+def verdict_section(material: Material, assessment: Assessment) -> Section:
+    """Make the first section: the analyst's own verdict where there is one, edgemon's beside it."""
+    words = WORDS[assessment.standing]
+    blocks: list[Block] = []
+    own = material.analyst.of("verdict"), material.analyst.of("recommendation"), material.analyst.of("by when")
+    for heading, paragraphs in zip(("The analyst's verdict", "The analyst's recommendation", "By when"), own, strict=True):
+        if paragraphs:
+            blocks.extend((Heading(heading), *(Paragraph(text) for text in paragraphs)))
+    if blocks:
+        blocks.append(Heading("What the measurements say by themselves"))
+    rows = [("What it means", words.means), ("What to do", words.do), ("By when", _by(words.by, assessment))]
+    rows += [("Probably", _probably(assessment.findings[0]))] if assessment.findings else []
+    blocks.append(Banner(words.word, words.tone, _sentence(material, assessment), tuple(rows)))
+    blocks.append(Heading("In short"))
+    blocks.append(Bullets(tuple(_short(material, assessment))))
+    return Section("Verdict and recommendation", tuple(blocks))
+
+
+def _by(usual: str, assessment: Assessment) -> str:
+    earliest = [forecast.earliest for _, forecast in assessment.forecasts if forecast.earliest is not None]
+    if not earliest or assessment.standing is Standing.ALARM:
+        return usual
+    return f"{usual} In any case before {when(min(earliest))}, when a limit may be crossed if it goes on as it does."
+
+
+def _probably(finding: Finding) -> str:
+    name, meaning = FAULT_WORDS[finding.fault]
+    return f"{name} at {finding.channel} (confidence {finding.confidence:.0%}). {meaning} {finding.caution}"
+
+
+def _sentence(material: Material, assessment: Assessment) -> str:
+    machine, worst = material.machine.name, assessment.worst
+    if assessment.standing is Standing.UNKNOWN:
+        names = ", ".join(point.point.name for point in assessment.silent)
+        return f"{machine}: no usable data from {names} at the end of the period."
+    if assessment.standing is Standing.NOT_RUNNING or worst is None:
+        return f"{machine} stood still." if assessment.is_running is False else f"{machine}: no level has a limit."
+    return f"{machine}: {describe(worst)}."
+
+
+def describe(one: Newest) -> str:
+    """Say how one level stands against its limits."""
+    limit, value = one.limit, one.value.value
+    text = f"{level_title(one.level.name)} at {one.point.point.name} is {amount(value, limit.unit)}"
+    alert, alarm = limit_amount(limit.alert, limit.unit), limit_amount(limit.alarm, limit.unit)
+    if limit.alarm is None or limit.alert is None:
+        side = "above" if one.severity is not Severity.NORMAL else "below"
+        word, bound = ("alarm", alarm) if limit.alert is None else ("alert", alert)
+        return f"{text}, {side} its {word} limit of {bound}"
+    if one.severity is Severity.ALARM:
+        return f"{text}, above its alarm limit of {alarm} (alert {alert})"
+    if one.severity is Severity.ALERT:
+        return f"{text}, above its alert limit of {alert} and below its alarm limit of {alarm}"
+    return f"{text}, below its alert limit of {alert} (alarm {alarm})"
+
+
+def _short(material: Material, assessment: Assessment) -> list[str]:
+    names = {point.key: point.name for point in material.machine.points}
+    items = [_count_beyond(assessment)] if assessment.newest else []
+    if assessment.worst is not None and (course := course_of(assessment.worst)):
+        items.append(course)
+    for change in assessment.in_force:
+        known = "not acknowledged yet" if change.to_state is AlarmState.UNACK else "acknowledged"
+        point = next((name for key, name in names.items() if key == change.alarm[:2]), str(change.alarm.point))
+        what = f"{point}, {level_title(change.alarm.level)}"
+        items.append(f"{change.severity.word.capitalize()} in force since {when(change.at)}: {what}; {known}.")
+    items += [f"{finding_line(finding)}." for finding in assessment.findings]
+    items += [forecast_line(point, forecast) for point, forecast in assessment.forecasts]
+    if assessment.hidden:
+        items.append(
+            f"{counted(len(assessment.hidden), 'alarm')} shelved, suppressed, latched or out of service; see Alarm history."
+        )
+    if assessment.silent and assessment.standing is not Standing.UNKNOWN:
+        names_silent = ", ".join(point.point.name for point in assessment.silent)
+        items.append(
+            f"No usable data at the end of the period from {names_silent}; what is said of them is their last known state."
+        )
+    if material.sim:
+        items.append("All data in this report is simulated; it says nothing about a real machine.")
+    return items
+
+
+def _count_beyond(assessment: Assessment) -> str:
+    beyond = [one for one in assessment.newest if one.severity is not Severity.NORMAL]
+    total = counted(len(assessment.newest), "level")
+    if not beyond:
+        return f"None of {total} with a limit is beyond it."
+    alarms = sum(one.severity is Severity.ALARM for one in beyond)
+    return (
+        f"{len(beyond)} of {total} with a limit are beyond it: {alarms} above alarm, {len(beyond) - alarms} above alert only."
+    )
+
+
+def course_of(one: Newest) -> str:
+    """Say how a level moved between the first and last tenth of its fit values; empty where there are too few."""
+    fit = [value for value in one.level.values if value.fit]
+    tenth = len(fit) // 10
+    if tenth < 1:
+        return ""
+    first, last = (median(value.value for value in part) for part in (fit[:tenth], fit[-tenth:]))
+    title, unit = level_title(one.level.name), one.limit.unit
+    how = "is about as it was" if abs(last - first) < 0.1 * abs(first) else "rose" if last > first else "fell"
+    took = span(fit[-1].t - fit[0].t)
+    return f"{title} at {one.point.point.name} {how}: {amount(first, unit)} at first, {amount(last, unit)} at last, in {took}."
+
+
+def finding_line(finding: Finding) -> str:
+    """Name a finding, where, and how sure."""
+    more = f" ({finding.detail})" if finding.detail else ""
+    return f"{fault_name(finding.fault).capitalize()}{more} at {finding.channel}, confidence {finding.confidence:.0%}"
+
+
+def forecast_line(point: PointMaterial, forecast: Forecast) -> str:
+    """Say when a limit is crossed if it goes on, and how wide the doubt is."""
+    limit = point.point.limit_of(forecast.level)
+    unit = limit.unit if limit is not None else ""
+    of = limit_amount(forecast.limit, unit) if unit else limit_number(forecast.limit)
+    times = [("earliest", forecast.earliest), ("most likely", forecast.likely), ("latest", forecast.latest)]
+    said = ", ".join(f"{word} {when(at)}" for word, at in times if at is not None)
+    where = f"{level_title(forecast.level)} at {point.point.name}"
+    return f"If it goes on as it does, {where} reaches {of}: {said}. {forecast.text}".rstrip()
