@@ -38,7 +38,6 @@ class Forecast:
     earliest: Instant | None = None
     likely: Instant | None = None
     latest: Instant | None = None
-    """None with a forecast: the trend may also flatten out; no latest time can be given."""
     model: TrendModel | None = None
     reason: NoForecast | None = None
     text: str = ""
