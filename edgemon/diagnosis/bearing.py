@@ -1,7 +1,7 @@
 """Rolling bearings: which part's rhythm is in the envelope, stated only where chance and weak healthy lines are ruled out."""
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from edgemon.diagnosis.cyclic import envelope_spectra
 from edgemon.diagnosis.families import HARMONICS, Family, Rhythm
@@ -29,6 +29,8 @@ LIKE = 0.4
 """Ratio of the two races' depths from which they count as alike. House choice."""
 BOTH_RACES = 0.45
 """Most confidence in a rolling element that shows only as weak lines of both races: it may as well be both races."""
+RIVAL = 0.5
+"""Weight of the confidence in the next part against that in the first: one defect is likelier than two. House choice."""
 
 FAULTS = {"outer": Fault.OUTER_RACE, "inner": Fault.INNER_RACE, "element": Fault.ROLLING_ELEMENT, "cage": Fault.CAGE}
 NAMES = {"outer": "BPFO", "inner": "BPFI", "element": "2 BSF", "cage": "FTF"}
@@ -85,12 +87,14 @@ def _candidates(rhythm: Rhythm, known: list[tuple[str, BearingOrders]], channel:
     kept: list[_Candidate] = []
     for one in found:
         shadow = any(_explains(strong, one, rhythm) for strong in kept)
-        kept.append(_weakened(one) if shadow else one)
-    return kept
+        kept.append(replace(one, confidence=EXPLAINED * one.confidence) if shadow else one)
+    return [replace(one, confidence=_shared(one, kept)) for one in kept]
 
 
-def _weakened(one: _Candidate) -> _Candidate:
-    return _Candidate(one.family, one.fault, EXPLAINED * one.confidence, one.channel, one.kinematic)
+def _shared(one: _Candidate, kept: list[_Candidate]) -> float:
+    """Take from the confidence in one part what speaks for another one."""
+    rival = max((other.confidence for other in kept if other.fault is not one.fault), default=0.0)
+    return one.confidence**2 / (one.confidence + RIVAL * rival) if one.confidence > 0.0 else 0.0
 
 
 def _confidence(chance: float, depth: float, dominance: float, looks: int) -> float:

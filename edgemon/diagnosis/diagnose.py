@@ -12,8 +12,8 @@ from edgemon.model.finding import Conclusion, Diagnosis, Fault, Finding
 
 SUPPORTED = 0.5
 """Confidence from which a record supports a fault."""
-DOUBT = 0.2
-"""Confidence from which a finding forbids to say that nothing was found."""
+DOUBT = 0.25
+"""Chance that at least one finding is right, from which nothing-found must not be said."""
 SHOWN = 0.1
 """Findings below it are left out."""
 
@@ -45,9 +45,11 @@ def diagnose(record: Record, facts: MachineFacts) -> Diagnosis:
         return Diagnosis(Conclusion.CANNOT_TELL, (), remarks=(f"fewer than {MIN_SAMPLES} samples",))
     speed = None if facts.speed_hz is None else shaft_speed(record, facts.speed_hz)
     look = Look(record, facts, speed)
-    findings = _ranked([finding for pattern in PATTERNS.values() for finding in pattern(look)])
+    every = [finding for pattern in PATTERNS.values() for finding in pattern(look)]
+    doubt = 1.0 - math.prod(1.0 - finding.confidence for finding in every)
+    findings = _ranked(every)
     limits = _limits(look)
-    return Diagnosis(_verdict(findings, limits), tuple(findings), *_told(speed), remarks=tuple(limits))
+    return Diagnosis(_verdict(findings, doubt, limits), tuple(findings), *_told(speed), remarks=tuple(limits))
 
 
 def _told(speed: ShaftSpeed | None) -> tuple[float | None, str]:
@@ -62,10 +64,10 @@ def _ranked(findings: list[Finding]) -> list[Finding]:
     return [one for one in best.values() if one.confidence >= SHOWN]
 
 
-def _verdict(findings: list[Finding], limits: list[str]) -> Conclusion:
+def _verdict(findings: list[Finding], doubt: float, limits: list[str]) -> Conclusion:
     if findings and findings[0].confidence >= SUPPORTED:
         return Conclusion.FAULT
-    if limits or (findings and findings[0].confidence >= DOUBT):
+    if limits or doubt >= DOUBT:
         return Conclusion.CANNOT_TELL
     return Conclusion.NO_FAULT_FOUND
 

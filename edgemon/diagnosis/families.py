@@ -21,6 +21,9 @@ NEAR = 0.045
 """Relative distance that such a base keeps from every line of the bearing: twice the slip and a little."""
 FINE = 0.01
 """Distance of lines, in orders, below which more sidebands of a family are set aside when chance is measured."""
+SHARP = 0.5
+"""Share of the first line's depth that a harmonic of the cage must have to count: blows have many alike, a load that comes
+and goes with the cage has few that fall fast."""
 MOST_ASIDE = 0.5
 """Share of the spectrum that may be set aside when chance is measured."""
 SURE = 15.0
@@ -134,9 +137,22 @@ class Rhythm:
             max(float(self.depth[row, self.at(k * one.order)]) for row in self.sized for k in (1, 2)),
             self._dominance(one.order, side, one.way),
             self.spectra.ways[one.way],
-            tuple(k for k in range(1, 7) if self._found(one.way, k * one.order)),
+            self._harmonics(one, orders),
             self._sidebands(one.way, one.order, one.part, side),
             self._above(one.way, one.order),
+        )
+
+    def _harmonics(self, one: "_Best", orders: dict[str, float]) -> tuple[int, ...]:
+        """List the harmonics that stand out; those of the cage where six together fit best, for two place it too coarsely."""
+        if one.part != "cage":
+            return tuple(k for k in range(1, 7) if self._found(one.way, k * one.order))
+        slips = np.linspace(1.0 - SLIP, 1.0 + SLIP, 41)
+        fits = comb(self.map[list(self.sized)], self.spectra.line_hz, orders["cage"] * self.shaft_hz * slips, 6)
+        best, at = np.unravel_index(int(fits.argmax()), fits.shape)
+        row, order = self.sized[int(best)], orders["cage"] * float(slips[at])
+        least = SHARP * float(self.depth[row, self.at(order)])
+        return tuple(
+            k for k in range(1, 7) if self._found(row, k * order) and float(self.depth[row, self.at(k * order)]) >= least
         )
 
     def _chance(self, one: "_Best", orders: dict[str, float], looked: list["_Best"]) -> float:

@@ -1,4 +1,4 @@
-"""What the diagnosis is worth on open recordings: `EDGEMON_RECORDINGS=... python -m tests.bench.diagnosis [--robust] [--compare]`.
+"""What the diagnosis is worth on recordings in EDGEMON_RECORDINGS: `python -m tests.bench.diagnosis [--robust] [--compare]`.
 
 Prints right, cannot tell, missed, wrong by condition, source and published grade, next to a plain envelope spectrum; with
 `--robust` also for records cut, resampled, rescaled and with noise added; with `--compare` what each way of looking at the
@@ -180,7 +180,9 @@ def timing() -> None:
         start = time.perf_counter()
         diagnose(record, case.facts)
         spent.append(time.perf_counter() - start)
-    print(f"\none channel of 16,384 samples: {1e3 * float(np.median(spent)):.0f} ms (median of 9), {1e3 * min(spent):.0f} ms at best")
+    print(
+        f"\none channel of 16,384 samples: {1e3 * float(np.median(spent)):.0f} ms median, {1e3 * min(spent):.0f} ms at best"
+    )
 
 
 def main() -> int:
