@@ -1,22 +1,20 @@
 """What a report needs, collected from the store and computed from its captures; reads only."""
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import assert_never
 
-import numpy as np
-
 from edgemon import __version__
-from edgemon.analysis.integrate import integrated
-from edgemon.analysis.measure import MeasuredWithSpectra, Waveform, measure_with_spectra
 from edgemon.api.view import words
-from edgemon.diagnosis.frequencies import bearing_orders
+from edgemon.cli.evidence import capture_material, fit_capture, with_diagnosis, with_forecasts
+from edgemon.engine.memory import Setting
 from edgemon.errors import EdgemonError
 from edgemon.model.event import (
     AlarmChanged,
     CaptureIncomplete,
     ClockStepped,
     CommandRefused,
+    DiagnosisMade,
     Event,
     GatewayStarted,
     GatewayStopped,
@@ -29,15 +27,11 @@ from edgemon.model.event import (
 )
 from edgemon.model.ids import CaptureKey, PointKey
 from edgemon.model.instant import EARLIEST, LATEST, Instant, format_instant
-from edgemon.model.machine import Machine, Plant, Point, Sensor
-from edgemon.model.reading import Capture
+from edgemon.model.machine import Machine, Point, Sensor
 from edgemon.model.snapshot import TrendPoint
 from edgemon.report.port import (
-    CaptureMaterial,
-    Family,
     Happening,
     LevelMaterial,
-    Marker,
     Material,
     PointMaterial,
     SensorMaterial,
@@ -48,13 +42,9 @@ VELOCITY = "velocity_rms"
 MOST_VALUES = 20_000
 """Values of one level: two months at one in five minutes."""
 MOST_CAPTURES = 20_000
-MOST_TRIED = 12
-"""Captures looked at from either end of the period before giving up on a fit one."""
 PAGE = 2000
 MOST_ENTRIES = 200_000
 """Journal entries read backwards at most."""
-SPEED_ORDERS = 6
-BEARING_ORDERS = 3
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,22 +57,14 @@ class Request:
     sim: bool
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class _Taken:
-    """A capture of a sensor that is fit at all its points, and what follows from it."""
-
-    capture: Capture
-    results: Mapping[PointKey, MeasuredWithSpectra]
-
-
-async def collect(reader: Reader, plant: Plant, request: Request, now: Instant, settings: str) -> Material:
+async def collect(reader: Reader, setting: Setting, request: Request, now: Instant, settings: str) -> Material:
     """Bring together what the store knows of one machine in one period.
 
     Parameters
     ----------
     reader : Reader
         The store, asked and never written.
-    plant : Plant
+    setting : Setting
         What the plant file says now; its limits are the ones used.
     request : Request
         Machine, period, real or simulated data.
@@ -98,7 +80,7 @@ async def collect(reader: Reader, plant: Plant, request: Request, now: Instant, 
     StoreError
         The store cannot be read.
     """
-    machine = request.machine
+    machine, plant = request.machine, setting.plant
     levels = {point.key: await _levels(reader, point, request) for point in machine.points}
     if not any(level.values for of_point in levels.values() for level in of_point):
         raise await _nothing(reader, request)
@@ -107,12 +89,15 @@ async def collect(reader: Reader, plant: Plant, request: Request, now: Instant, 
     for name in dict.fromkeys(point.sensor for point in machine.points):
         watched = [point for point in machine.points if point.sensor == name]
         keys = await reader.captures(name, request.since, request.until, request.sim, MOST_CAPTURES)
-        newest, unfit = await _fit(reader, plant, request, watched, keys)
-        oldest, _ = await _fit(reader, plant, request, watched, tuple(reversed(keys)))
+        newest, unfit = await fit_capture(reader, plant, machine, watched, keys)
+        oldest, _ = await fit_capture(reader, plant, machine, watched, keys[::-1])
         heard = _taken_times(keys) or _times(level for point in watched for level in levels[point.key])
-        sensors.append(await _sensor(reader, plant.sensors[name], request, len(keys), unfit, heard))
+        sensor = await _sensor(reader, plant.sensors[name], request, len(keys), unfit, heard)
+        sensors.append(sensor if newest is None else with_diagnosis(sensor, setting, watched, newest))
+        speeds = await reader.readings(name, "rpm", request.since, request.until, request.sim, MOST_VALUES)
         for point in watched:
-            points[point.key] = PointMaterial(point, levels[point.key], _material(point, newest), _material(point, oldest))
+            own = tuple(with_forecasts(level, machine, speeds, request.until) for level in levels[point.key])
+            points[point.key] = PointMaterial(point, own, capture_material(point, newest), capture_material(point, oldest))
     earlier, history, is_cut = await _history(reader, request)
     return Material(
         site=plant.name,
@@ -192,80 +177,6 @@ async def _sensor(
     return SensorMaterial(sensor, captures, unfit, await said("battery"), await said("rssi"), heard)
 
 
-async def _fit(
-    reader: Reader, plant: Plant, request: Request, points: Sequence[Point], keys: Sequence[CaptureKey]
-) -> tuple[_Taken | None, tuple[str, ...]]:
-    """Find the first capture that is fit at all its points and was taken while the machine ran; and why others were not."""
-    unfit: list[str] = []
-    standstill = request.machine.standstill_rpm or 0.0
-    for key in keys[:MOST_TRIED]:
-        capture = await reader.capture(key)
-        if capture is None or (capture.rpm is not None and capture.rpm <= standstill):
-            continue
-        watched = [point for point in points if point.axis in capture.axes]
-        results = measure_with_spectra([_waveform(plant, point, capture) for point in watched])
-        flaws = [remark for _, verdict, _, _ in results if not verdict.is_fit for remark in verdict.remarks or verdict.flaws]
-        if watched and not flaws:
-            taken = {point.key: result for point, result in zip(watched, results, strict=True)}
-            return _Taken(capture, taken), tuple(unfit)
-        unfit += flaws
-    return None, tuple(unfit)
-
-
-def _waveform(plant: Plant, point: Point, capture: Capture) -> Waveform:
-    return Waveform(
-        counts=capture.axes[point.axis],
-        si_per_count=capture.si_per_count,
-        fs_hz=capture.fs_hz,
-        band=point.band,
-        envelope_band=point.envelope_band,
-        range_si=plant.sensors[point.sensor].range_si,
-        missing=bool(capture.missing_parts),
-    )
-
-
-def _material(point: Point, taken: _Taken | None) -> CaptureMaterial | None:
-    if taken is None or point.key not in taken.results:
-        return None
-    capture = taken.capture
-    levels, _, spectrum, envelope = taken.results[point.key]
-    samples = capture.axes[point.axis] * np.float32(capture.si_per_count)
-    return CaptureMaterial(
-        key=capture.key,
-        fs_hz=capture.fs_hz,
-        samples=samples - samples.mean(dtype=np.float64).astype(np.float32),
-        rpm=capture.rpm,
-        levels=levels,
-        velocity=integrated(spectrum, point.band) if spectrum is not None else None,
-        envelope=envelope,
-        envelope_band=next((level.band for level in levels if level.name == "envelope_rms"), None),
-        markers=speed_markers(capture.rpm, SPEED_ORDERS),
-        envelope_markers=(*speed_markers(capture.rpm, 1), *bearing_markers(capture.rpm, point)),
-    )
-
-
-def speed_markers(rpm: float | None, orders: int) -> tuple[Marker, ...]:
-    """Mark running speed and its multiples; nothing where the speed is not known."""
-    if not rpm:
-        return ()
-    return tuple(Marker(order * rpm / 60.0, f"{order}x", Family.SPEED) for order in range(1, orders + 1))
-
-
-def bearing_markers(rpm: float | None, point: Point) -> tuple[Marker, ...]:
-    """Mark the bearing's frequencies and their first multiples, by its geometry and without slip."""
-    if not rpm or point.bearing is None:
-        return ()
-    orders = bearing_orders(point.bearing)
-    named = (("BPFO", orders.outer), ("BPFI", orders.inner), ("2 BSF", orders.element))
-    markers = [Marker(orders.cage * rpm / 60.0, "FTF", Family.BEARING)]
-    markers += [
-        Marker(k * order * rpm / 60.0, name if k == 1 else f"{k} x {name}", Family.BEARING)
-        for name, order in named
-        for k in range(1, BEARING_ORDERS + 1)
-    ]
-    return tuple(markers)
-
-
 async def _history(reader: Reader, request: Request) -> tuple[tuple[Happening, ...], tuple[Happening, ...], bool]:
     """Read the journal backwards to its beginning; give what is said of the machine before and in the period."""
     found: list[Happening] = []
@@ -295,6 +206,8 @@ def concerns(event: Event, request: Request) -> bool:
             return point.machine == machine.id and sim is request.sim
         case CaptureIncomplete(sensor=sensor, sim=sim):
             return sim is request.sim and any(point.sensor == sensor for point in machine.points)
+        case DiagnosisMade(point=point, sim=sim):
+            return point.machine == machine.id and sim is request.sim
         case SimulationNoted(machine=of):
             return request.sim and of == machine.id
         case MessageRejected() | GatewayStarted() | GatewayStopped() | LinkChanged() | ClockStepped():

@@ -12,6 +12,7 @@ from pathlib import Path
 from edgemon.cli.material import Request, collect
 from edgemon.cli.options import add_config
 from edgemon.clock import SystemClock
+from edgemon.engine.memory import Setting, setting_of
 from edgemon.errors import EdgemonError, SettingsError
 from edgemon.model.instant import Instant, format_instant, parse_instant
 from edgemon.model.machine import Machine, Plant
@@ -62,16 +63,16 @@ def run(options: argparse.Namespace) -> int:
     kind = _format(options)
     store = options.store if options.store is not None else gateway.store
     settings = fingerprint(plant, gateway)
-    material = asyncio.run(_collect(store, plant, request, clock.now(), settings))
+    material = asyncio.run(_collect(store, setting_of(plant, gateway), request, clock.now(), settings))
     content = write(replace(material, analyst=analyst), kind)
     _put(content, options.out or Path(f"report-{machine.id}-{format_instant(request.until)[:10]}.{kind.value}"))
     return 0
 
 
-async def _collect(store: Path, plant: Plant, request: Request, now: Instant, settings: str) -> Material:
+async def _collect(store: Path, setting: Setting, request: Request, now: Instant, settings: str) -> Material:
     reader = await SqliteReader.open(store)
     try:
-        return await collect(reader, plant, request, now, settings)
+        return await collect(reader, setting, request, now, settings)
     finally:
         await reader.close()
 

@@ -32,8 +32,8 @@ def parse(content: bytes, path: str) -> Analyst:
     try:
         text = content.decode("utf-8-sig")
     except UnicodeDecodeError as error:
-        line = content[: error.start].count(b"\n") + 1
-        raise SettingsError("is not UTF-8 text", f"{path}:{line}", "save it as UTF-8") from error
+        number = content[: error.start].count(b"\n") + 1
+        raise SettingsError("is not UTF-8 text", f"{path}:{number}", "save it as UTF-8") from error
     parts: list[tuple[str, list[str]]] = [("", [])]
     joined = False
     for raw in text.replace("\r\n", "\n").split("\n"):

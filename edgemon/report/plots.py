@@ -2,7 +2,8 @@
 
 import io
 import re
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from typing import Any
 
 import matplotlib as mpl
@@ -30,7 +31,7 @@ TONES = {
 }
 """Ink of a tone; each reaches a contrast of 4.5 on white (WCAG 2.1, success criterion 1.4.3; tested)."""
 _FAMILIES = {Family.SPEED: ("#2f6b3a", (0, (4, 2))), Family.BEARING: ("#b00020", (0, (1, 1.2)))}
-_STYLE: dict[str, Any] = {
+_STYLE: Any = {
     "font.family": ["DejaVu Sans"],
     "font.size": 7.5,
     "axes.linewidth": 0.6,
@@ -61,9 +62,9 @@ def svg(plot: Plot, name: str) -> str:
     str
         `<svg ...>` without prologue, metadata or reference to anything outside it.
     """
-    with mpl.rc_context({**_STYLE, "svg.hashsalt": name}):
+    with _style(name):
         figure = _draw(plot)
-        FigureCanvasSVG(figure)  # type: ignore[no-untyped-call]
+        FigureCanvasSVG(figure)
         out = io.StringIO()
         figure.savefig(out, format="svg", metadata={"Date": None, "Creator": None})
     text = out.getvalue()
@@ -74,12 +75,21 @@ def svg(plot: Plot, name: str) -> str:
 
 def png(plot: Plot) -> bytes:
     """Draw a plot as PNG."""
-    with mpl.rc_context(_STYLE):
+    with _style(""):
         figure = _draw(plot)
-        FigureCanvasAgg(figure)  # type: ignore[no-untyped-call]
+        FigureCanvasAgg(figure)
         out = io.BytesIO()
         figure.savefig(out, format="png", dpi=DPI, metadata={"Software": None})
     return out.getvalue()
+
+
+@contextmanager
+def _style(salt: str) -> Iterator[None]:
+    """Draw in our own style, whatever a user's own settings of the library say."""
+    with mpl.rc_context():
+        mpl.rcdefaults()
+        mpl.rcParams.update({**_STYLE, "svg.hashsalt": salt})
+        yield
 
 
 def _draw(plot: Plot) -> Figure:
@@ -127,9 +137,9 @@ def _trend(axes: Axes, plot: TrendPlot) -> None:
         height = 0.955 - 0.095 * (0 if row is None else row)
         axes.text(mark.at / _DAY, height, str(mark.number), transform=above, color=TONES[mark.tone], ha="center", va="center",
                   bbox=box, fontsize=6.5)  # fmt: skip
-    locator = AutoDateLocator(tz="UTC", minticks=4, maxticks=9)
+    locator = AutoDateLocator(tz="UTC", minticks=4, maxticks=9)  # type: ignore[no-untyped-call]
     axes.xaxis.set_major_locator(locator)
-    axes.xaxis.set_major_formatter(ConciseDateFormatter(locator, tz="UTC"))
+    axes.xaxis.set_major_formatter(ConciseDateFormatter(locator, tz="UTC"))  # type: ignore[no-untyped-call]
     axes.set_xlabel("Time (UTC)")
 
 

@@ -3,11 +3,13 @@
 from collections.abc import Iterator
 
 from edgemon.model.finding import Evidence, Finding
-from edgemon.report.document import Blanks, Block, Bullets, Facts, Heading, Paragraph, Section
-from edgemon.report.port import Material
+from edgemon.model.forecast import NoForecast
+from edgemon.report.document import Blanks, Block, Bullets, Facts, Heading, Paragraph, Section, Table
+from edgemon.report.port import LevelMaterial, Material, PointMaterial
 from edgemon.report.view.standing import SUPPORTED, Assessment
 from edgemon.report.view.verdict import finding_line
-from edgemon.report.view.words import FAULT_WORDS, fault_name, number, shown_unit, when
+from edgemon.report.view.words import FAULT_WORDS, amount, capital, fault_name, level_title, limit_amount, number, when
+from edgemon.units import UNITS, to_si
 
 CAUTIONS = (
     "edgemon monitors; it does not protect. It must not be the only means of stopping a machine or warning a person.",
@@ -23,6 +25,8 @@ _ALWAYS = (
     "A neighbouring machine, pipework or the foundation that shakes this one.",
     "Work done lately: alignment, new parts, lubrication, bolts.",
 )
+_FINER = {"m/s": "mm/s", "m": "um"}
+"""Units people read velocities and displacements in."""
 _OWN = ("verdict", "recommendation", "by when", "sign-off", "signature")
 
 
@@ -45,7 +49,21 @@ def findings_section(material: Material, assessment: Assessment) -> Section:
         blocks.append(
             Paragraph("No diagnosis is part of this report: what follows rests on levels, limits, and the spectra as shown.")
         )
+    rows = tuple(_forecast_row(point, level) for point in material.points for level in point.levels if level.forecasts)
+    if rows:
+        blocks.append(Heading("If it goes on as it does"))
+        blocks.append(Table(("Point", "Level", "Next limit", "When, or why nobody can say"), rows, (1.5, 1.6, 1.2, 4.5)))
     return Section("What was found", tuple(blocks))
+
+
+def _forecast_row(point: PointMaterial, level: LevelMaterial) -> tuple[str, ...]:
+    """Tell of the lowest limit that is not crossed yet; of the highest where all are."""
+    forecast = next((one for one in level.forecasts if one.reason is not NoForecast.BEYOND), level.forecasts[-1])
+    bound = limit_amount(forecast.limit, level.limit.unit) if level.limit is not None else ""
+    text = forecast.text if forecast.reason is None else f"No forecast: {forecast.reason.value}. {forecast.text}".strip()
+    times = (("earliest", forecast.earliest), ("most likely", forecast.likely), ("latest", forecast.latest))
+    said = ", ".join(f"{word} {when(at)}" for word, at in times if at is not None)
+    return point.point.name, level_title(level.name), bound, f"{capital(said)}. {text}" if said else text
 
 
 def _finding(finding: Finding) -> Iterator[Block]:
@@ -64,8 +82,13 @@ def evidence_line(evidence: Evidence) -> str:
         figures.append(f"{number(evidence.frequency_hz)} Hz")
     if evidence.order is not None:
         figures.append(f"{evidence.order:.3g} x running speed")
-    if evidence.amplitude is not None:
-        figures.append(f"{number(evidence.amplitude)} {shown_unit(evidence.unit)}".rstrip())
+    if evidence.amplitude is not None and evidence.unit:
+        unit = _FINER.get(evidence.unit, evidence.unit)
+        figures.append(
+            amount(to_si(evidence.amplitude, evidence.unit), unit)
+            if evidence.unit in UNITS
+            else f"{number(evidence.amplitude)} {unit}"
+        )
     if evidence.above_surroundings is not None:
         figures.append(f"{evidence.above_surroundings:.0f} times its surroundings")
     if evidence.harmonics:
@@ -80,7 +103,7 @@ def alternatives_section(assessment: Assessment) -> Section:
     """Say what else it could be: by the findings' own alternatives, and what always must be ruled out."""
     named = {finding.fault for finding in assessment.findings}
     others = dict.fromkeys(fault for finding in assessment.findings for fault in finding.alternatives if fault not in named)
-    items = tuple(f"{fault_name(fault).capitalize()}: {FAULT_WORDS[fault][1]}" for fault in others)
+    items = tuple(f"{capital(fault_name(fault))}: {FAULT_WORDS[fault][1]}" for fault in others)
     return Section("What else it could be", (Bullets((*items, *_ALWAYS)),))
 
 

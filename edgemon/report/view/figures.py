@@ -4,6 +4,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from edgemon.model.event import AlarmChanged, RunningChanged
+from edgemon.model.level import LEVEL_KINDS, Detector
 from edgemon.model.limit import Severity
 from edgemon.model.spectrum import Spectrum
 from edgemon.report.document import (
@@ -21,7 +22,7 @@ from edgemon.report.document import (
 )
 from edgemon.report.port import CaptureMaterial, Happening, LevelMaterial, Material, PointMaterial
 from edgemon.report.view.standing import Assessment
-from edgemon.report.view.words import level_title, level_unit, limit_amount, shown_unit, stamp, when
+from edgemon.report.view.words import capital, level_title, level_unit, limit_amount, shown_unit, stamp, when
 from edgemon.units import from_si
 
 MOST_POINTS = 3
@@ -82,17 +83,20 @@ def _trend(point: PointMaterial, level: LevelMaterial, material: Material) -> Pi
         marks=marks,
     )
     unfit = sum(not value.fit for value in level.values)
-    caption = f"{level_title(level.name)}, {_band(point, level.name)}{len(level.values)} values"
+    caption = f"{_detector(level.name)}{_band(point, level.name)}{len(level.values)} values"
     caption += f", of them {unfit} from unfit captures (crosses, not judged)" if unfit else ""
     caption += f"; limits: {level.limit.origin}" if level.limit is not None else "; no limit is set"
     told = "; ".join(f"{mark.number} {stamp(mark.at)[11:]} {_short(one)}" for mark, one in zip(marks, happenings, strict=True))
-    return Picture(
-        plot, f"{level_title(level.name).capitalize()} over time", f"{caption}.{' Events: ' + told + '.' if told else ''}"
-    )
+    return Picture(plot, f"{_label(level.name)} over time", f"{capital(caption)}.{' Events: ' + told + '.' if told else ''}")
+
+
+def _detector(name: str) -> str:
+    kind = LEVEL_KINDS.get(name)
+    return "" if kind is None or kind.detector is Detector.VALUE else f"detector {kind.detector.value}, "
 
 
 def _label(name: str) -> str:
-    return level_title(name)[:1].upper() + level_title(name)[1:]
+    return capital(level_title(name))
 
 
 def _band(point: PointMaterial, name: str) -> str:
@@ -190,9 +194,10 @@ def _velocity(point: PointMaterial, capture: CaptureMaterial) -> list[Block]:
     plot = _spectrum(capture, point.before, "velocity", "mm/s", top, "Velocity in mm/s (r.m.s. of each line)")
     if plot is None:
         return []
+    bearing = ", and the bearing's frequencies" if point.point.bearing is not None else ""
     caption = (
         f"{_when_taken(capture)}. Velocity in the band {point.point.band}, one line every {plot.line_hz:.3g} Hz, Hann window, "
-        f"amplitude as r.m.s. Marked: running speed (1x) and its multiples.{_grey(plot)}"
+        f"amplitude as r.m.s. Marked: running speed (1x) and its multiples{bearing}.{_grey(plot)}"
     )
     return [Picture(plot, "Velocity spectrum", caption)]
 

@@ -13,12 +13,14 @@ from edgemon.report.view.standing import Assessment, Newest, Standing
 from edgemon.report.view.words import (
     FAULT_WORDS,
     amount,
+    capital,
     counted,
     fault_name,
     level_title,
     limit_amount,
     limit_number,
     span,
+    sureness,
     when,
 )
 
@@ -96,7 +98,7 @@ def verdict_section(material: Material, assessment: Assessment) -> Section:
     if blocks:
         blocks.append(Heading("What the measurements say by themselves"))
     rows = [("What it means", words.means), ("What to do", words.do), ("By when", _by(words.by, assessment))]
-    rows += [("Probably", _probably(assessment.findings[0]))] if assessment.findings else []
+    rows += [("Likely cause", _likely(assessment.findings[0]))] if assessment.findings else []
     blocks.append(Banner(words.word, words.tone, _sentence(material, assessment), tuple(rows)))
     blocks.append(Heading("In short"))
     blocks.append(Bullets(tuple(_short(material, assessment))))
@@ -110,9 +112,9 @@ def _by(usual: str, assessment: Assessment) -> str:
     return f"{usual} In any case before {when(min(earliest))}, when a limit may be crossed if it goes on as it does."
 
 
-def _probably(finding: Finding) -> str:
+def _likely(finding: Finding) -> str:
     name, meaning = FAULT_WORDS[finding.fault]
-    return f"{name} at {finding.channel} (confidence {finding.confidence:.0%}). {meaning} {finding.caution}"
+    return f"{capital(name)}, seen at {finding.channel} ({sureness(finding.confidence)}). {meaning} {finding.caution}"
 
 
 def _sentence(material: Material, assessment: Assessment) -> str:
@@ -146,7 +148,7 @@ def _short(material: Material, assessment: Assessment) -> list[str]:
     items = [_count_beyond(assessment)] if assessment.newest else []
     if assessment.worst is not None and (course := course_of(assessment.worst)):
         items.append(course)
-    for change in assessment.in_force:
+    for change in sorted(assessment.in_force, key=lambda change: change.at):
         known = "not acknowledged yet" if change.to_state is AlarmState.UNACK else "acknowledged"
         point = next((name for key, name in names.items() if key == change.alarm[:2]), str(change.alarm.point))
         what = f"{point}, {level_title(change.alarm.level)}"
@@ -188,13 +190,14 @@ def course_of(one: Newest) -> str:
     title, unit = level_title(one.level.name), one.limit.unit
     how = "is about as it was" if abs(last - first) < 0.1 * abs(first) else "rose" if last > first else "fell"
     took = span(fit[-1].t - fit[0].t)
-    return f"{title} at {one.point.point.name} {how}: {amount(first, unit)} at first, {amount(last, unit)} at last, in {took}."
+    what = f"{capital(title)} at {one.point.point.name} {how}"
+    return f"{what}: {amount(first, unit)} at first, {amount(last, unit)} at last, in {took}."
 
 
 def finding_line(finding: Finding) -> str:
     """Name a finding, where, and how sure."""
     more = f" ({finding.detail})" if finding.detail else ""
-    return f"{fault_name(finding.fault).capitalize()}{more} at {finding.channel}, confidence {finding.confidence:.0%}"
+    return f"{capital(fault_name(finding.fault))}{more}, seen at {finding.channel}, {sureness(finding.confidence)}"
 
 
 def forecast_line(point: PointMaterial, forecast: Forecast) -> str:

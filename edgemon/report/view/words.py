@@ -101,6 +101,16 @@ def fault_name(fault: Fault) -> str:
     return FAULT_WORDS[fault][0]
 
 
+def sureness(confidence: float) -> str:
+    """Write a confidence; nothing is ever quite certain."""
+    return f"confidence {100.0 * confidence:.0f} %" if confidence < 0.995 else "confidence above 99 %"
+
+
+def capital(text: str) -> str:
+    """Begin with a capital letter and leave the rest as it is."""
+    return text[:1].upper() + text[1:]
+
+
 def counted(count: int, word: str) -> str:
     """Write `1 capture`, `3 captures`."""
     return f"{count} {word}" if count == 1 else f"{count} {word}s"

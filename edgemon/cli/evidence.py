@@ -1,0 +1,157 @@
+"""What follows from captures and values for a report: spectra, marked lines, diagnosis, forecasts."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from edgemon.analysis.integrate import integrated
+from edgemon.analysis.measure import MeasuredWithSpectra, Waveform, measure_with_spectra
+from edgemon.diagnosis.frequencies import bearing_orders
+from edgemon.engine.diagnose import diagnose_capture
+from edgemon.engine.memory import Setting
+from edgemon.model.finding import Finding
+from edgemon.model.ids import CaptureKey, PointKey
+from edgemon.model.instant import Instant
+from edgemon.model.machine import Machine, Plant, Point
+from edgemon.model.reading import Capture
+from edgemon.model.snapshot import TrendPoint
+from edgemon.report.port import CaptureMaterial, Family, LevelMaterial, Marker, SensorMaterial
+from edgemon.store.port import Reader
+from edgemon.trend.conditions import Conditions, like, make_series, usual_speeds
+from edgemon.trend.counting import Values
+from edgemon.trend.forecast import forecasts
+
+MOST_TRIED = 12
+"""Captures looked at from either end of the period before giving up on a fit one."""
+SPEED_ORDERS = 6
+BEARING_ORDERS = 3
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Taken:
+    """A capture of a sensor that is fit at all its points, and what follows from it."""
+
+    capture: Capture
+    results: Mapping[PointKey, MeasuredWithSpectra]
+
+
+async def fit_capture(
+    reader: Reader, plant: Plant, machine: Machine, points: Sequence[Point], keys: Sequence[CaptureKey]
+) -> tuple[Taken | None, tuple[str, ...]]:
+    """Find the first capture that is fit at all its points and was taken while the machine ran; and why others were not."""
+    unfit: list[str] = []
+    standstill = machine.standstill_rpm or 0.0
+    for key in keys[:MOST_TRIED]:
+        capture = await reader.capture(key)
+        if capture is None or (capture.rpm is not None and capture.rpm <= standstill):
+            continue
+        watched = [point for point in points if point.axis in capture.axes]
+        results = measure_with_spectra([_waveform(plant, point, capture) for point in watched])
+        flaws = [remark for _, verdict, _, _ in results if not verdict.is_fit for remark in verdict.remarks or verdict.flaws]
+        if watched and not flaws:
+            taken = {point.key: result for point, result in zip(watched, results, strict=True)}
+            return Taken(capture, taken), tuple(unfit)
+        unfit += flaws
+    return None, tuple(unfit)
+
+
+def _waveform(plant: Plant, point: Point, capture: Capture) -> Waveform:
+    return Waveform(
+        counts=capture.axes[point.axis],
+        si_per_count=capture.si_per_count,
+        fs_hz=capture.fs_hz,
+        band=point.band,
+        envelope_band=point.envelope_band,
+        range_si=plant.sensors[point.sensor].range_si,
+        missing=bool(capture.missing_parts),
+    )
+
+
+def capture_material(point: Point, taken: Taken | None) -> CaptureMaterial | None:
+    """Give what the report shows of a capture at one point; None where there is none."""
+    if taken is None or point.key not in taken.results:
+        return None
+    capture = taken.capture
+    levels, _, spectrum, envelope = taken.results[point.key]
+    samples = capture.axes[point.axis] * np.float32(capture.si_per_count)
+    return CaptureMaterial(
+        key=capture.key,
+        fs_hz=capture.fs_hz,
+        samples=samples - samples.mean(dtype=np.float64).astype(np.float32),
+        rpm=capture.rpm,
+        levels=levels,
+        velocity=integrated(spectrum, point.band) if spectrum is not None else None,
+        envelope=envelope,
+        envelope_band=next((level.band for level in levels if level.name == "envelope_rms"), None),
+        markers=(*speed_markers(capture.rpm, SPEED_ORDERS), *bearing_markers(capture.rpm, point)),
+        envelope_markers=(*speed_markers(capture.rpm, 1), *bearing_markers(capture.rpm, point)),
+    )
+
+
+def speed_markers(rpm: float | None, orders: int) -> tuple[Marker, ...]:
+    """Mark running speed and its multiples; nothing where the speed is not known."""
+    if not rpm:
+        return ()
+    return tuple(Marker(order * rpm / 60.0, f"{order}x", Family.SPEED) for order in range(1, orders + 1))
+
+
+def bearing_markers(rpm: float | None, point: Point) -> tuple[Marker, ...]:
+    """Mark the bearing's frequencies and their first multiples, by its geometry and without slip."""
+    if not rpm or point.bearing is None:
+        return ()
+    orders = bearing_orders(point.bearing)
+    named = (("BPFO", orders.outer), ("BPFI", orders.inner), ("2 BSF", orders.element))
+    markers = [Marker(orders.cage * rpm / 60.0, "FTF", Family.BEARING)]
+    markers += [
+        Marker(k * order * rpm / 60.0, name if k == 1 else f"{k} x {name}", Family.BEARING)
+        for name, order in named
+        for k in range(1, BEARING_ORDERS + 1)
+    ]
+    return tuple(markers)
+
+
+def with_diagnosis(sensor: SensorMaterial, setting: Setting, points: Sequence[Point], taken: Taken) -> SensorMaterial:
+    """Diagnose a capture, its findings named by the points as people call them."""
+    found = diagnose_capture(setting, points[0].key, taken.capture)
+    names = {str(point.key.point): point.name for point in points}
+    named = tuple(_named(finding, names) for finding in found.findings)
+    return replace(sensor, diagnosis=replace(found, findings=named), diagnosed_at=taken.capture.taken_at)
+
+
+def _named(finding: Finding, names: Mapping[str, str]) -> Finding:
+    bearing, comma, rest = finding.detail.partition(",")
+    detail = f"bearing of {names[bearing]}{comma}{rest}" if bearing in names else finding.detail
+    return replace(finding, channel=names.get(finding.channel, finding.channel), detail=detail)
+
+
+def with_forecasts(level: LevelMaterial, machine: Machine, speeds: Sequence[TrendPoint], until: Instant) -> LevelMaterial:
+    """Forecast when a level reaches its limits, from its values at the speed at which the machine usually runs.
+
+    Notes
+    -----
+    A value's speed is the last one its sensor told before it; where the sensor tells none, speeds do not matter.
+    """
+    if level.limit is None or not level.values:
+        return level
+    t = np.array([value.t for value in level.values])
+    fit = np.array([value.fit for value in level.values], dtype=np.bool_)
+    series = make_series(t, np.array([value.value for value in level.values]), _held(speeds, t), fit=fit)
+    usual = usual_speeds(series, standstill_rpm=machine.standstill_rpm or 0.0)
+    rule = machine.standstill
+    conditions = Conditions(
+        rpm=usual[0] if usual else None,
+        standstill_rpm=machine.standstill_rpm,
+        standstill_below=rule.below if rule is not None and rule.level == level.name else None,
+    )
+    made = forecasts(level.limit, like(series, conditions), max(until, level.values[-1].t))
+    return replace(level, forecasts=tuple(forecast for _, forecast in made))
+
+
+def _held(speeds: Sequence[TrendPoint], t: Values) -> Values | None:
+    """Give for each time the last speed told before it; the first one for times before all."""
+    if not speeds:
+        return None
+    told = np.array([speed.t for speed in speeds])
+    at = np.clip(np.searchsorted(told, t, side="right") - 1, 0, None)
+    return np.array([speed.value for speed in speeds])[at]
