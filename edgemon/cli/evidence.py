@@ -21,6 +21,7 @@ from edgemon.store.port import Reader
 from edgemon.trend.conditions import Conditions, like, make_series, usual_speeds
 from edgemon.trend.counting import Values
 from edgemon.trend.forecast import forecasts
+from edgemon.units import from_si
 
 MOST_TRIED = 12
 """Captures looked at from either end of the period before giving up on a fit one."""
@@ -149,9 +150,9 @@ def with_forecasts(level: LevelMaterial, machine: Machine, speeds: Sequence[Tren
 
 
 def _held(speeds: Sequence[TrendPoint], t: Values) -> Values | None:
-    """Give for each time the last speed told before it; the first one for times before all."""
+    """Give for each time the last speed told before it, r/min; the first one for times before all."""
     if not speeds:
         return None
     told = np.array([speed.t for speed in speeds])
     at = np.clip(np.searchsorted(told, t, side="right") - 1, 0, None)
-    return np.array([speed.value for speed in speeds])[at]
+    return np.array([from_si(speed.value, "r/min") for speed in speeds])[at]

@@ -48,7 +48,7 @@ td { border-bottom: 0.15mm solid #ccc; padding: 1mm 1.5mm; vertical-align: top; 
 .facts th { width: 42mm; border-bottom: 0.15mm solid #ccc; font-weight: 600; vertical-align: top; }
 .banner { border-left: 2mm solid; padding: 3mm 4mm; margin: 2mm 0 4mm; break-inside: avoid; }
 .banner .word { font-size: 15pt; font-weight: 700; margin: 0 0 1mm; }
-.banner dl { margin: 2mm 0 0; display: grid; grid-template-columns: 32mm 1fr; row-gap: 1.2mm; }
+.banner dl { margin: 2mm 0 0; display: grid; grid-template-columns: 36mm 1fr; row-gap: 1.2mm; }
 .banner dt { font-weight: 600; } .banner dd { margin: 0; overflow-wrap: anywhere; }
 figure { margin: 2mm 0 5mm; break-inside: avoid; }
 figure svg { width: 100%; height: auto; display: block; }
@@ -57,12 +57,11 @@ figcaption { font-size: 8.5pt; color: #333; } figcaption b { color: #1c1c1c; }
 .blank span { flex: 1; border-bottom: 0.2mm solid #444; }
 .sim { background: #5b4a8a; color: #fff; font-weight: 700; text-align: center; padding: 1.2mm; letter-spacing: 0.04em;
   -webkit-print-color-adjust: exact; print-color-adjust: exact; }
-.running { display: none; }
-@page { size: A4; margin: 22mm 10mm 14mm; @bottom-right { content: counter(page) " / " counter(pages); font-size: 8pt; } }
+@page { size: A4; margin: 18mm 12mm 15mm; font-family: "DejaVu Sans", "Liberation Sans", Arial, sans-serif;
+  @bottom-right { content: counter(page) " / " counter(pages); font-size: 8pt; color: #555; } }
 @media print {
   body { padding: 0; max-width: none; }
   .screen { display: none; }
-  .running { display: block; position: fixed; top: -17mm; left: 0; right: 0; font-size: 8pt; color: #555; }
   .banner, td { -webkit-print-color-adjust: exact; print-color-adjust: exact; }
 }
 """
@@ -73,9 +72,8 @@ def render(document: Document) -> str:
     parts = ['<!DOCTYPE html>\n<html lang="en"><head><meta charset="utf-8">']
     parts.append("<meta http-equiv=\"Content-Security-Policy\" content=\"default-src 'none'; style-src 'unsafe-inline'\">")
     parts.append('<meta name="viewport" content="width=device-width, initial-scale=1">')
-    parts.append(f"<title>{_text(document)}</title><style>{_STYLE}{_tones()}</style></head><body>")
+    parts.append(f"<title>{_text(document)}</title><style>{_STYLE}{_page(document)}{_tones()}</style></head><body>")
     mark = f'<div class="sim">{SIMULATED}</div>' if document.sim else ""
-    parts.append(f'<div class="running">{escape(document.head)}{mark}</div>')
     parts.append(f'<header><div class="screen">{mark}</div><h1>{escape(document.title)}</h1>')
     parts.append(f'<p class="subtitle">{escape(document.subtitle)}</p></header><main>')
     for number, section in enumerate(document.sections, start=1):
@@ -86,6 +84,27 @@ def render(document: Document) -> str:
 
 def _text(document: Document) -> str:
     return escape(f"{document.title}{' (SIMULATED)' if document.sim else ''}")
+
+
+def _page(document: Document) -> str:
+    """Head every printed page."""
+    mark = f"@top-right {{ content: {_string('SIMULATED DATA')}; font-size: 8pt; font-weight: bold; color: {TONES[Tone.NO_DATA]}; }}"
+    head = f"@top-left {{ content: {_string(document.head)}; font-size: 7pt; color: #555; }}"
+    return f"@page {{ {head} {mark if document.sim else ''} }}\n"
+
+
+def _string(text: str) -> str:
+    """Write a string of CSS in which nothing can end it: all but letters, digits and spaces as escapes.
+
+    Notes
+    -----
+    Source: CSS Syntax Module Level 3, section 4.3.7 (six hexadecimal digits end an escape by themselves).
+    """
+    return (
+        '"'
+        + "".join(char if char.isascii() and (char.isalnum() or char == " ") else f"\\{ord(char):06x}" for char in text)
+        + '"'
+    )
 
 
 def _tones() -> str:

@@ -156,9 +156,18 @@ def _story(document: Document) -> Iterator[Flowable]:
     yield Flowing(_safe(document.title), TITLE)
     yield Flowing(_safe(document.subtitle), SUBTITLE)
     for number, section in enumerate(document.sections, start=1):
-        yield Flowing(f"{number}. {_safe(section.title)}", SECTION)
+        title = Flowing(f"{number}. {_safe(section.title)}", SECTION)
+        heads: list[Flowable] = [title]
         for block in section.blocks:
-            yield from _block(block)
+            if isinstance(block, Heading):
+                heads.append(Flowing(_safe(block.text), HEADING))
+            elif isinstance(block, Picture):
+                yield KeepTogether([*heads, *_picture(block)])
+                heads = []
+            else:
+                yield from (*heads, *_block(block))
+                heads = []
+        yield from heads
 
 
 def _block(block: Block) -> Iterator[Flowable]:
@@ -167,6 +176,8 @@ def _block(block: Block) -> Iterator[Flowable]:
             yield Flowing(_safe(text), STRONG if strong else BODY)
         case Heading(text=text):
             yield Flowing(_safe(text), HEADING)
+        case Picture():
+            yield KeepTogether(list(_picture(block)))
         case Bullets(items=items):
             yield from (Flowing(_safe(item), BULLET, bulletText="•") for item in items)
         case Facts(rows=rows):
@@ -178,11 +189,13 @@ def _block(block: Block) -> Iterator[Flowable]:
         case Table():
             yield _table(block)
             yield Spacer(0, 3 * mm)
-        case Picture(plot=plot, title=title, caption=caption):
-            image = Image(io.BytesIO(png(plot)), WIDTH, WIDTH * HEIGHT_IN / WIDTH_IN)
-            yield KeepTogether([image, Flowing(f'<font name="{BOLD}">{_safe(title)}.</font> {_safe(caption)}', CAPTION)])
         case Blanks(labels=labels):
             yield from (_blank(label) for label in labels)
+
+
+def _picture(picture: Picture) -> Iterator[Flowable]:
+    yield Image(io.BytesIO(png(picture.plot)), WIDTH, WIDTH * HEIGHT_IN / WIDTH_IN)
+    yield Flowing(f'<font name="{BOLD}">{_safe(picture.title)}.</font> {_safe(picture.caption)}', CAPTION)
 
 
 def _facts(rows: tuple[tuple[str, str], ...]) -> Grid:

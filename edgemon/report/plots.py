@@ -198,7 +198,7 @@ def _waveform(axes: Axes, plot: WaveformPlot) -> None:
     if plot.turn_s is None:
         return
     above = blended_transform_factory(axes.transData, axes.transAxes)
-    turns = int(milliseconds[-1] / 1000.0 / plot.turn_s + 1e-6)
+    turns = int(plot.samples.size / plot.fs_hz / plot.turn_s + 0.02)  # a cut by less than a sample
     for turn in range(turns):
         start, end = 1000.0 * turn * plot.turn_s, 1000.0 * (turn + 1) * plot.turn_s
         axes.plot([start, end], [0.93, 0.93], transform=above, color="#2f6b3a", linewidth=1.0, marker="|", markersize=5.0)

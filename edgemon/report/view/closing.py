@@ -44,7 +44,7 @@ def findings_section(material: Material, assessment: Assessment) -> Section:
             blocks.extend(_finding(finding))
         if not supported:
             blocks.append(Paragraph("No fault pattern stands out."))
-        blocks += [Bullets(diagnosis.remarks)] if diagnosis.remarks else []
+        blocks += [Bullets(tuple(capital(remark) for remark in diagnosis.remarks))] if diagnosis.remarks else []
     if not blocks:
         blocks.append(
             Paragraph("No diagnosis is part of this report: what follows rests on levels, limits, and the spectra as shown.")
@@ -60,17 +60,18 @@ def _forecast_row(point: PointMaterial, level: LevelMaterial) -> tuple[str, ...]
     """Tell of the lowest limit that is not crossed yet; of the highest where all are."""
     forecast = next((one for one in level.forecasts if one.reason is not NoForecast.BEYOND), level.forecasts[-1])
     bound = limit_amount(forecast.limit, level.limit.unit) if level.limit is not None else ""
-    text = forecast.text if forecast.reason is None else f"No forecast: {forecast.reason.value}. {forecast.text}".strip()
+    basis = f" ({forecast.text})" if forecast.text and forecast.reason is not NoForecast.BEYOND else ""
+    text = "" if forecast.reason is None else f"No forecast: {forecast.reason.value}{basis}."
     times = (("earliest", forecast.earliest), ("most likely", forecast.likely), ("latest", forecast.latest))
     said = ", ".join(f"{word} {when(at)}" for word, at in times if at is not None)
-    return point.point.name, level_title(level.name), bound, f"{capital(said)}. {text}" if said else text
+    return point.point.name, level_title(level.name), bound, f"{capital(said)}{basis}." if said else text
 
 
 def _finding(finding: Finding) -> Iterator[Block]:
     yield Paragraph(f"{finding_line(finding)}.", strong=True)
     yield Paragraph(FAULT_WORDS[finding.fault][1])
     yield Bullets(tuple(evidence_line(evidence) for evidence in finding.evidence))
-    rows = [("Checks and actions", "; ".join(finding.actions))] if finding.actions else []
+    rows = [("Checks and actions", capital("; ".join(finding.actions)))] if finding.actions else []
     rows.append(("Rule and source", f"{finding.rule}; {finding.source}"))
     yield Facts(tuple(rows))
 
@@ -78,11 +79,12 @@ def _finding(finding: Finding) -> Iterator[Block]:
 def evidence_line(evidence: Evidence) -> str:
     """Write one observation with its figures, where the sentence does not hold them already."""
     figures = []
-    if evidence.frequency_hz is not None:
+    is_told = " Hz" in evidence.text
+    if evidence.frequency_hz is not None and not is_told:
         figures.append(f"{number(evidence.frequency_hz)} Hz")
-    if evidence.order is not None:
+    if evidence.order is not None and not is_told:
         figures.append(f"{evidence.order:.3g} x running speed")
-    if evidence.amplitude is not None and evidence.unit:
+    if evidence.amplitude is not None and evidence.unit not in ("", "1"):
         unit = _FINER.get(evidence.unit, evidence.unit)
         figures.append(
             amount(to_si(evidence.amplitude, evidence.unit), unit)
@@ -96,7 +98,8 @@ def evidence_line(evidence: Evidence) -> str:
     if evidence.sidebands:
         figures.append(f"sidebands {', '.join(evidence.sidebands)}")
     figures += [evidence.direction] if evidence.direction else []
-    return f"{evidence.text} ({'; '.join(figures)})" if figures else evidence.text
+    text = capital(evidence.text)
+    return f"{text} ({'; '.join(figures)})" if figures else text
 
 
 def alternatives_section(assessment: Assessment) -> Section:

@@ -8,11 +8,11 @@ from edgemon.model.event import (
     AlarmChanged,
     CaptureIncomplete,
     CommandRefused,
+    DiagnosisMade,
     MeasurementLate,
     QualityChanged,
     RunningChanged,
 )
-from edgemon.model.level import LEVEL_KINDS
 from edgemon.model.limit import Severity
 from edgemon.report.document import Block, Bullets, Facts, Heading, Paragraph, Section, Table, Tone
 from edgemon.report.port import LevelMaterial, Material, PointMaterial, SensorMaterial
@@ -33,6 +33,7 @@ MOST_ROWS = 60
 LOW_BATTERY_PCT = 20.0
 WEAK_RSSI_DBM = -90.0
 """Common practice, no source: below these a person should look at battery or radio link."""
+NO_BREAK = "\N{NO-BREAK SPACE}"
 _TONES = {Severity.NORMAL: Tone.PLAIN, Severity.ALERT: Tone.ALERT, Severity.ALARM: Tone.ALARM}
 
 
@@ -46,7 +47,7 @@ def limits_section(material: Material) -> Section:
             rows.append(row)
             tones.append(_TONES[severity])
     columns = ("Point", "Level", "Newest", "Highest", "Alert", "Alarm", "State", "Limits from")
-    table = Table(columns, tuple(rows), (1.5, 1.9, 0.95, 0.95, 0.85, 0.85, 0.7, 2.1), tuple(tones))
+    table = Table(columns, tuple(rows), (1.5, 2.1, 0.95, 0.95, 0.9, 0.9, 0.75, 1.9), tuple(tones))
     note = Paragraph(
         "Newest and highest fit values of the period, by detector and band. State is by the newest value alone; alarms also "
         "wait for their delays. Limits from a standard are a starting point for a competent person, subject to the maker's "
@@ -60,7 +61,9 @@ def _level_row(point: PointMaterial, level: LevelMaterial) -> tuple[Severity, tu
     fit = [value.value for value in level.values if value.fit]
     levels = point.capture.levels if point.capture is not None else ()
     band = next((one.band for one in levels if one.name == level.name), None)
-    title = f"{level_title(level.name)}{f', {band}' if band is not None else ''}"
+    title = level_title(level.name)
+    if band is not None:
+        title += f", {band}".replace(" Hz", f"{NO_BREAK}Hz")
     severity = severity_of(limit, fit[-1]) if limit is not None and fit else Severity.NORMAL
     state = severity.word if limit is not None and fit else "no data" if not fit else "no limit"
     return severity, (
@@ -131,7 +134,12 @@ def _sensor_remarks(material: Material) -> Iterator[str]:
 
 
 def _journal_remarks(material: Material) -> Iterator[str]:
-    late = Counter(one.event.point.point for one in material.history if isinstance(one.event, MeasurementLate))
+    names = {point.key: point.name for point in material.machine.points}
+    late = Counter(
+        names.get(one.event.point, str(one.event.point.point))
+        for one in material.history
+        if isinstance(one.event, MeasurementLate)
+    )
     for name, count in late.items():
         yield f"{name}: {counted(count, 'measurement')} came late (older than one already judged), stored but never judged."
     parts = sum(isinstance(one.event, CaptureIncomplete) for one in material.history)
@@ -139,14 +147,15 @@ def _journal_remarks(material: Material) -> Iterator[str]:
         yield f"{counted(parts, 'capture')} closed with parts missing."
     bad = [one.event for one in material.history if isinstance(one.event, QualityChanged) and one.event.quality != "good"]
     for change in bad[-10:]:
-        yield f"{change.point.point}: data {change.quality} from {when(change.at)} ({', '.join(change.reasons)})."
+        point = names.get(change.point, str(change.point.point))
+        yield f"{point}: data {change.quality} from {when(change.at)} ({', '.join(change.reasons)})."
     if len(bad) > 10:
         yield f"{len(bad) - 10} earlier losses of quality are in the journal."
 
 
 def history_section(material: Material) -> Section:
     """Make the alarm history out of the journal, newest last."""
-    kinds = (AlarmChanged, CommandRefused, RunningChanged)
+    kinds = (AlarmChanged, CommandRefused, RunningChanged, DiagnosisMade)
     rows = [one for one in material.history if isinstance(one.event, kinds)]
     blocks: list[Block] = []
     if len(rows) > MOST_ROWS:
@@ -161,9 +170,16 @@ def history_section(material: Material) -> Section:
         else Tone.PLAIN
         for one in shown
     )
-    table = tuple((stamp(one.event.at), one.text.removesuffix(" [simulated]")) for one in shown)
+    table = tuple((stamp(one.event.at), _named(one.text, material)) for one in shown)
     blocks.append(Table(("Time (UTC)", "What happened"), table, (1.5, 6.0), tones))
     return Section("Alarm history", tuple(blocks))
+
+
+def _named(text: str, material: Material) -> str:
+    """Call points as people do, not by their ids."""
+    for point in sorted(material.machine.points, key=lambda point: -len(point.key.point)):
+        text = text.replace(f"{point.key.machine}/{point.key.point}", point.name)
+    return text.removesuffix(" [simulated]").replace(" m/s2", " m/s²")
 
 
 def measured_section(material: Material) -> Section:
@@ -196,5 +212,4 @@ def _how(point: PointMaterial) -> str:
     if (bearing := point.point.bearing) is not None:
         text += f"; bearing with {bearing.rolling_elements} elements of {1000 * bearing.ball_diameter_m:.4g} mm on "
         text += f"{1000 * bearing.pitch_diameter_m:.4g} mm"
-    kinds = [LEVEL_KINDS[level.name].detector.value for level in point.levels if level.name in LEVEL_KINDS]
-    return text + (f"; detectors {', '.join(dict.fromkeys(kinds))}" if kinds else "")
+    return text

@@ -208,4 +208,4 @@ def forecast_line(point: PointMaterial, forecast: Forecast) -> str:
     times = [("earliest", forecast.earliest), ("most likely", forecast.likely), ("latest", forecast.latest)]
     said = ", ".join(f"{word} {when(at)}" for word, at in times if at is not None)
     where = f"{level_title(forecast.level)} at {point.point.name}"
-    return f"If it goes on as it does, {where} reaches {of}: {said}. {forecast.text}".rstrip()
+    return f"If it goes on as it does, {where} reaches {of}: {said}."
