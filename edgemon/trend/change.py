@@ -71,8 +71,17 @@ class ChangePoint(NamedTuple):
     """Medians before and after."""
 
 
-def reference_of(values: Values) -> Reference:
+def reference_of(values: Values, least_shift: float = 0.0) -> Reference:
     """Learn centre and spread robustly from a stretch without change, shape (n,), n >= 8.
+
+    Parameters
+    ----------
+    values : array
+        Shape (n,), n >= 8.
+    least_shift : float
+        Smallest shift that matters, in the unit of the values; `sigma` is never less. Levels of a healthy machine wander by
+        a few per cent for hours, which a chart of their short-term scatter alone takes for changes: with 25 % of B/C (a
+        significant change by ISO 10816-3:2009 5.3), or of the baseline where there is no B/C, it does not.
 
     Raises
     ------
@@ -82,7 +91,7 @@ def reference_of(values: Values) -> Reference:
     values = np.asarray(values, np.float64)
     if values.size < 8:
         raise ParameterError(f"a reference needs eight values at least, not {values.size}")
-    sigma = robust_spread(values) or float(np.std(values))
+    sigma = max(least_shift, robust_spread(values) or float(np.std(values)))
     if not sigma > 0.0:
         raise ParameterError("the values of the reference do not vary")
     return Reference(float(np.median(values)), sigma)

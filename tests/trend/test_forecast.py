@@ -1,0 +1,154 @@
+"""Forecasts against closed forms, by simulation, and every reason for none."""
+
+import math
+
+import numpy as np
+import pytest
+
+from edgemon.errors import ParameterError
+from edgemon.model.forecast import Forecast, NoForecast, TrendModel
+from edgemon.model.limit import Limit, Severity
+from edgemon.trend.conditions import Conditions, like, make_series
+from edgemon.trend.counting import Values
+from edgemon.trend.forecast import ForecastRules, forecast, forecasts, time_to_limit
+from edgemon.units import Quantity
+
+DAY_S = 86400.0
+START = 1.7e9
+
+
+def made(values: Values, limit: float, every_s: float = DAY_S, **more: float) -> Forecast:
+    t_s = START + every_s * np.arange(len(values), dtype=np.float64)
+    rpm = np.full(len(values), 1480.0)
+    rpm[-1:] = more.get("last_rpm", 1480.0)
+    found = like(make_series(t_s, values, rpm=rpm), Conditions(rpm=1480.0, standstill_rpm=50.0))
+    now = float(t_s[-1]) + more.get("later_s", 0.0) if len(t_s) else START
+    return forecast("velocity_rms", limit, found, now, ForecastRules(max_age_s=more.get("max_age_s")))
+
+
+def days(result: Forecast, at: float | None) -> float:
+    assert at is not None
+    return (at - result.made_at) / DAY_S
+
+
+def test_closed_forms() -> None:
+    # (4.5 - 2.0) / 0.02 = 125 days; ln(4.5 / 2.0) / 0.01 = 81.093 days (recomputed)
+    assert time_to_limit(2.0, 0.02, 4.5, TrendModel.LINEAR) == pytest.approx(125.0)
+    assert time_to_limit(2.0, 0.01, 4.5, TrendModel.EXPONENTIAL) == pytest.approx(81.093, abs=1e-3)
+    assert time_to_limit(2.0, 0.0, 4.5, TrendModel.LINEAR) == math.inf
+    assert time_to_limit(5.0, 0.1, 4.5, TrendModel.LINEAR) == 0.0
+    with pytest.raises(ParameterError, match="above 0"):
+        time_to_limit(0.0, 0.01, 4.5, TrendModel.EXPONENTIAL)
+
+
+def test_straight_rise_without_noise_is_met_to_the_day() -> None:
+    result = made(2.0 + 0.02 * np.arange(-199.0, 1.0) + 4.0, 8.5)  # 6.0 now, 0.02 a day: 125 days
+    assert result.model is TrendModel.LINEAR
+    assert days(result, result.likely) == pytest.approx(125.0, abs=0.5)
+    assert days(result, result.earliest) < 125.0 < days(result, result.latest)
+
+
+def test_exponential_rise_without_noise_is_met_to_the_day() -> None:
+    result = made(2.0 * np.exp(0.01 * np.arange(-199.0, 1.0)), 4.5)
+    assert result.model is TrendModel.EXPONENTIAL
+    assert days(result, result.likely) == pytest.approx(81.093, abs=0.5)
+    assert days(result, result.earliest) < 81.093 < days(result, result.latest)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("model", list(TrendModel))
+def test_interval_holds_where_one_of_the_shapes_is_true(model: TrendModel) -> None:
+    """Noise of 5 %, uneven times; nominal 90 % and widened: at least 95 of 100 simulated rises."""
+    rng = np.random.default_rng(21)
+    t_days = np.sort(rng.uniform(-300.0, 0.0, 240))
+    shape = 4.0 + 0.01 * t_days if model is TrendModel.LINEAR else 4.0 * np.exp(0.004 * t_days)
+    true = 50.0 if model is TrendModel.LINEAR else math.log(4.5 / 4.0) / 0.004
+    held = given = 0
+    for _ in range(100):
+        values = shape * (1.0 + 0.05 * rng.normal(size=240))
+        found = like(make_series(START + DAY_S * t_days, values), Conditions())
+        result = forecast("velocity_rms", 4.5, found, START)
+        if result.is_given:
+            given += 1
+            held += days(result, result.earliest) <= true <= days(result, result.latest)
+    assert given > 60
+    assert held >= 0.95 * given
+
+
+@pytest.mark.slow
+def test_steady_levels_hardly_ever_give_a_forecast() -> None:
+    rng = np.random.default_rng(22)
+    given = sum(made(2.0 + 0.1 * rng.normal(size=300), 2.8).is_given for _ in range(150))
+    assert given <= 3
+
+
+RISE = 2.0 + 0.01 * np.arange(100.0)
+NOISE = 0.05 * np.random.default_rng(23).normal(size=100)
+
+
+@pytest.mark.parametrize(
+    ("result", "reason"),
+    [
+        (made(RISE[:19], 4.5), NoForecast.TOO_FEW),
+        (made(np.empty(0), 4.5), NoForecast.TOO_FEW),
+        (made(RISE, 4.5, last_rpm=900.0), NoForecast.CONDITIONS),
+        (made(RISE, 2.9), NoForecast.BEYOND),
+        (made(2.0 + NOISE, 4.5), NoForecast.NOT_SIGNIFICANT),
+        (made(np.full(100, 2.0), 4.5), NoForecast.NOT_SIGNIFICANT),
+        (made(RISE[::-1], 4.5), NoForecast.AWAY),
+        (made(2.0 + NOISE + np.append(np.zeros(84), 0.1 * np.arange(16.0)), 9.0), NoForecast.TOO_RECENT),
+        (made(RISE, 45.0), NoForecast.TOO_FAR),
+        (made(RISE, 3.2, later_s=3 * DAY_S, max_age_s=2 * DAY_S), NoForecast.STALE),
+    ],
+    ids=lambda value: value.name if isinstance(value, NoForecast) else "",
+)
+def test_no_forecast_says_why(result: Forecast, reason: NoForecast) -> None:
+    assert result.reason is reason
+    assert result.text
+    assert (result.earliest, result.likely, result.latest, result.model) == (None, None, None, None)
+
+
+def test_order_of_the_times_and_nothing_before_now() -> None:
+    result = made(RISE + 0.1 * NOISE, 3.05, later_s=20 * DAY_S)
+    assert result.earliest is not None
+    assert result.likely is not None
+    assert result.latest is not None
+    assert result.made_at <= result.earliest <= result.likely <= result.latest
+
+
+def test_wild_values_do_not_change_the_forecast_by_much() -> None:
+    values = RISE + 0.1 * NOISE
+    wild = values.copy()
+    wild[::13] = 50.0
+    plain, spoilt = made(values, 3.5), made(wild, 3.5)
+    assert days(spoilt, spoilt.likely) == pytest.approx(days(plain, plain.likely), rel=0.15)
+
+
+def test_values_that_touch_zero_have_no_exponential_but_a_straight_forecast() -> None:
+    result = made(0.01 * np.arange(100.0), 1.2)
+    assert result.model is TrendModel.LINEAR
+    assert days(result, result.likely) == pytest.approx(21.0, abs=0.5)
+
+
+def test_both_limits_are_forecast_and_temperature_only_straight() -> None:
+    limit = Limit("temperature", Quantity.TEMPERATURE, "Cel", 70.0, 75.0, 1.0)
+    t_s = START + DAY_S * np.arange(100.0)
+    found = like(make_series(t_s, 50.0 + 0.19 * np.arange(100.0)), Conditions())
+    both = forecasts(limit, found, float(t_s[-1]))
+    assert [severity for severity, _ in both] == [Severity.ALERT, Severity.ALARM]
+    assert {result.model for _, result in both} == {TrendModel.LINEAR}
+    alert, alarm = (result.likely for _, result in both)
+    assert alert is not None
+    assert alarm is not None
+    assert alert < alarm
+    assert (
+        forecasts(Limit("temperature", Quantity.TEMPERATURE, "Cel", None, 75.0, 1.0), found, float(t_s[-1]))[0][0]
+        is Severity.ALARM
+    )
+
+
+def test_limits_and_times_that_are_none_are_refused() -> None:
+    with pytest.raises(ParameterError, match="limit"):
+        made(RISE, math.nan)
+    with pytest.raises(ParameterError, match="before its newest value"):
+        made(RISE, 4.5, later_s=-1.0)
