@@ -24,8 +24,12 @@ FINE = 0.01
 SHARP = 0.5
 """Share of the first line's depth that a harmonic of the cage must have to count: blows have many alike, a load that comes
 and goes with the cage has few that fall fast."""
-MOST_ASIDE = 0.5
-"""Share of the spectrum that may be set aside when chance is measured."""
+MOST_ASIDE = 0.3
+"""Share of the lines looked at that may be set aside when chance is measured."""
+BLIND = 0.34
+"""Share of a base's lines that may be set aside or multiples of shaft speed for it to say something about chance."""
+LOOKS = 16
+"""Fewest bases that chance is measured at: quartiles of fewer mean little."""
 SURE = 15.0
 """Surprise of a family from which its lines are set aside when chance is measured for another one, nats: about what the best
 of a hundred looks at noise reaches."""
@@ -156,22 +160,31 @@ class Rhythm:
         )
 
     def _chance(self, one: "_Best", orders: dict[str, float], looked: list["_Best"]) -> float:
-        """Compare a family with the best of looks at bases where nothing is expected, all lines of the bearing set aside.
+        """Compare a family with the best of looks at bases where nothing is expected, lines of the bearing set aside.
 
-        Where too little would be left (short records), only the family's own lines are set aside.
+        A base of which much is set aside says little about chance and is left out.
         """
-        aside = self._own(one.order, 1.0, 3)
-        every = aside.copy()
-        for other in looked:
-            if other.score > SURE and other.part != "cage":
-                every |= self._own(other.order, 1.0, 3)
-        away = self.map.copy()
-        away[:, every if every.mean() < MOST_ASIDE else aside] = 0.0
+        aside = self._aside(one, orders, looked)
+        away = np.where(aside, 0.0, self.map)
         bases = orders[one.part] * ELSEWHERE
         clear = np.all([np.abs(bases / other - 1.0) > NEAR for other in orders.values()], axis=0)
         looks = bases[clear][:, None] * self._slips(one.part, orders[one.part])[None, :] * self.shaft_hz
-        others = comb(away, self.spectra.line_hz, looks, HARMONICS[one.part]).max(axis=(0, 2))
+        blind = comb((aside | self.synchronous)[None, :].astype(np.float64), self.spectra.line_hz, looks, HARMONICS[one.part])
+        share = blind[0].mean(axis=1) / HARMONICS[one.part]
+        best = np.argsort(share, kind="stable")[: max(LOOKS, int(np.count_nonzero(share < BLIND)))]
+        others = comb(away, self.spectra.line_hz, looks[best], HARMONICS[one.part]).max(axis=(0, 2))
         return gumbel_tail(one.score, others)
+
+    def _aside(self, one: "_Best", orders: dict[str, float], looked: list["_Best"]) -> NDArray[np.bool_]:
+        """Choose the lines that are set aside: as many of the bearing's as leave enough of the spectrum to judge by."""
+        own = self._own(one.order, 1.0, 3)
+        every = own.copy()
+        for other in looked:
+            if other.score > SURE and other.part != "cage":
+                every |= self._own(other.order, 1.0, 3)
+        plain = self._own(one.order, 0.0, 2)
+        end = self.at(ELSEWHERE[-1] * orders[one.part] * HARMONICS[one.part]) + 1
+        return next((lines for lines in (every, own, plain) if lines[:end].mean() < MOST_ASIDE), np.zeros_like(own))
 
     def _dominance(self, order: float, side: float, way: int) -> float:
         kin_top = 2.2 * max(order, 4.0)
