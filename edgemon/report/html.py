@@ -88,7 +88,8 @@ def _text(document: Document) -> str:
 
 def _page(document: Document) -> str:
     """Head every printed page."""
-    mark = f"@top-right {{ content: {_string('SIMULATED DATA')}; font-size: 8pt; font-weight: bold; color: {TONES[Tone.NO_DATA]}; }}"
+    look = f"font-size: 8pt; font-weight: bold; color: {TONES[Tone.NO_DATA]};"
+    mark = f"@top-right {{ content: {_string('SIMULATED DATA')}; {look} }}"
     head = f"@top-left {{ content: {_string(document.head)}; font-size: 7pt; color: #555; }}"
     return f"@page {{ {head} {mark if document.sim else ''} }}\n"
 

@@ -4,7 +4,7 @@ import io
 import re
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
-from typing import Any
+from typing import Any, TypeAlias
 
 import matplotlib as mpl
 import numpy as np
@@ -14,6 +14,7 @@ from matplotlib.backends.backend_svg import FigureCanvasSVG
 from matplotlib.dates import AutoDateLocator, ConciseDateFormatter
 from matplotlib.figure import Figure
 from matplotlib.transforms import blended_transform_factory
+from numpy.typing import NDArray
 
 from edgemon.report.document import Plot, SpectrumPlot, Tone, TrendPlot, WaveformPlot
 from edgemon.report.port import Family, Marker
@@ -31,6 +32,7 @@ TONES = {
 }
 """Ink of a tone; each reaches a contrast of 4.5 on white (WCAG 2.1, success criterion 1.4.3; tested)."""
 _FAMILIES = {Family.SPEED: ("#2f6b3a", (0, (4, 2))), Family.BEARING: ("#b00020", (0, (1, 1.2)))}
+Values: TypeAlias = NDArray[np.float64]
 _STYLE: Any = {
     "font.family": ["DejaVu Sans"],
     "font.size": 7.5,
@@ -44,6 +46,10 @@ _STYLE: Any = {
 _CHARACTER = 0.0088
 """Width of a character of a label, in widths of the axes."""
 _ROWS = 3
+FEW = 150
+"""Values up to which each has a dot."""
+GAP = 4.0
+"""A line breaks where the next value comes after so many times the usual step. House choice."""
 _DAY = 86_400.0
 
 
@@ -114,33 +120,47 @@ def _plain(text: str) -> str:
 
 
 def _trend(axes: Axes, plot: TrendPlot) -> None:
-    times = np.array(plot.times) / _DAY
-    values, fit = np.array(plot.values), np.array(plot.fit, dtype=bool)
-    few = fit.sum() <= 150
-    axes.plot(times[fit], values[fit], color=INK, linewidth=1.0, marker="o" if few else "", markersize=2.0)
-    if not fit.all():
-        axes.plot(times[~fit], values[~fit], color=PALE, linestyle="", marker="x", markersize=4.0)
+    times, values = np.array(plot.times) / _DAY, np.array(plot.values)
+    fit = np.array(plot.fit, dtype=bool)
+    marker = "o" if fit.sum() <= FEW else ""
+    axes.plot(*_broken(times[fit], values[fit]), color=INK, linewidth=1.0, marker=marker, markersize=2.0)
+    axes.plot(times[~fit], values[~fit], color=PALE, linestyle="", marker="x", markersize=4.0)
     axes.set_xlim(plot.since / _DAY, max(plot.until, plot.since + 1.0) / _DAY)
-    top = max([*plot.values, *(line.value for line in plot.limits)])
-    low = min(0.0, *plot.values) if min(plot.values) < 0.4 * top else min(plot.values) - 0.2 * (top - min(plot.values))
-    axes.set_ylim(low, low + 1.25 * (top - low or 1.0))
+    every = [0.0, *plot.values, *(line.value for line in plot.limits)]
+    axes.set_ylim(min(every), min(every) + 1.25 * (max(every) - min(every) or 1.0))
     side = blended_transform_factory(axes.transAxes, axes.transData)
     for line in plot.limits:
         axes.axhline(line.value, color=TONES[line.tone], linewidth=1.0, linestyle="--" if line.tone is Tone.ALERT else "-")
         axes.text(1.005, line.value, line.label, transform=side, color=TONES[line.tone], va="center", ha="left")
-    above = blended_transform_factory(axes.transData, axes.transAxes)
-    span = max(plot.until - plot.since, 1.0)
-    places = [(mark.at - plot.since) / span for mark in plot.marks]
-    for mark, row in zip(plot.marks, _rows(places, [2.2 * _CHARACTER] * len(places)), strict=True):
-        axes.axvline(mark.at / _DAY, color=TONES[mark.tone], linewidth=0.6, linestyle=":")
-        box = {"boxstyle": "circle,pad=0.15", "facecolor": "white", "edgecolor": TONES[mark.tone], "linewidth": 0.7}
-        height = 0.955 - 0.095 * (0 if row is None else row)
-        axes.text(mark.at / _DAY, height, str(mark.number), transform=above, color=TONES[mark.tone], ha="center", va="center",
-                  bbox=box, fontsize=6.5)  # fmt: skip
+    _numbers(axes, plot)
     locator = AutoDateLocator(tz="UTC", minticks=4, maxticks=9)  # type: ignore[no-untyped-call]
     axes.xaxis.set_major_locator(locator)
     axes.xaxis.set_major_formatter(ConciseDateFormatter(locator, tz="UTC"))  # type: ignore[no-untyped-call]
     axes.set_xlabel("Time (UTC)")
+
+
+def _broken(times: Values, values: Values) -> tuple[Values, Values]:
+    """Break a line where nothing was measured for long: silence is not a straight course."""
+    if times.size < 3:
+        return times, values
+    steps = np.diff(times)
+    gaps = np.flatnonzero(steps > GAP * np.median(steps)) + 1
+    return np.insert(times, gaps, np.nan), np.insert(values, gaps, np.nan)
+
+
+def _numbers(axes: Axes, plot: TrendPlot) -> None:
+    """Draw the numbered events, in rows where they would meet; those outside the period are left out."""
+    above = blended_transform_factory(axes.transData, axes.transAxes)
+    span = max(plot.until - plot.since, 1.0)
+    marks = [mark for mark in plot.marks if 0.0 <= mark.at - plot.since <= span]
+    rows = _rows([(mark.at - plot.since) / span for mark in marks], [2.2 * _CHARACTER] * len(marks))
+    for mark, row in zip(marks, rows, strict=True):
+        colour = TONES[mark.tone]
+        axes.axvline(mark.at / _DAY, color=colour, linewidth=0.6, linestyle=":")
+        box = {"boxstyle": "circle,pad=0.15", "facecolor": "white", "edgecolor": colour, "linewidth": 0.7}
+        place = (mark.at / _DAY, 0.955 - 0.095 * (_ROWS if row is None else row))
+        look: Any = {"color": colour, "ha": "center", "va": "center", "fontsize": 6.5, "bbox": box}
+        axes.text(*place, str(mark.number), transform=above, **look)
 
 
 def _spectrum(axes: Axes, plot: SpectrumPlot) -> None:

@@ -70,14 +70,15 @@ def _blocks(point: PointMaterial, material: Material) -> list[Block]:
 
 def _trend(point: PointMaterial, level: LevelMaterial, material: Material) -> Picture:
     unit = level_unit(level.name, level.limit)
-    happenings = [one for one in material.history if _belongs(one, point, level)][-MOST_MARKS:]
+    since = max(material.since, level.values[0].t)
+    happenings = [one for one in material.history if since <= one.event.at and _belongs(one, point, level)][-MOST_MARKS:]
     marks = tuple(Mark(one.event.at, number, _tone(one)) for number, one in enumerate(happenings, start=1))
     plot = TrendPlot(
         y_label=f"{_label(level.name)} in {shown_unit(unit)}",
         times=tuple(value.t for value in level.values),
         values=tuple(from_si(value.value, unit) for value in level.values),
         fit=tuple(value.fit for value in level.values),
-        since=max(material.since, level.values[0].t),
+        since=since,
         until=material.until,
         limits=_limit_lines(level),
         marks=marks,

@@ -1,0 +1,223 @@
+"""What a report says, read as plain text."""
+
+from dataclasses import replace
+
+import pytest
+
+from edgemon.model.alarm import AlarmState
+from edgemon.model.limit import Severity
+from edgemon.model.snapshot import TrendPoint
+from edgemon.report import text
+from edgemon.report.analyst import parse
+from edgemon.report.document import Picture, SpectrumPlot, TrendPlot, WaveformPlot
+from edgemon.report.port import LevelMaterial, Material, PointMaterial
+from edgemon.report.view import document_of
+from edgemon.report.view.standing import Standing, assess
+from tests.report import making
+from tests.report.making import UNTIL, changed, material
+
+
+def said(made: Material) -> str:
+    """Give the report as one long line, so that line ends do not matter."""
+    return " ".join(text.render(document_of(made)).split())
+
+
+def with_level(made: Material, level: LevelMaterial) -> Material:
+    return replace(made, points=(replace(made.points[0], levels=(level,)),))
+
+
+def test_every_section_is_there_and_the_verdict_comes_first() -> None:
+    titles = [section.title for section in document_of(material()).sections]
+    assert titles == [
+        "Verdict and recommendation",
+        "What was found",
+        "Evidence: Pump DE horizontal",
+        "Measured values and limits",
+        "What else it could be",
+        "How good the data is",
+        "Alarm history",
+        "What was measured, and how",
+        "Cautions",
+        "The analyst's remarks and sign-off",
+    ]
+
+
+@pytest.mark.parametrize(
+    ("value", "standing", "word"),
+    [
+        (0.0020, Standing.NORMAL, "NORMAL"),
+        (0.0028, Standing.ALERT, "ALERT: ABOVE THE ALERT LIMIT"),
+        (0.0044, Standing.ALERT, "ALERT: ABOVE THE ALERT LIMIT"),
+        (0.0045, Standing.ALARM, "ALARM: ABOVE THE ALARM LIMIT"),
+    ],
+)
+def test_the_standing_follows_the_newest_value(value: float, standing: Standing, word: str) -> None:
+    made = material(value)
+    assert assess(made).standing is standing
+    assert word in said(made)
+
+
+def test_values_limits_detector_band_and_origin_are_told() -> None:
+    page = said(material(0.0031, 0.0010))
+    assert "Pump DE horizontal | velocity r.m.s., 10-1000 Hz | 3.10 mm/s | 3.10 mm/s | 2.8 mm/s | 4.5 mm/s | alert" in page
+    assert making.ORIGIN in page
+    assert "above its alert limit of 2.8 mm/s and below its alarm limit of 4.5 mm/s" in page
+    assert "Pump DE horizontal | temperature | 61.0 °C | 61.0 °C | 90 °C | 105 °C | normal | plant file" in page
+    assert "Velocity r.m.s. at Pump DE horizontal rose:" in page
+
+
+def test_an_alarm_in_force_decides_though_the_newest_value_is_lower() -> None:
+    raised = changed("RAISED", AlarmState.UNACK, Severity.ALARM, UNTIL - 500.0)
+    made = material(history=(raised,))
+    assert assess(made).standing is Standing.ALARM
+    assert "Alarm in force since 2026-03-02 06:21:40 UTC: Pump DE horizontal, velocity r.m.s.; not acknowledged yet." in said(
+        made
+    )
+
+
+def test_an_alarm_raised_before_the_period_is_still_in_force() -> None:
+    raised = changed("RAISED", AlarmState.UNACK, Severity.ALERT, making.SINCE - 9.0)
+    acknowledged = changed("ACK", AlarmState.ACKED, Severity.ALERT, making.SINCE - 5.0)
+    made = material(earlier=(raised, acknowledged))
+    assert assess(made).standing is Standing.ALERT
+    assert "No alarm was raised or cleared in the period" in said(made)
+
+
+def test_an_alarm_that_cleared_is_history() -> None:
+    raised = changed("RAISED", AlarmState.UNACK, Severity.ALARM, UNTIL - 500.0)
+    cleared = changed("CLEARED", AlarmState.RTNUN, Severity.NORMAL, UNTIL - 400.0)
+    made = material(history=(raised, cleared))
+    assert assess(made).standing is Standing.NORMAL
+    assert "2026-03-02 06:21:40 | Pump DE horizontal velocity_rms: alarm raised" in said(made)
+
+
+def test_a_shelved_alarm_hides_nothing_from_the_report() -> None:
+    shelved = changed("SHELVED", AlarmState.SHLVD, Severity.ALARM, UNTIL - 400.0)
+    page = said(material(0.0050, history=(shelved,)))
+    assert "ALARM: ABOVE THE ALARM LIMIT" in page
+    assert "1 alarm shelved, suppressed, latched or out of service" in page
+
+
+def test_silence_is_never_normal() -> None:
+    level = LevelMaterial("velocity_rms", making.VELOCITY, making.values(0.0020, end=UNTIL - 4000.0))
+    made = with_level(material(), level)
+    assert assess(made).standing is Standing.UNKNOWN
+    assert "NOT KNOWN: DATA IS MISSING" in said(made)
+    assert "Pump DE horizontal is silent: its last usable value is of 2026-03-02 05:23:20 UTC." in said(made)
+
+
+def test_unfit_values_are_told_and_never_judged() -> None:
+    *good, last = making.values(0.0020)
+    wild = TrendPoint(last.t, 0.0900, False)
+    made = with_level(material(), LevelMaterial("velocity_rms", making.VELOCITY, (*good, wild)))
+    page = said(made)
+    assert assess(made).standing is Standing.NORMAL
+    assert "1 measurement from unfit captures, shown in the trend and never judged" in page
+    assert "| 2.00 mm/s | 2.00 mm/s |" in page
+
+
+def test_a_point_that_never_spoke_has_no_data() -> None:
+    other = making.point("motor-de-h", "Motor DE horizontal")
+    made = material()
+    silent = PointMaterial(other, (LevelMaterial("velocity_rms", making.VELOCITY, ()),))
+    made = replace(made, machine=making.machine(making.point(), other), points=(*made.points, silent))
+    page = said(made)
+    assert "Motor DE horizontal | velocity r.m.s. | – | – | 2.8 mm/s | 4.5 mm/s | no data" in page
+    assert "it gave no usable value in the period" in page
+
+
+def test_a_finding_without_a_limit_crossed_is_a_remark_with_alternatives() -> None:
+    made = material(sensors=(making.sensor(diagnosis=making.diagnosis(making.finding())),))
+    page = said(made)
+    assert assess(made).standing is Standing.WATCH
+    assert "Likely cause: Bearing damage, outer race, seen at Pump DE horizontal (confidence 87 %)." in page
+    assert "Line of the outer race (178 Hz; 3.58 x running speed; 1.20 mm/s; 21 times its surroundings; harmonics 1, 2)" in page
+    assert "Looseness: A part can move that should sit tight" in page
+    assert "for a qualified analyst to confirm" in page
+
+
+def test_a_weak_finding_is_not_a_cause() -> None:
+    made = material(sensors=(making.sensor(diagnosis=making.diagnosis(making.finding(0.3))),))
+    assert assess(made).standing is Standing.NORMAL
+    assert "Likely cause" not in said(made)
+
+
+def test_nobody_is_told_that_nothing_was_found_where_nobody_looked() -> None:
+    assert "No diagnosis is part of this report" in said(material())
+    page = said(material(sensors=(making.sensor(diagnosis=making.diagnosis()),)))
+    assert "No fault pattern stands out." in page
+    assert "No gears are known" in page
+
+
+def test_a_forecast_moves_the_date() -> None:
+    level = LevelMaterial("velocity_rms", making.VELOCITY, making.values(0.0027, 0.0010), forecasts=(making.forecast(),))
+    page = said(with_level(material(), level))
+    assert "In any case before 2026-03-05 06:30:00 UTC" in page
+    assert "earliest 2026-03-05 06:30:00 UTC, most likely 2026-03-07 06:30:00 UTC, latest 2026-03-11 06:30:00 UTC" in page
+
+
+def test_simulated_data_is_marked_everywhere() -> None:
+    document = document_of(material(sim=True))
+    page = text.render(document)
+    assert document.sim
+    assert page.startswith("SIMULATED DATA")
+    assert "All data in this report is SIMULATED. Nothing in it may be acted on." in page
+    assert "SIMULATED" not in text.render(document_of(material())).upper()
+
+
+def test_late_and_lost_data_battery_and_link_are_told() -> None:
+    weak = making.sensor(
+        battery_pct=(TrendPoint(UNTIL, 12.0, True),),
+        rssi_dbm=(TrendPoint(UNTIL, -97.0, True),),
+        unfit=("12 samples at the end",),
+    )
+    page = said(material(history=(making.late(), making.stale()), sensors=(weak,)))
+    assert "s-0009: battery low, 12 %." in page
+    assert "s-0009: weak radio signal, -97 dBm" in page
+    assert "a capture is not used: 12 samples at the end." in page
+    assert "1 measurement came late" in page
+    assert "data stale from" in page
+    assert "100 captures of about 100 due (every 300 s)" in page
+
+
+def test_the_analyst_comes_first_and_signs_last() -> None:
+    own = parse(b"# Verdict\nRun on.\n\n# Notes\n- new seal\n\n# Sign-off\nvibration analyst, category III\n", "reports/x.txt")
+    document = document_of(material(0.0050, analyst=own))
+    page = text.render(document)
+    assert page.index("Run on.") < page.index("ALARM: ABOVE THE ALARM LIMIT")
+    assert page.index("new seal") < page.index("vibration analyst, category III") < page.index("Signature:")
+    assert "No remarks were written" not in page
+
+
+def test_without_remarks_the_report_says_where_they_go_and_leaves_room() -> None:
+    page = said(material(analyst=parse(b"", "DIR/reports/hp-pump-1.txt")))
+    assert "taken from the text file DIR/reports/hp-pump-1.txt" in page
+    assert "Name and qualification: ____" in page
+
+
+def test_the_cautions_are_there() -> None:
+    page = said(material())
+    assert "edgemon monitors; it does not protect." in page
+    assert "local codes" in page
+    assert "A qualified vibration analyst confirms it" in page
+
+
+def test_pictures_show_units_limits_events_and_marked_lines() -> None:
+    raised = changed("RAISED", AlarmState.UNACK, Severity.ALERT, UNTIL - 500.0)
+    document = document_of(material(0.0031, history=(raised,)))
+    pictures = [block.plot for section in document.sections for block in section.blocks if isinstance(block, Picture)]
+    trend, _, velocity, envelope, wave = pictures
+    assert isinstance(trend, TrendPlot)
+    assert trend.y_label == "Velocity r.m.s. in mm/s"
+    assert trend.values[-1] == pytest.approx(3.1)
+    assert [line.label for line in trend.limits] == ["alert 2.8 mm/s", "alarm 4.5 mm/s"]
+    assert [mark.at for mark in trend.marks] == [UNTIL - 500.0]
+    assert isinstance(velocity, SpectrumPlot)
+    assert [marker.label for marker in velocity.markers] == ["1x", "2x", "3x", "4x", "5x", "6x"]
+    # closed form: 5 / (2 pi 49.58 sqrt 2) m/s r.m.s.; between two lines a Hann window reads 15 % low at worst (Harris 1978)
+    assert velocity.amplitude.max() == pytest.approx(1000.0 * 5.0 / (2 * 3.141592654 * 49.583 * 2**0.5), rel=0.15)
+    assert velocity.before is not None
+    assert isinstance(envelope, SpectrumPlot)
+    assert [marker.label for marker in envelope.markers] == ["1x", "BPFO"]
+    assert isinstance(wave, WaveformPlot)
+    assert wave.turn_s == pytest.approx(60.0 / 2975.0)
