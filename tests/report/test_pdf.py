@@ -11,7 +11,7 @@ import pytest
 from edgemon.model.alarm import AlarmState
 from edgemon.model.limit import Severity
 from edgemon.report import pdf
-from edgemon.report.port import Material
+from edgemon.report.port import Happening, Material
 from edgemon.report.view import document_of
 from tests.report import making
 
@@ -45,7 +45,7 @@ def test_more_history_than_a_page_holds_goes_on() -> None:
     assert len(re.findall(rb"/Type /Page\b(?!s)", content)) >= 4
 
 
-def changed(k: int) -> making.Happening:
+def changed(k: int) -> Happening:
     return making.changed("RAISED", AlarmState.UNACK, Severity.ALERT, making.SINCE + 60.0 * k)
 
 
