@@ -25,6 +25,8 @@ CAGE_HARMONICS = 4
 """Harmonics of cage speed from which it is a blow (cage) and not a load that rises and falls (rolling element)."""
 EXPLAINED = 0.3
 """What is left of the confidence in a family whose lines are sidebands of a stronger one."""
+RINGS = 0.5
+"""Depth of the cage's first line over the outer race's from which the latter is its harmonic. House choice."""
 LIKE = 0.4
 """Ratio of the two races' depths from which they count as alike. House choice."""
 BOTH_RACES = 0.45
@@ -80,6 +82,7 @@ def _candidates(rhythm: Rhythm, known: list[tuple[str, BearingOrders]], channel:
         for family in families.values():
             if family.part in ("outer", "inner"):
                 sure = _confidence(family.chance, family.depth, family.dominance, looks)
+                sure *= EXPLAINED if family.part == "outer" and _rings(families.get("cage"), family) else 1.0
                 found.append(_Candidate(family, FAULTS[family.part], sure, channel, kinematic))
         found += _rolling(families, channel, looks, kinematic)
         found += _both_races(families, channel, looks, kinematic)
@@ -89,6 +92,11 @@ def _candidates(rhythm: Rhythm, known: list[tuple[str, BearingOrders]], channel:
         shadow = any(_explains(strong, one, rhythm) for strong in kept)
         kept.append(replace(one, confidence=EXPLAINED * one.confidence) if shadow else one)
     return [replace(one, confidence=_shared(one, kept)) for one in kept]
+
+
+def _rings(cage: Family | None, outer: Family) -> bool:
+    """Say whether the outer race's lines are harmonics of a blow at each turn of the cage: BPFO is n times FTF exactly."""
+    return cage is not None and len(cage.harmonics) >= CAGE_HARMONICS and cage.depth > RINGS * outer.depth
 
 
 def _shared(one: _Candidate, kept: list[_Candidate]) -> float:

@@ -43,7 +43,7 @@ def diagnose(record: Record, facts: MachineFacts) -> Diagnosis:
         raise ParameterError(f"shaft speed {facts.speed_hz} Hz", "speed_hz", "above zero, or none where it is not known")
     if record.samples.shape[1] < MIN_SAMPLES:
         return Diagnosis(Conclusion.CANNOT_TELL, (), remarks=(f"fewer than {MIN_SAMPLES} samples",))
-    speed = None if facts.speed_hz is None else shaft_speed(record, facts.speed_hz)
+    speed = None if facts.speed_hz is None else shaft_speed(record, facts.speed_hz, facts.supply_hz)
     look = Look(record, facts, speed)
     every = [finding for pattern in PATTERNS.values() for finding in pattern(look)]
     doubt = 1.0 - math.prod(1.0 - finding.confidence for finding in every)

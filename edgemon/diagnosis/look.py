@@ -89,6 +89,8 @@ class Look:
         wide = max(12, int(0.35 * around / line_hz))
         surroundings = float(np.median(row[max(1, best - wide) : best + wide + 1]))
         order = hz / self.speed.hz if self.speed is not None else 0.0
+        if row[best] < max(row[best - 1], row[best + 1]):
+            return OrderLine(hz / around, best * line_hz, surroundings, 1.0)  # the flank of a line that stands elsewhere
         energy = float(np.sqrt(np.sum(row[best - 1 : best + 2] ** 2) / 1.5))
         return OrderLine(order, best * line_hz, energy, float(row[best]) / max(surroundings, np.finfo(float).tiny))
 

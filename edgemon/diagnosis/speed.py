@@ -26,8 +26,17 @@ class ShaftSpeed:
     """Found in the record, not only given."""
 
 
-def shaft_speed(record: Record, nominal_hz: float) -> ShaftSpeed:
+def shaft_speed(record: Record, nominal_hz: float, supply_hz: float | None = None) -> ShaftSpeed:
     """Refine a nominal speed by the record's own lines, or give it back unchanged where none stands out.
+
+    Parameters
+    ----------
+    record : Record
+        The record.
+    nominal_hz : float
+        Speed as given, above zero.
+    supply_hz : float, optional
+        Supply frequency of the motor: lines at multiples of twice it are the field's and never taken for the shaft's.
 
     Notes
     -----
@@ -36,8 +45,12 @@ def shaft_speed(record: Record, nominal_hz: float) -> ShaftSpeed:
     near a whole order) are not taken for harmonics. A Hann window places a line between two by the ratio of both.
     Source: kinematics; M. Gasior, J. L. Gonzalez, AIP Conf. Proc. 732 (2004) 276-285 (interpolation, from memory).
     """
-    size = _sizes(record.samples)
     line_hz = record.line_hz
+    size = _sizes(record.samples)
+    if supply_hz is not None:
+        field = np.arange(2.0 * supply_hz, line_hz * (size.shape[1] - 3), 2.0 * supply_hz)
+        for at in np.rint(field / line_hz).astype(int):
+            size[:, at - 2 : at + 3] = size[:, [at - 3]]
     foot: tuple[float, float, int] | None = None
     for row in size:
         for order in (1, 2, 3):
