@@ -158,11 +158,11 @@ def _story(document: Document) -> Iterator[Flowable]:
     for number, section in enumerate(document.sections, start=1):
         title = Flowing(f"{number}. {_safe(section.title)}", SECTION)
         heads: list[Flowable] = [title]
-        for block in section.blocks:
-            if isinstance(block, Heading):
-                heads.append(Flowing(_safe(block.text), HEADING))
-            elif isinstance(block, Picture):
-                yield KeepTogether([*heads, *_picture(block)])
+        for block, following in zip(section.blocks, (*section.blocks[1:], None), strict=True):
+            if isinstance(block, Heading) or isinstance(following, Blanks):
+                heads.extend(_block(block))
+            elif isinstance(block, Picture | Blanks):
+                yield KeepTogether([*heads, *_block(block)])
                 heads = []
             else:
                 yield from (*heads, *_block(block))
@@ -177,7 +177,7 @@ def _block(block: Block) -> Iterator[Flowable]:
         case Heading(text=text):
             yield Flowing(_safe(text), HEADING)
         case Picture():
-            yield KeepTogether(list(_picture(block)))
+            yield from _picture(block)
         case Bullets(items=items):
             yield from (Flowing(_safe(item), BULLET, bulletText="•") for item in items)
         case Facts(rows=rows):

@@ -46,6 +46,8 @@ _STYLE: Any = {
 _CHARACTER = 0.0088
 """Width of a character of a label, in widths of the axes."""
 _ROWS = 3
+LABEL = 0.075
+"""Height of a name beside a trend, in heights of the axes."""
 FEW = 150
 """Values up to which each has a dot."""
 GAP = 4.0
@@ -128,15 +130,24 @@ def _trend(axes: Axes, plot: TrendPlot) -> None:
     axes.set_xlim(plot.since / _DAY, max(plot.until, plot.since + 1.0) / _DAY)
     every = [0.0, *plot.values, *(line.value for line in plot.limits)]
     axes.set_ylim(min(every), min(every) + 1.25 * (max(every) - min(every) or 1.0))
-    side = blended_transform_factory(axes.transAxes, axes.transData)
-    for line in plot.limits:
-        axes.axhline(line.value, color=TONES[line.tone], linewidth=1.0, linestyle="--" if line.tone is Tone.ALERT else "-")
-        axes.text(1.005, line.value, line.label, transform=side, color=TONES[line.tone], va="center", ha="left")
+    _limits(axes, plot)
     _numbers(axes, plot)
     locator = AutoDateLocator(tz="UTC", minticks=4, maxticks=9)  # type: ignore[no-untyped-call]
     axes.xaxis.set_major_locator(locator)
     axes.xaxis.set_major_formatter(ConciseDateFormatter(locator, tz="UTC"))  # type: ignore[no-untyped-call]
     axes.set_xlabel("Time (UTC)")
+
+
+def _limits(axes: Axes, plot: TrendPlot) -> None:
+    """Draw the limits, their names beside them; names that would meet are moved up."""
+    low, high = axes.get_ylim()
+    lowest = -1.0
+    for line in sorted(plot.limits, key=lambda line: line.value):
+        colour = TONES[line.tone]
+        axes.axhline(line.value, color=colour, linewidth=1.0, linestyle="--" if line.tone is Tone.ALERT else "-")
+        lowest = max((line.value - low) / (high - low), lowest)
+        axes.text(1.005, lowest, line.label, transform=axes.transAxes, color=colour, va="center", ha="left")
+        lowest += LABEL
 
 
 def _broken(times: Values, values: Values) -> tuple[Values, Values]:

@@ -106,6 +106,14 @@ def test_silence_is_never_normal() -> None:
     assert "Pump DE horizontal is silent: its last usable value is of 2026-03-02 05:23:20 UTC." in said(made)
 
 
+def test_a_finding_does_not_pass_for_the_cause_of_silence() -> None:
+    level = LevelMaterial("velocity_rms", making.VELOCITY, making.values(0.0020, end=UNTIL - 4000.0))
+    made = with_level(material(sensors=(making.sensor(diagnosis=making.diagnosis(making.finding())),)), level)
+    page = said(made)
+    assert "Seen before the silence: Bearing damage" in page
+    assert "Likely fault" not in page
+
+
 def test_unfit_values_are_told_and_never_judged() -> None:
     *good, last = making.values(0.0020)
     wild = TrendPoint(last.t, 0.0900, False)
@@ -130,7 +138,7 @@ def test_a_finding_without_a_limit_crossed_is_a_remark_with_alternatives() -> No
     made = material(sensors=(making.sensor(diagnosis=making.diagnosis(making.finding())),))
     page = said(made)
     assert assess(made).standing is Standing.WATCH
-    assert "Likely cause: Bearing damage, outer race, seen at Pump DE horizontal (confidence 87 %)." in page
+    assert "Likely fault: Bearing damage, outer race, seen at Pump DE horizontal (confidence 87 %)." in page
     assert "Line of the outer race (178 Hz; 3.58 x running speed; 1.20 mm/s; 21 times its surroundings; harmonics 1, 2)" in page
     assert "Looseness: A part can move that should sit tight" in page
     assert "for a qualified analyst to confirm" in page
@@ -139,7 +147,7 @@ def test_a_finding_without_a_limit_crossed_is_a_remark_with_alternatives() -> No
 def test_a_weak_finding_is_not_a_cause() -> None:
     made = material(sensors=(making.sensor(diagnosis=making.diagnosis(making.finding(0.3))),))
     assert assess(made).standing is Standing.NORMAL
-    assert "Likely cause" not in said(made)
+    assert "Likely fault" not in said(made)
 
 
 def test_nobody_is_told_that_nothing_was_found_where_nobody_looked() -> None:
@@ -181,11 +189,15 @@ def test_late_and_lost_data_battery_and_link_are_told() -> None:
 
 
 def test_the_analyst_comes_first_and_signs_last() -> None:
-    own = parse(b"# Verdict\nRun on.\n\n# Notes\n- new seal\n\n# Sign-off\nvibration analyst, category III\n", "reports/x.txt")
+    own = parse(
+        b"# Verdict\nRun on.\n- order the seal\n\n# Notes\n- new seal\n\n# Sign-off\nvibration analyst, category III\n",
+        "reports/x.txt",
+    )
     document = document_of(material(0.0050, analyst=own))
     page = text.render(document)
     assert page.index("Run on.") < page.index("ALARM: ABOVE THE ALARM LIMIT")
     assert page.index("new seal") < page.index("vibration analyst, category III") < page.index("Signature:")
+    assert "\n- order the seal\n" in page
     assert "No remarks were written" not in page
 
 

@@ -7,7 +7,7 @@ from edgemon.model.forecast import NoForecast
 from edgemon.report.document import Blanks, Block, Bullets, Facts, Heading, Paragraph, Section, Table
 from edgemon.report.port import LevelMaterial, Material, PointMaterial
 from edgemon.report.view.standing import SUPPORTED, Assessment
-from edgemon.report.view.verdict import finding_line
+from edgemon.report.view.verdict import finding_line, paragraphs
 from edgemon.report.view.words import FAULT_WORDS, amount, capital, fault_name, level_title, limit_amount, number, when
 from edgemon.units import UNITS, to_si
 
@@ -124,26 +124,12 @@ def analyst_section(material: Material) -> Section:
         if heading.casefold() in _OWN or not texts:
             continue
         blocks += [Heading(heading)] if heading else []
-        blocks += _paragraphs(texts)
+        blocks += paragraphs(texts)
     if not blocks:
         blocks.append(Paragraph(f"No remarks were written. They are taken from the text file {analyst.path}."))
         blocks.append(Blanks(("Remarks", "", "")))
     blocks.append(Heading("Sign-off"))
     signed = analyst.of("sign-off", "signature")
-    blocks += _paragraphs(signed)
+    blocks += paragraphs(signed)
     blocks.append(Blanks(("Name and qualification", "Date", "Signature")))
     return Section("The analyst's remarks and sign-off", tuple(blocks))
-
-
-def _paragraphs(texts: tuple[str, ...]) -> list[Block]:
-    blocks: list[Block] = []
-    items: list[str] = []
-    for text in texts:
-        if text.startswith("- "):
-            items.append(text[2:])
-            continue
-        if items:
-            blocks.append(Bullets(tuple(items)))
-            items = []
-        blocks.append(Paragraph(text))
-    return blocks + ([Bullets(tuple(items))] if items else [])

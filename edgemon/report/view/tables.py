@@ -94,7 +94,7 @@ def _sensor_row(sensor: SensorMaterial, material: Material) -> tuple[str, ...]:
     got, heard = len(sensor.heard), sensor.heard
     received, longest = "nothing", "the whole period"
     if heard:
-        due = max(got, round((heard[-1] - heard[0]) / sensor.sensor.interval_s) + 1)
+        due = max(got, round((material.until - heard[0]) / sensor.sensor.interval_s))
         what = "capture" if sensor.captures else "message"
         received = f"{counted(got, what)} of about {due} due (every {sensor.sensor.interval_s:g} s)"
         gaps = [later - earlier for earlier, later in zip(heard, (*heard[1:], material.until), strict=True)]
@@ -111,7 +111,9 @@ def _remarks(material: Material, assessment: Assessment) -> Iterator[str]:
         last = f"its last usable value is of {when(max(fit))}" if fit else "it gave no usable value in the period"
         yield f"{point.point.name} is silent: {last}."
     for change in assessment.unwatched:
-        yield f"Loss of monitoring is in force at {change.alarm.point} since {when(change.at)}."
+        names = [point.name for point in material.machine.points if point.key == change.alarm[:2]]
+        name = names[0] if names else change.alarm.point
+        yield f"Loss of monitoring is in force at {name} since {when(change.at)}."
     yield from _sensor_remarks(material)
     unfit = [(point, sum(not value.fit for value in level.values)) for point in material.points for level in point.levels[:1]]
     for point, count in unfit:

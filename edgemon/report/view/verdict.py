@@ -92,13 +92,14 @@ def verdict_section(material: Material, assessment: Assessment) -> Section:
     words = WORDS[assessment.standing]
     blocks: list[Block] = []
     own = material.analyst.of("verdict"), material.analyst.of("recommendation"), material.analyst.of("by when")
-    for heading, paragraphs in zip(("The analyst's verdict", "The analyst's recommendation", "By when"), own, strict=True):
-        if paragraphs:
-            blocks.extend((Heading(heading), *(Paragraph(text) for text in paragraphs)))
+    for heading, texts in zip(("The analyst's verdict", "The analyst's recommendation", "By when"), own, strict=True):
+        if texts:
+            blocks.extend((Heading(heading), *paragraphs(texts)))
     if blocks:
         blocks.append(Heading("What the measurements say by themselves"))
     rows = [("What it means", words.means), ("What to do", words.do), ("By when", _by(words.by, assessment))]
-    rows += [("Likely cause", _likely(assessment.findings[0]))] if assessment.findings else []
+    said = "Seen before the silence" if assessment.standing is Standing.UNKNOWN else "Likely fault"
+    rows += [(said, _likely(assessment.findings[0]))] if assessment.findings else []
     blocks.append(Banner(words.word, words.tone, _sentence(material, assessment), tuple(rows)))
     blocks.append(Heading("In short"))
     blocks.append(Bullets(tuple(_short(material, assessment))))
@@ -209,3 +210,18 @@ def forecast_line(point: PointMaterial, forecast: Forecast) -> str:
     said = ", ".join(f"{word} {when(at)}" for word, at in times if at is not None)
     where = f"{level_title(forecast.level)} at {point.point.name}"
     return f"If it goes on as it does, {where} reaches {of}: {said}."
+
+
+def paragraphs(texts: tuple[str, ...]) -> list[Block]:
+    """Make blocks of what a person wrote: paragraphs, and lists of those that begin with a dash."""
+    blocks: list[Block] = []
+    items: list[str] = []
+    for text in texts:
+        if text.startswith("- "):
+            items.append(text[2:])
+            continue
+        if items:
+            blocks.append(Bullets(tuple(items)))
+            items = []
+        blocks.append(Paragraph(text))
+    return blocks + ([Bullets(tuple(items))] if items else [])
