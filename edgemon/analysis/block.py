@@ -61,38 +61,33 @@ class Block:
         self.rows = len(counts)
         raw = _stacked(counts, plan.n, padding)
         top, bottom = np.maximum.reduce(raw, axis=1), np.minimum.reduce(raw, axis=1)
-        self._top, self._bottom = top, bottom
         extreme = raw > np.maximum(top, -32766)[:, None] - _TWO
         extreme |= raw < np.minimum(bottom, 32765)[:, None] + _TWO
-        self._at_extremes = [np.count_nonzero(row) for row in extreme]  # quicker than axis=1, which goes through sums
         wave = raw.astype(np.float32)
-        self._mean: Rows = np.vecdot(wave, plan.share)
-        wave -= self._mean[:, None]
+        mean: Rows = np.vecdot(wave, plan.share)
+        wave -= mean[:, None]
         self.wave = wave
         """Samples about their mean, shape (rows and padding, n)."""
-        self.lines = self._lines()
+        work = wave * wave
+        second = np.vecdot(work, plan.share)
+        second[top == bottom] = 0.0  # what rounding of the mean leaves of a constant is not vibration
+        fourth = np.vecdot(work, work) / np.float32(plan.n)
+        self._columns = [column.tolist() for column in (top, bottom, mean, second, fourth)]
+        self._columns.append([np.count_nonzero(row) for row in extreme])  # axis=1 would go through sums
+        np.multiply(wave, plan.window, out=work)  # in memory that is at hand already
+        self.lines: NDArray[np.complex64] = scipy.fft.rfft(work, axis=1, overwrite_x=True)
         """Lines of the tapered rows, nothing at 0 Hz."""
+        self.lines[:, : plan.offset.size] -= self.lines[:, :1] * plan.offset
         self.envelope = None if plan.envelope is None else _envelope(self.lines, plan.envelope)
         """Envelope of the band where the taper allows, its mean kept; shape (rows and padding, fewer than m)."""
 
-    def _lines(self) -> NDArray[np.complex64]:
-        plan = self.plan
-        lines: NDArray[np.complex64] = scipy.fft.rfft(self.wave * plan.window, axis=1, overwrite_x=True)
-        lines[:, : plan.offset.size] -= lines[:, :1] * plan.offset
-        return lines
-
     def figures(self) -> list[Figures]:
         """Give the figures of every capture, in order."""
-        plan, wave = self.plan, self.wave
-        squares = wave * wave
-        second = np.vecdot(squares, plan.share)
-        second[self._top == self._bottom] = 0.0  # what rounding of the mean leaves of a constant is not vibration
-        fourth = np.vecdot(squares, squares) / np.float32(plan.n)
-        columns = [column.tolist() for column in (self._top, self._bottom, self._mean, second, fourth)]
-        columns.append(self._at_extremes)
-        columns += _nothing(self.rows, 6) if plan.velocity is None else _velocity_columns(self.lines, plan.velocity)
-        columns += _nothing(self.rows, 3) if self.envelope is None else _envelope_columns(self.envelope)
-        return list(map(Figures._make, zip(*(column[: self.rows] for column in columns), strict=True)))
+        plan = self.plan
+        velocity = _nothing(self.rows, 6) if plan.velocity is None else _velocity_columns(self.lines, plan.velocity)
+        envelope = _nothing(self.rows, 3) if self.envelope is None else _envelope_columns(self.envelope)
+        columns = (column[: self.rows] for column in (*self._columns, *velocity, *envelope))  # without the padding
+        return list(map(Figures._make, zip(*columns, strict=True)))
 
     def spectrum(self) -> NDArray[np.float32]:
         """Give the r.m.s. amplitude of every line under a Hann window, counts, shape (rows and padding, n // 2 + 1)."""
@@ -152,8 +147,9 @@ def _velocity_columns(lines: NDArray[np.complex64], plan: VelocityPlan) -> list[
     parts = hann_lines(lines).view(np.float32)
     parts *= parts
     power: NDArray[np.float32] = parts @ plan.power
-    both = np.zeros((lines.shape[0], plan.m), np.complex64)  # velocity its real part, displacement its imaginary one
+    both = np.empty((lines.shape[0], plan.m), np.complex64)  # velocity its real part, displacement its imaginary one
     np.multiply(lines, plan.positive, out=both[:, : plan.n_lines])
+    both[:, plan.n_lines : plan.m - plan.n_lines + 1] = 0.0
     mirrored = both[:, plan.m - plan.n_lines + 1 :]
     np.conjugate(lines[:, :0:-1], out=mirrored)
     mirrored *= plan.negative
@@ -172,8 +168,9 @@ def _velocity_columns(lines: NDArray[np.complex64], plan: VelocityPlan) -> list[
 
 def _envelope(lines: NDArray[np.complex64], plan: EnvelopePlan) -> NDArray[np.float32]:
     count = plan.lines.stop - plan.lines.start
-    padded = np.zeros((lines.shape[0], plan.m), np.complex64)
+    padded = np.empty((lines.shape[0], plan.m), np.complex64)
     padded[:, :count] = lines[:, plan.lines]
+    padded[:, count:] = 0.0
     size: NDArray[np.float32] = np.abs(scipy.fft.ifft(padded, axis=1, overwrite_x=True)[:, plan.inside])
     size *= plan.gain
     return size
@@ -209,6 +206,7 @@ def _parabola(row: NDArray[np.float32], k: int, last: int) -> float:
     """Give the vertex of the parabola through three samples; plain floats are quicker here than arrays of a few rows."""
     if not 0 < k < last:
         return float(row[k])
-    before, middle, after = row[k - 1 : k + 2].tolist()
+    item = row.item
+    before, middle, after = item(k - 1), item(k), item(k + 1)
     bend: float = 2.0 * middle - before - after
     return float(middle + (after - before) ** 2 / (8.0 * bend)) if bend else float(middle)

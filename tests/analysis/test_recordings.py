@@ -94,9 +94,10 @@ def test_levels_of_a_recording(record: dict[str, Any]) -> None:
         cut = np.fft.rfft(x)
         cut[(f < band.low_hz) | (f > band.high_hz)] = 0.0
         envelope = np.abs(scipy.signal.hilbert(np.fft.irfft(cut, n)))[edge // 2 : n - edge // 2]
-        # the product divides its fade out where it is above a quarter: a slightly longer stretch than half the edge
-        assert value["envelope_rms"] == pytest.approx(envelope.std(), rel=0.03)
-        if fs > 1000.0:  # at 100 Hz the stretches compared differ by whole periods of the band
+        # the product divides its fade out where it is above a quarter: a slightly longer stretch than half the edge;
+        # at 100 Hz the two stretches differ by whole periods of the band
+        assert value["envelope_rms"] == pytest.approx(envelope.std(), rel=0.03 if fs > 1000.0 else 0.05)
+        if fs > 1000.0:
             # samples of the envelope lie apart by up to the inverse of 2.1 bandwidths
             assert value["envelope_peak"] == pytest.approx(envelope.max() - envelope.mean(), rel=0.06)
 
