@@ -1,4 +1,4 @@
-"""Recordings as `.npz` archives: counts with scale and offset, a JSON text of facts; nothing that states a condition is read."""
+"""Recordings as `.npz` archives: counts with scale and offset, a JSON text of facts; what states a condition is left."""
 
 import json
 import math

@@ -1,8 +1,10 @@
 """What a file of a recording says, whatever its kind, and the kinds that say little: `.wav`, `.csv`, `.uff` (type 58)."""
 
 import wave
+from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -10,6 +12,9 @@ from numpy.typing import NDArray
 from edgemon.diagnosis.record import MachineFacts
 from edgemon.errors import EdgemonError
 from edgemon.model.text import clean
+
+ROUNDED = 1e-4
+"""Relative difference of time steps that is rounding: universal files write six digits."""
 
 
 class RecordingError(EdgemonError):
@@ -123,6 +128,15 @@ def _rate(path: Path, time: NDArray[np.float64], name: str) -> float:
     return (time.size - 1) / float(steps.sum())
 
 
+def _step(path: Path, one: Mapping[str, Any]) -> float:
+    """Give the time between two samples of a set; from its times where they are written one by one."""
+    step = float(one.get("abscissa_inc", 0.0))
+    if step > 0.0:
+        return step
+    time = np.asarray(one["x"], np.float64)
+    return 1.0 / _rate(path, time, "type 58, abscissa")
+
+
 def read_uff(path: Path) -> Raw:
     """Read the time records of a universal file, data sets of type 58, through the library pyuff."""
     try:
@@ -144,13 +158,13 @@ def read_uff(path: Path) -> Raw:
     times = [one for one in sets if int(one.get("func_type", 0)) in (0, 1)]
     if not times:
         raise RecordingError("no time record", f"{path}: type 58")
-    steps = {round(float(one["abscissa_inc"]), 12) for one in times}
+    steps = [_step(path, one) for one in times]
     lengths = {len(one["data"]) for one in times}
-    if len(steps) > 1 or len(lengths) > 1 or not steps or min(steps) <= 0.0:
+    if max(steps) > (1.0 + ROUNDED) * min(steps) or len(lengths) > 1:
         raise RecordingError("time records of different rates or lengths", f"{path}: type 58")
     return Raw(
         np.array([np.real(one["data"]) for one in times], np.float64),
-        1.0 / steps.pop(),
+        1.0 / steps[0],
         unique([clean(str(one.get("id1", ""))).strip() or str(i + 1) for i, one in enumerate(times)]),
         tuple(clean(str(one.get("ordinate_axis_units_lab", ""))).strip() for one in times),
     )

@@ -25,8 +25,8 @@ CAGE_HARMONICS = 4
 """Harmonics of cage speed from which it is a blow (cage) and not a load that rises and falls (rolling element)."""
 EXPLAINED = 0.3
 """What is left of the confidence in a family whose lines are sidebands of a stronger one."""
-RINGS = 0.5
-"""Depth of the cage's first line over the outer race's from which the latter is its harmonic. House choice."""
+RINGS = 1.0
+"""Depth of the cage's first line over the outer race's from which the latter is its harmonic: harmonics of pulses fall."""
 LIKE = 0.4
 """Ratio of the two races' depths from which they count as alike. House choice."""
 BOTH_RACES = 0.45

@@ -24,18 +24,22 @@ def rpm_of(kind: str) -> float:
 
 def facts_of(kind: str, **more: Any) -> MachineFacts:
     """What a plant file would say of the machine."""
-    known = {"speed_hz": rpm_of(kind) / 60.0, "bearings": (("", BEARING),), "blades": KINDS[kind].blades or None}
+    known: dict[str, Any] = {
+        "speed_hz": rpm_of(kind) / 60.0,
+        "bearings": (("", BEARING),),
+        "blades": KINDS[kind].blades or None,
+    }
     return MachineFacts(**(known | more))
 
 
 def simulated(
-    fault: str = "", kind: str = "pump", n: int = 16384, seed: int = 1, extra: Excitation | None = None, **case: float
+    fault: str = "", kind: str = "pump", n: int = 16384, seed: int = 1, extra: Excitation | None = None, **case: Any
 ) -> Record:
     """A machine of a kind, 0.5 % below its nominal speed, with or without a fault at its worst."""
     nominal = rpm_of(kind)
     shaken = Machine(KINDS[kind], nominal, 0.7).excitation(nominal * 0.995)
     if fault:
-        size = {"full_mm_s": 4.0, "full_m_s2": 60.0} | case
+        size: dict[str, Any] = {"full_mm_s": 4.0, "full_m_s2": 60.0} | case
         shaken = shaken + FAULTS[fault](Case(1.0, nominal * 0.995 / 60.0, nominal / 60.0, **size))
     if extra is not None:
         shaken = shaken + extra
@@ -52,7 +56,9 @@ def noise(kind: str, n: int, rng: np.random.Generator, fs_hz: float = 12000.0) -
         shape = 0.02 + 1.0 / (1.0 + ((share - 0.12) / 0.004) ** 2) + 0.5 / (1.0 + ((share - 0.31) / 0.01) ** 2)
         return np.asarray(np.fft.irfft(np.fft.rfft(white) * shape, n))
     if kind == "tones":
-        return 0.3 * white + sum(np.sin(2.0 * np.pi * (hz * time + rng.random())) for hz in rng.uniform(20.0, 5000.0, 30))
+        return np.asarray(
+            0.3 * white + sum(np.sin(2.0 * np.pi * (hz * time + rng.random())) for hz in rng.uniform(20.0, 5000.0, 30))
+        )
     if kind == "shaft":
         return np.asarray(white * (1.0 + 0.5 * np.cos(2.0 * np.pi * 29.93 * time)))
     if kind == "shocks":

@@ -52,7 +52,7 @@ def test_chance_means_what_it_says(kind: str, n: int) -> None:
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("kind", (*KINDS, "tones"))
+@pytest.mark.parametrize("kind", [*KINDS, "tones"])
 def test_noise_is_seldom_accused(kind: str) -> None:
     """Bound on false findings: no more than 1 in 30 records of noise reaches a confidence of 0.5 in any bearing."""
     rng = np.random.default_rng(12)

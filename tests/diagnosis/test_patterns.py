@@ -1,9 +1,11 @@
 """Every pattern finds its fault in a signal of the simulators, and accuses no healthy machine of them."""
 
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 import pytest
+from numpy.typing import NDArray
 
 from edgemon.diagnosis import Channel, Gear, MachineFacts, Record, diagnose
 from edgemon.diagnosis.record import MIN_SAMPLES
@@ -49,7 +51,7 @@ def test_simulated_faults_are_named(fault: str, kind: str, seed: int) -> None:
     ("fault", "case"),
     [("bearing-cage", {}), ("looseness", {"full_m_s2": 1.0}), ("blade-pass", {}), ("cavitation", {"full_mm_s": 0.5})],
 )
-def test_other_simulated_faults_are_named(fault: str, case: dict[str, float]) -> None:
+def test_other_simulated_faults_are_named(fault: str, case: dict[str, Any]) -> None:
     found = diagnose(simulated(fault, n=65536, **case), facts_of("pump"))
     assert (found.verdict, found.findings[0].fault) == (Conclusion.FAULT, fault)
 
@@ -61,7 +63,7 @@ def test_a_single_record_of_a_gear_supports_no_verdict() -> None:
     assert any("baseline" in remark for remark in found.remarks)
 
 
-ADDED = {
+ADDED: dict[Fault, tuple[Excitation, dict[str, Any]]] = {
     Fault.BENT_SHAFT: (Excitation((line(SHAFT_HZ, 3.0, (1.0, 0.9, 1.4)),)), {}),
     Fault.RESONANCE: (Excitation((line(SHAFT_HZ, 5.0, (1.0, 0.1, 0.1)),)), {}),
     Fault.OIL_WHIRL: (Excitation((line(0.43 * SHAFT_HZ, 4.0),)), {"sleeve_bearings": True, "bearings": ()}),
@@ -158,6 +160,6 @@ def test_every_finding_says_what_the_contract_asks() -> None:
 
 
 @pytest.mark.parametrize("wrong", [np.ones((2, 100)), np.ones(100), np.full((1, 100), np.nan)])
-def test_records_that_are_none_are_refused(wrong: np.ndarray) -> None:  # type: ignore[type-arg]
+def test_records_that_are_none_are_refused(wrong: NDArray[np.float64]) -> None:
     with pytest.raises(ParameterError):
         Record(wrong, FS_HZ, (Channel("a"),))

@@ -1,0 +1,186 @@
+"""`edgemon diagnose`: every kind of file, the contract's fields, exit codes and errors that name file and field."""
+
+import json
+import math
+import wave
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+
+from edgemon.cli.main import main
+from edgemon.units import STANDARD_GRAVITY
+from tests.diagnosis.making import FS_HZ, simulated
+
+BEARING = {"n_balls": 9, "ball_d_mm": 7.94, "pitch_d_mm": 39.04, "contact_deg": 0.0}
+CHANNELS = [
+    {"name": "h", "unit": "g", "axis": "horizontal"},
+    {"name": "v", "unit": "g", "axis": "vertical"},
+    {"name": "a", "unit": "g", "axis": "axial"},
+]
+
+
+def counts(fault: str = "bearing-outer-race") -> tuple[np.ndarray[Any, Any], np.ndarray[Any, Any]]:
+    """Samples in g as int16 and the scale of each channel."""
+    in_g = simulated(fault, n=32768).samples / STANDARD_GRAVITY
+    scale = np.abs(in_g).max(axis=1) / 32000.0
+    return np.rint(in_g / scale[:, None]).astype(np.int16), scale
+
+
+def write_npz(path: Path, **change: Any) -> Path:
+    samples, scale = counts()
+    meta = {"fs_hz": FS_HZ, "channels": CHANNELS, "quantity": "acceleration", "shaft_speed_rpm": 2975, "bearing": BEARING}
+    fields: dict[str, Any] = {
+        "samples": samples,
+        "scale": scale,
+        "offset": np.zeros(3),
+        "fs_hz": FS_HZ,
+        "meta": json.dumps(meta),
+    }
+    fields |= change
+    np.savez(path, **{key: value for key, value in fields.items() if value is not None})
+    return path
+
+
+def documents(capsys: pytest.CaptureFixture[str]) -> list[dict[str, Any]]:
+    return [json.loads(line) for line in capsys.readouterr().out.splitlines()]
+
+
+def test_an_npz_file_gives_the_contract_s_fields(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    path = write_npz(tmp_path / "one.npz")
+    assert main(["diagnose", str(path), "--json"]) == 0
+    (found,) = documents(capsys)
+    assert found["file"] == str(path)
+    assert found["verdict"] == "fault"
+    best = found["findings"][0]
+    assert {"fault", "confidence", "channel", "evidence", "rule", "source", "alternatives", "actions"} <= set(best)
+    assert best["fault"] == "bearing-outer-race"
+    line = best["evidence"][0]
+    assert line["frequency_hz"] == pytest.approx(3.5848 * 2975 * 0.995 / 60.0, rel=0.02)
+    assert line["harmonics"][:2] == [1, 2]
+    assert set(found["levels"]) == {"h", "v", "a"}
+
+
+def test_levels_are_those_of_numpy(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    path = write_npz(tmp_path / "one.npz")
+    samples, scale = counts()
+    main(["diagnose", str(path), "--json"])
+    levels = documents(capsys)[0]["levels"]["h"]
+    in_si = samples[0] * scale[0] * STANDARD_GRAVITY
+    assert levels["acceleration_rms"] == {"value": pytest.approx(in_si.std(), rel=2e-3), "unit": "m/s2"}
+    assert levels["kurtosis"]["value"] == pytest.approx(np.mean((in_si - in_si.mean()) ** 4) / in_si.var() ** 2, rel=0.02)
+    assert levels["velocity_rms"]["unit"] == "mm/s"
+
+
+def test_wave_csv_and_universal_files(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    pyuff = pytest.importorskip("pyuff", reason="pip install edgemon[files]")
+    samples, scale = counts()
+    in_g = samples * scale[:, None]
+    with wave.open(str(tmp_path / "a.wav"), "wb") as sound:
+        sound.setnchannels(3)
+        sound.setsampwidth(2)
+        sound.setframerate(int(FS_HZ))
+        sound.writeframes(samples.T.astype("<i2").tobytes())
+    lines = ["time,h (g),v (g),a (g)"]
+    lines += [f"{i / FS_HZ:.9f},{x:.6f},{y:.6f},{z:.6f}" for i, (x, y, z) in enumerate(in_g.T)]
+    (tmp_path / "b.csv").write_text("\n".join(lines), encoding="utf-8")
+    for row, name in zip(in_g, "hva", strict=True):
+        kinds = {f"{axis}_spec_data_type": 0 for axis in ("orddenom", "z_axis")}
+        places = {"rsp_node": 1, "rsp_dir": 1, "ref_dir": 1, "ref_node": 1, "func_type": 1, "binary": 0}
+        steps = {"x": np.arange(row.size) / FS_HZ, "abscissa_inc": 1.0 / FS_HZ, "abscissa_spacing": int(name != "h")}
+        units = {"ordinate_axis_units_lab": "g", "ordinate_spec_data_type": 12, "abscissa_spec_data_type": 17}
+        one = pyuff.prepare_58(id1=name, data=row, **kinds, **places, **steps, **units)
+        pyuff.UFF(str(tmp_path / "c.uff")).write_sets(one, "add")
+    files = [str(tmp_path / name) for name in ("a.wav", "b.csv", "c.uff")]
+    code = main(["diagnose", *files, "--json", "--speed", "2975", "--bearing", "9,7.94,39.04,0"])
+    assert code == 0
+    found = documents(capsys)
+    assert [one["findings"][0]["fault"] for one in found] == ["bearing-outer-race"] * 3
+    assert found[0]["levels"]["1"]["acceleration_rms"]["unit"] == "as recorded"
+    second, third = (found[i]["levels"]["h"] for i in (1, 2))
+    for name, level in second.items():
+        assert math.isclose(level["value"], third[name]["value"], rel_tol=2e-3)
+
+
+def test_text_for_people(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["diagnose", str(write_npz(tmp_path / "one.npz"))]) == 0
+    text = capsys.readouterr().out
+    assert "bearing-outer-race" in text
+    assert "BPFO at" in text
+    assert "could also be" in text
+    assert "qualified analyst" in text
+
+
+def test_channels_can_be_chosen(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    path = write_npz(tmp_path / "one.npz")
+    assert main(["diagnose", str(path), "--json", "--channel", "v", "--channel", "3"]) == 0
+    assert list(documents(capsys)[0]["levels"]) == ["v", "a"]
+    assert main(["diagnose", str(path), "--channel", "w"]) == 1
+    assert "no channel 'w'" in capsys.readouterr().err
+
+
+BAD: dict[str, tuple[dict[str, Any], str]] = {
+    "no samples": ({"samples": None}, "samples"),
+    "wrong scale": ({"scale": np.ones(2)}, "scale"),
+    "no rate": ({"fs_hz": None, "meta": None}, "fs_hz"),
+    "rate zero": ({"fs_hz": 0.0}, "fs_hz"),
+    "not JSON": ({"meta": "{"}, "meta"),
+    "speed is text": ({"meta": json.dumps({"shaft_speed_rpm": "fast"})}, "meta.shaft_speed_rpm"),
+    "ball beyond pitch": ({"meta": json.dumps({"bearing": BEARING | {"ball_d_mm": 50.0}})}, "meta.bearing"),
+    "a temperature": ({"meta": json.dumps({"quantity": "temperature"})}, "quantity"),
+    "pickled": ({"samples": np.array([{}], dtype=object)}, "npz"),
+}
+
+
+@pytest.mark.parametrize("case", sorted(BAD))
+def test_bad_fields_are_named_and_the_other_files_done(case: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    change, field = BAD[case]
+    bad, good = write_npz(tmp_path / "bad.npz", **change), write_npz(tmp_path / "good.npz")
+    assert main(["diagnose", str(bad), str(good), "--json"]) == 1
+    out, err = capsys.readouterr()
+    assert [json.loads(line)["file"] for line in out.splitlines()] == [str(good)]
+    assert "bad.npz" in err
+    assert field in err
+    assert "Traceback" not in err
+
+
+@pytest.mark.parametrize(
+    ("name", "content"),
+    [
+        ("a.npz", b"rubbish"),
+        ("a.npz", b""),
+        ("a.wav", b"RIFFrubbish"),
+        ("a.csv", b"t,x\n0,1\n1,two\n"),
+        ("a.csv", b"time,x\n0,1\n0.1,2\n0.7,3\n0.8,3\n"),
+        ("a.csv", b"\xff\xfe\x00"),
+        ("a.csv", b""),
+        ("a.uff", b"rubbish"),
+        ("a.txt", b"1 2 3"),
+    ],
+)
+def test_rubbish_is_an_error_that_names_the_file(
+    name: str, content: bytes, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    (tmp_path / name).write_bytes(content)
+    assert main(["diagnose", str(tmp_path / name), str(tmp_path / "missing.npz")]) == 1
+    err = capsys.readouterr().err
+    assert name in err
+    assert "missing.npz" in err
+
+
+@pytest.mark.parametrize(
+    ("options", "named"),
+    [
+        (["--speed", "-5"], "--speed"),
+        (["--bearing", "9,7"], "--bearing"),
+        (["--bearing", "9,50,39"], "--bearing"),
+        (["--gear", "23:67"], "--gear"),
+        (["--unit", "furlong"], "--unit"),
+        (["--direction", "h=up"], "--direction"),
+        (["--speed", "fast"], "--speed"),
+    ],
+)
+def test_bad_usage_is_exit_code_two(options: list[str], named: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["diagnose", str(write_npz(tmp_path / "one.npz")), *options]) == 2
+    assert named in capsys.readouterr().err
