@@ -180,9 +180,7 @@ def timing() -> None:
         start = time.perf_counter()
         diagnose(record, case.facts)
         spent.append(time.perf_counter() - start)
-    print(
-        f"\none channel of 16,384 samples: {1e3 * float(np.median(spent)):.0f} ms median, {1e3 * min(spent):.0f} ms at best"
-    )
+    print(f"\none channel of 16,384 samples: {1e3 * float(np.median(spent)):.0f} ms median, {1e3 * min(spent):.0f} ms at best")
 
 
 def main() -> int:
