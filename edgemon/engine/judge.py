@@ -228,7 +228,7 @@ def _take(draft: _Draft, taken: Taken) -> None:
     draft.count("captures")
     draft.captures.append(capture)
     before = draft.sensors.get(capture.sensor)
-    is_stuck = before is not None and before.digest == taken.digest
+    is_stuck = before is not None and before.digest == taken.digest and before.sim is capture.sim
     _sensor_heard(
         draft,
         capture.sensor,

@@ -31,19 +31,21 @@ class PointKey(NamedTuple):
 
 
 class CaptureKey(NamedTuple):
-    """What makes two captures the same one: sensor, the sensor's id for it and its time."""
+    """What makes two captures the same one: sensor, the sensor's id for it and its time; a simulated one is another."""
 
     sensor: SensorId
     id: CaptureId
     taken_at: float
+    sim: bool = False
 
 
 class ReadingKey(NamedTuple):
-    """What makes two readings the same one: sensor, name (with its axis) and time."""
+    """What makes two readings the same one: sensor, name (with its axis) and time; a simulated one is another."""
 
     sensor: SensorId
     name: str
     taken_at: float
+    sim: bool = False
 
 
 class AlarmKey(NamedTuple):

@@ -32,7 +32,7 @@ class Reading:
     @property
     def key(self) -> ReadingKey:
         """Give what makes a repeat of this reading recognisable."""
-        return ReadingKey(self.sensor, f"{self.axis}/{self.name}" if self.axis else self.name, self.taken_at)
+        return ReadingKey(self.sensor, f"{self.axis}/{self.name}" if self.axis else self.name, self.taken_at, self.sim)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -62,7 +62,7 @@ class CapturePart:
     @property
     def key(self) -> CaptureKey:
         """Give what makes a repeat of this capture recognisable."""
-        return CaptureKey(self.sensor, self.id, self.taken_at)
+        return CaptureKey(self.sensor, self.id, self.taken_at, self.sim)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -89,7 +89,7 @@ class Capture:
     @property
     def key(self) -> CaptureKey:
         """Give what makes a repeat of this capture recognisable."""
-        return CaptureKey(self.sensor, self.id, self.taken_at)
+        return CaptureKey(self.sensor, self.id, self.taken_at, self.sim)
 
 
 @dataclass(frozen=True, slots=True)

@@ -21,7 +21,7 @@ T = TypeVar("T")
 _VALUES = """SELECT t, value, fit FROM trend JOIN series ON series.id = trend.series
     WHERE kind = ? AND owner = ? AND place = ? AND name = ? AND sim = ? AND t BETWEEN ? AND ? ORDER BY t DESC LIMIT ?"""
 _CAPTURE = f"""SELECT {CAPTURE_COLUMNS}, missing_parts, segment, offset, length, checksum
-    FROM captures WHERE sensor = ? AND id = ? AND taken_at = ?"""
+    FROM captures WHERE sensor = ? AND id = ? AND taken_at = ? AND sim = ?"""
 _QUARANTINE = "SELECT topic, head, size, received_at, cause, detail FROM quarantine ORDER BY arrival DESC LIMIT ?"
 
 
@@ -94,8 +94,8 @@ class SqliteReader:
         wanted = {"sensor": sensor, "sim": sim}
         given = {column: value for column, value in wanted.items() if value is not None}
         where = " AND ".join(["taken_at BETWEEN ? AND ?", *(f"{column} = ?" for column in given)])
-        sql = f"SELECT sensor, id, taken_at FROM captures WHERE {where} ORDER BY taken_at DESC, number DESC LIMIT ?"
-        return tuple(CaptureKey(*row) for row in await self._rows(sql, (since, until, *given.values(), most)))
+        sql = f"SELECT sensor, id, taken_at, sim FROM captures WHERE {where} ORDER BY taken_at DESC, number DESC LIMIT ?"
+        return tuple(CaptureKey(*row[:3], bool(row[3])) for row in await self._rows(sql, (since, until, *given.values(), most)))
 
     async def quarantined(self, limit: int) -> tuple[Quarantined, ...]:
         """Give rejected messages, newest first."""

@@ -24,8 +24,8 @@ QUARANTINE_MOST = 1000
 """Rejected messages kept where the caller says nothing. House choice."""
 
 _READING = """SELECT 1 FROM series JOIN trend ON trend.series = series.id
-    WHERE kind = 'sensor' AND owner = ? AND place = '' AND name = ? AND t = ?"""
-_PART = "SELECT 1 FROM parts WHERE sensor = ? AND id = ? AND taken_at = ? AND part = ?"
+    WHERE kind = 'sensor' AND owner = ? AND place = '' AND name = ? AND t = ? AND sim = ?"""
+_PART = "SELECT 1 FROM parts WHERE sensor = ? AND id = ? AND taken_at = ? AND sim = ? AND part = ?"
 _DIAGNOSES = """SELECT seq, recorded_at, body FROM journal WHERE seq IN
     (SELECT max(seq) FROM journal WHERE kind = 'diagnosis-made' GROUP BY machine, point, sim)"""
 _PARTS = f"SELECT {CAPTURE_COLUMNS}, part, parts, record FROM parts ORDER BY arrival"

@@ -139,7 +139,7 @@ class Writer:
         if commit.parts:
             connection.executemany(_PART, [part_row(part, pack(part.axes).joined()) for part in commit.parts])
         if commit.captures:
-            sql = "DELETE FROM parts WHERE sensor = ? AND id = ? AND taken_at = ?"
+            sql = "DELETE FROM parts WHERE sensor = ? AND id = ? AND taken_at = ? AND sim = ?"
             connection.executemany(sql, [capture.key for capture in commit.captures])
 
     def _trend(self, connection: sqlite3.Connection, commit: Commit, fresh: dict[SeriesKey, int]) -> None:
@@ -199,7 +199,7 @@ def next_seq(connection: sqlite3.Connection) -> int:
 
 def has_capture(connection: sqlite3.Connection, key: CaptureKey) -> bool:
     """Say whether a capture is stored, whole or closed."""
-    sql = "SELECT 1 FROM captures WHERE sensor = ? AND id = ? AND taken_at = ?"
+    sql = "SELECT 1 FROM captures WHERE sensor = ? AND id = ? AND taken_at = ? AND sim = ?"
     return connection.execute(sql, key).fetchone() is not None
 
 

@@ -269,7 +269,7 @@ async def test_simulated_data_never_shows_in_the_history_of_the_plant(bench: Ben
     for sim, level, value, number in ((False, 1.0, 3.0, 1), (True, 2.0, 4.0, 2)):
         assert values(await reader.trend(make.POINT, "velocity_rms", *EVER, sim=sim)) == [level]
         assert values(await reader.readings(make.SENSOR, "battery", *EVER, sim=sim)) == [value]
-        assert await reader.captures(make.SENSOR, *EVER, sim=sim) == (make.capture(number).key,)
+        assert await reader.captures(make.SENSOR, *EVER, sim=sim) == (make.capture(number).key._replace(sim=sim),)
     assert len(await reader.captures(make.SENSOR, *EVER)) == 2
     simulated = await reader.capture(make.capture(2).key)
     assert simulated is not None

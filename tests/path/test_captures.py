@@ -213,3 +213,15 @@ async def test_simulated_data_is_marked_and_never_touches_the_plants_own() -> No
         assert rig.published()["state"] == "alarm"
         assert rig.published()["sim"] is True
         assert rig.published()["alarms"][0]["id"].endswith("/sim")
+
+
+async def test_a_capture_and_its_simulated_twin_are_two() -> None:
+    async with running(Rig()) as rig:
+        await rig.send(capture(START, 3.0, capture_id="twin", sim=True))
+        await rig.send(capture(START, 3.0, capture_id="twin"))
+        await rig.send(capture(START, 3.0, capture_id="twin"))
+        assert (rig.hub.gateway().captures, rig.hub.gateway().repeats) == (2, 1)
+        assert rig.published()["state"] == "alert"
+        assert rig.published()["quality"] == "good"
+        keys = await rig.store.captures(None, START - 1, START + 1)
+        assert sorted(key.sim for key in keys) == [False, True]

@@ -39,7 +39,7 @@ CREATE TABLE captures (
     offset INTEGER NOT NULL,
     length INTEGER NOT NULL,
     checksum INTEGER NOT NULL,
-    UNIQUE (sensor, taken_at, id)
+    UNIQUE (sensor, taken_at, id, sim)
 ) STRICT;
 CREATE INDEX captures_by_time ON captures (taken_at);
 
@@ -62,7 +62,7 @@ CREATE TABLE parts (
     rssi_dbm REAL,
     sim INTEGER NOT NULL,
     record BLOB NOT NULL, -- as in a segment file
-    UNIQUE (sensor, taken_at, id, part)
+    UNIQUE (sensor, taken_at, id, sim, part)
 ) STRICT;
 
 -- What a trend belongs to: (machine, point, level) or (sensor, '', name with its axis).
