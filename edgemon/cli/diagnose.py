@@ -7,7 +7,10 @@ import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
+
 from edgemon.analysis.measure import Waveform, measure
+from edgemon.analysis.spectrum import amplitude_spectrum
 from edgemon.cli.npz_files import checked_bearing
 from edgemon.cli.recordings import VIBRATION, Given, known_unit, read_recording, readable
 from edgemon.cli.waveform_files import RecordingError
@@ -26,6 +29,12 @@ if TYPE_CHECKING:
 FINE, FAILED = 0, 1
 NO_UNIT = "as recorded"
 """Unit of a level whose channel is not calibrated."""
+PEAKS = 10
+"""Lines listed for each channel."""
+PEAK_ABOVE = 5.0
+"""Times the median of its surroundings (14 dB) from which a line is listed."""
+PEAK_BLOCK = 101
+"""Lines that are a line's surroundings."""
 SIZED = ("acceleration_rms", "acceleration_peak", "envelope_rms", "envelope_peak", "crest_factor", "kurtosis")
 """Levels that mean something without calibration, as relative figures; velocity and displacement would pretend to be known."""
 
@@ -146,6 +155,7 @@ def report(path: Path, record: Record, diagnosis: Diagnosis) -> dict[str, Any]:
         "speed_rpm": None if diagnosis.speed_hz is None else round(60.0 * diagnosis.speed_hz, 2),
         "speed_basis": diagnosis.speed_basis,
         "levels": levels(record),
+        "peaks": peaks(record, diagnosis.speed_hz),
         "verdict": diagnosis.verdict.value,
         "findings": [finding(one) for one in diagnosis.findings],
         "remarks": list(diagnosis.remarks),
@@ -170,6 +180,29 @@ def levels(record: Record) -> dict[str, dict[str, dict[str, float | str]]]:
                 unit = NO_UNIT if level.quantity in VIBRATION else SI_UNIT[level.quantity]
                 row[level.name] = {"value": _short(level.value), "unit": unit}
         found[channel.name] = row
+    return found
+
+
+def peaks(record: Record, speed_hz: float | None) -> dict[str, list[dict[str, float | str]]]:
+    """List the largest lines that stand out of every channel's spectrum: frequency, order, r.m.s., times its surroundings."""
+    found: dict[str, list[dict[str, float | str]]] = {}
+    for channel, samples in zip(record.channels, record.samples, strict=True):
+        spectrum = amplitude_spectrum(samples, record.fs_hz, record.quantity)
+        row = spectrum.amplitude.astype(float)
+        level = np.array([np.median(part) for part in np.array_split(row, max(1, row.size // PEAK_BLOCK))])
+        around = np.repeat(level, [part.size for part in np.array_split(row, level.size)])
+        tops = np.flatnonzero((row[1:-1] > row[:-2]) & (row[1:-1] >= row[2:]) & (row[1:-1] > PEAK_ABOVE * around[1:-1])) + 1
+        largest = sorted(tops[np.argsort(-row[tops])][:PEAKS].tolist())
+        found[channel.name] = [
+            {
+                "frequency_hz": _short(k * spectrum.line_hz),
+                **({} if speed_hz is None else {"order": _short(k * spectrum.line_hz / speed_hz)}),
+                "rms": _short(row[k]),
+                "unit": SI_UNIT[record.quantity] if channel.calibrated else NO_UNIT,
+                "above_surroundings": _short(row[k] / max(around[k], np.finfo(float).tiny)),
+            }
+            for k in largest
+        ]
     return found
 
 
@@ -217,6 +250,9 @@ def text(document: dict[str, Any]) -> str:
     for channel, row in document["levels"].items():
         shown = ", ".join(f"{name} {value['value']:.4g} {value['unit']}" for name, value in row.items())
         lines.append(f"  levels   {channel}: {shown}")
+    for channel, tops in document["peaks"].items():
+        shown = ", ".join(f"{top['frequency_hz']:g} Hz" + (f" ({top['order']:.2f}x)" if "order" in top else "") for top in tops)
+        lines.append(f"  lines    {channel}: {shown or 'none stands out'}")
     for one in document["findings"]:
         detail = f" ({one['detail']})" if one["detail"] else ""
         lines.append(f"  finding  {one['fault']}{detail}, confidence {one['confidence']:.2f}, channel {one['channel']}")

@@ -86,6 +86,8 @@ def read_csv(path: Path) -> Raw:
         raise RecordingError("no lines", str(path))
     mark = next((m for m in (";", "\t", ",") if m in lines[0][1]), None)
     head = [word.strip().strip('"') for word in lines[0][1].split(mark)]
+    if mark is None and len(lines) > 1 and len(lines[1][1].split()) == 1:
+        head = [lines[0][1].strip()]  # one column: a blank before the unit parts nothing
     names = None if all(_is_number(word) for word in head) else head
     rows = []
     for number, line in lines[1:] if names else lines:

@@ -62,6 +62,19 @@ def test_an_npz_file_gives_the_contract_s_fields(tmp_path: Path, capsys: pytest.
     assert set(found["levels"]) == {"h", "v", "a"}
 
 
+def test_lines_that_stand_out_are_listed(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """A sine of 2 m/s2 r.m.s. on a line, in noise: its frequency and r.m.s. value."""
+    n = 25600
+    sine = 2.0 * math.sqrt(2.0) * np.sin(2.0 * np.pi * 440.0 * np.arange(n) / FS_HZ)
+    wave_ = sine + 0.1 * np.random.default_rng(1).standard_normal(n)
+    np.savetxt(tmp_path / "sine.csv", wave_, header="a (m/s2)", comments="")
+    assert main(["diagnose", str(tmp_path / "sine.csv"), "--json", "--fs", str(FS_HZ), "--speed", "1320"]) == 0
+    (top, *_) = documents(capsys)[0]["peaks"]["a"]
+    assert top["frequency_hz"] == pytest.approx(440.0, abs=1.0)
+    assert top["order"] == pytest.approx(20.0, abs=0.05)
+    assert (top["rms"], top["unit"]) == (pytest.approx(2.0, rel=0.02), "m/s2")
+
+
 def test_levels_are_those_of_numpy(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     path = write_npz(tmp_path / "one.npz")
     samples, scale = counts()
