@@ -95,7 +95,8 @@ class SqliteReader:
         given = {column: value for column, value in wanted.items() if value is not None}
         where = " AND ".join(["taken_at BETWEEN ? AND ?", *(f"{column} = ?" for column in given)])
         sql = f"SELECT sensor, id, taken_at, sim FROM captures WHERE {where} ORDER BY taken_at DESC, number DESC LIMIT ?"
-        return tuple(CaptureKey(*row[:3], bool(row[3])) for row in await self._rows(sql, (since, until, *given.values(), most)))
+        rows = await self._rows(sql, (since, until, *given.values(), most))
+        return tuple(CaptureKey(sensor, name, taken_at, bool(is_sim)) for sensor, name, taken_at, is_sim in rows)
 
     async def quarantined(self, limit: int) -> tuple[Quarantined, ...]:
         """Give rejected messages, newest first."""

@@ -1,5 +1,6 @@
 """One suite for every store: what `edgemon/store/port.py` promises, with the same assertions."""
 
+import dataclasses
 import math
 from collections.abc import AsyncIterator, Sequence
 from pathlib import Path
@@ -271,9 +272,26 @@ async def test_simulated_data_never_shows_in_the_history_of_the_plant(bench: Ben
         assert values(await reader.readings(make.SENSOR, "battery", *EVER, sim=sim)) == [value]
         assert await reader.captures(make.SENSOR, *EVER, sim=sim) == (make.capture(number).key._replace(sim=sim),)
     assert len(await reader.captures(make.SENSOR, *EVER)) == 2
-    simulated = await reader.capture(make.capture(2).key)
+    simulated = await reader.capture(make.capture(2, sim=True).key)
     assert simulated is not None
     assert simulated.sim
+    assert await reader.capture(make.capture(2).key) is None
+
+
+@pytest.mark.parametrize("sim_first", [False, True])
+async def test_a_simulated_twin_of_a_capture_reading_or_part_is_another_one(bench: Bench, sim_first: bool) -> None:
+    for sim in (sim_first, not sim_first):
+        whole, value = make.capture(1, sim=sim), make.reading(3.0 + sim, sim=sim)
+        waiting = dataclasses.replace(make.part(2, of=3), sim=sim)
+        asked = ([whole.key], [value.key], [(waiting.key, 2)])
+        assert await bench.store.known(*asked) == Known()
+        await bench.store.commit(commit(captures=(whole,), readings=(value,), parts=(waiting,)))
+        assert await bench.store.known(*asked) == Known(*map(frozenset, asked))
+    for sim in (False, True):
+        assert same_capture(await bench.reader.capture(make.capture(1, sim=sim).key), make.capture(1, sim=sim))
+        assert values(await bench.reader.readings(make.SENSOR, "battery", *EVER, sim=sim)) == [3.0 + sim]
+    await bench.store.commit(commit(captures=(make.capture(3, sim=True),)))
+    assert [part.sim for part in (await bench.store.load()).parts] == [False]
 
 
 async def test_captures_are_listed_newest_first(bench: Bench) -> None:
