@@ -51,8 +51,10 @@ def averaged_spectrum(
     n_window: int,
     quantity: Quantity = Quantity.ACCELERATION,
     name: str = "hann",
+    overlap: float = 0.5,
+    peak_hold: bool = False,
 ) -> Spectrum:
-    """Average power over windows of `n_window` samples that overlap by half.
+    """Average power over windows of `n_window` samples, or keep the highest of each line.
 
     Parameters
     ----------
@@ -62,6 +64,10 @@ def averaged_spectrum(
         As for `amplitude_spectrum`.
     n_window : int
         2 <= n_window <= n; samples left over at the end are not used.
+    overlap : float
+        Share of a window that the next one covers again, 0 <= overlap < 1.
+    peak_hold : bool
+        Keep the highest of each line instead of the mean power: for run-ups and what comes and goes.
 
     Returns
     -------
@@ -71,7 +77,7 @@ def averaged_spectrum(
     Raises
     ------
     ParameterError
-        Window longer than the waveform or shorter than 2, sample rate not above zero, unknown window.
+        Window longer than the waveform or shorter than 2, overlap or sample rate out of range, unknown window.
 
     Notes
     -----
@@ -82,15 +88,58 @@ def averaged_spectrum(
         raise ParameterError(f"window of {n_window} samples for a waveform of {samples.shape[-1]}", "n_window", "2 to all")
     if not (math.isfinite(fs_hz) and fs_hz > 0.0):
         raise ParameterError(f"sample rate {fs_hz} Hz", "fs_hz", "above zero")
-    shape = window(name, n_window)
+    shape, step = window(name, n_window), hop(n_window, overlap)
     wave = np.asarray(samples, np.float64)
     wave = (wave - wave.mean()).astype(np.float32)
-    pieces = np.lib.stride_tricks.sliding_window_view(wave, n_window)[:: max(1, n_window // 2)]
+    pieces = np.lib.stride_tricks.sliding_window_view(wave, n_window)[::step]
     lines = scipy.fft.rfft(pieces * shape.samples.astype(np.float32), axis=1)
-    power = np.mean(lines.real**2 + lines.imag**2, axis=0, dtype=np.float64)
+    squares = lines.real**2 + lines.imag**2
+    power = squares.max(axis=0).astype(np.float64) if peak_hold else np.mean(squares, axis=0, dtype=np.float64)
     scale = math.sqrt(2.0) / (n_window * shape.coherent_gain)
     amplitude = np.sqrt(power) * scale
     amplitude[0] /= math.sqrt(2.0)
     if n_window % 2 == 0:
         amplitude[-1] /= math.sqrt(2.0)
     return Spectrum(amplitude.astype(np.float32), fs_hz / n_window, quantity, shape.noise_bandwidth_lines)
+
+
+def hop(n_window: int, overlap: float) -> int:
+    """Give the samples from one window's start to the next, 1 or more; ParameterError where overlap is not 0 to below 1."""
+    if not 0.0 <= overlap < 1.0:
+        raise ParameterError(f"overlap of {overlap:g}", "overlap", "0 to below 1")
+    return max(1, n_window - int(overlap * n_window))
+
+
+def effective_averages(count: int, n_window: int, name: str = "hann", overlap: float = 0.5) -> float:
+    """Give the number of independent averages that `count` overlapping ones are worth for noise.
+
+    Parameters
+    ----------
+    count : int
+        Windows averaged, 1 or more.
+    n_window, name, overlap
+        As for `averaged_spectrum`.
+
+    Returns
+    -------
+    float
+        The relative error of a line's power is one over its square root.
+
+    Raises
+    ------
+    ParameterError
+        No windows, unknown window, overlap out of range.
+
+    Notes
+    -----
+    Variance (1 + 2 sum (1 - m / K) c_m^2) / K, with c_m the correlation of the window with itself m hops later.
+    Source: P. D. Welch, IEEE Trans. Audio Electroacoustics 15 (1967) 70-73; F. J. Harris, Proc. IEEE 66 (1978) 51-83.
+    """
+    if count < 1:
+        raise ParameterError(f"{count} averages", "count", "1 or more")
+    shape, step = window(name, n_window).samples, hop(n_window, overlap)
+    energy, spread = float(np.dot(shape, shape)), 1.0
+    for m in range(1, min(count, -(-n_window // step))):
+        shared = float(np.dot(shape[m * step :], shape[: n_window - m * step])) / energy
+        spread += 2.0 * (1.0 - m / count) * shared**2
+    return count / spread
