@@ -254,14 +254,15 @@ def _decode_and_analyse(
     setting: Setting, memory: Memory, messages: Sequence[Message], now: float
 ) -> Analysis | tuple[Decoded | Quarantined, ...]:
     """Analyse at once where nothing can be a repeat; else give what was decoded, for the store to be asked."""
-    decoded = decode_all(setting, messages)
+    decoded = decode_all(setting, memory, messages)
     if questions(memory, decoded).are_any:
         return decoded
     return analyse(setting, memory, messages, decoded, _NOTHING, _NO_READING, now)
 
 
 def _memory_of(setting: Setting, saved: Saved) -> Memory:
-    sensors = {state.sensor: state for state in saved.sensors}
+    newest_last = sorted(saved.sensors, key=lambda state: state.heard_at or 0.0)  # one memory of both, real and simulated
+    sensors = {state.sensor: state for state in newest_last}
     return Memory(
         points={},
         sensors={sensor: sensors[sensor] for sensor in setting.plant.sensors if sensor in sensors},

@@ -136,6 +136,9 @@ class Service:
                 offset += step
                 await path.put(Happened(ClockStepped(now, step)))
             status = link.status
+            if status.connections != connections and status.up == was_up:  # it came and went, or went and came, in between
+                await path.put(Happened(LinkChanged(now, "broker", not was_up, "for less than a second")))
+                was_up = not was_up
             if status.up != was_up:
                 await path.put(Happened(LinkChanged(now, "broker", status.up, status.detail)))
                 was_up = status.up

@@ -101,7 +101,7 @@ def test_every_document_has_the_fields_of_the_contract(site: Running) -> None:
         ("hp-pump-1/pump-de-h/velocity_rms", "alarm"),
         ("hp-pump-1/pump-de-a/velocity_rms", "alert"),
     }
-    axial = site.witness.state("machine/hp-pump-1/pump-de-a")
+    axial = site.witness.wait_for("machine/hp-pump-1/pump-de-a", lambda state: state["state"] == "alert")
     assert (axial["state"], axial["levels"]["velocity_rms"]["value"]) == ("alert", pytest.approx(3.5, rel=0.01))
 
 

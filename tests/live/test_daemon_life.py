@@ -282,8 +282,8 @@ def test_a_broker_that_comes_late_and_goes_and_comes_again(tmp_path: Path) -> No
             with Observer(broker.port) as witness:
                 witness.wait_for("machine/hp-pump-1", lambda state: state["state"] == "alarm")
                 seen = len(witness.heard)
-                broker.kill()
                 events = daemon.snapshot().gateway.events
+                broker.kill()
                 wait_until(lambda: link_is(daemon, False))
                 wait_until(lambda: daemon.snapshot().gateway.events > events)
                 broker.start()
