@@ -64,6 +64,21 @@ LEVEL_KINDS: dict[str, LevelKind] = {
 
 
 @dataclass(frozen=True, slots=True)
+class LevelSpec:
+    """A level of one's own: a quantity between two frequencies, in Hz or in multiples of running speed."""
+
+    name: str
+    quantity: Quantity
+    """Acceleration, velocity or displacement."""
+    detector: Detector
+    """R.m.s., peak or peak-to-peak."""
+    low: float
+    high: float
+    in_orders: bool = False
+    """Edges are multiples of running speed."""
+
+
+@dataclass(frozen=True, slots=True)
 class Level:
     """One level computed from a capture or read from a sensor, in the house's unit of its quantity."""
 
