@@ -10,12 +10,13 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from edgemon.analysis.bands import band_levels
 from edgemon.analysis.block import Block, Figures
 from edgemon.analysis.prepare import MIN_SAMPLES, Plan, plan_for
 from edgemon.analysis.quality import Facts, short_verdict, verdict
 from edgemon.analysis.registry import ENVELOPE_BAND, VELOCITY_BAND, WHOLE_BAND
 from edgemon.analysis.window import window
-from edgemon.model.level import LEVEL_KINDS, Band, Detector, Level, LevelKind
+from edgemon.model.level import LEVEL_KINDS, Band, Detector, Level, LevelKind, LevelSpec
 from edgemon.model.quality import Verdict
 from edgemon.model.reading import Counts
 from edgemon.model.spectrum import Spectrum
@@ -46,6 +47,10 @@ class Waveform:
     """Sensor's range, one-sided, m/s2; None where it is not known."""
     missing: bool
     """Parts of the capture never came."""
+    bands: tuple[LevelSpec, ...] = ()
+    """Further levels wanted of this point."""
+    rpm: float | None = None
+    """Shaft speed at that time, where known; bands in orders need it."""
 
 
 Measured = tuple[tuple[Level, ...], Verdict]
@@ -64,9 +69,9 @@ def measure(waveforms: Sequence[Waveform]) -> list[Measured]:
     -------
     list of (levels, verdict)
         In the order of the waveforms. Levels are in the house's units; what cannot be computed is left out, and the
-        verdict says why. `velocity_*` and `displacement_pp` are of the point's band, `envelope_*` of the demodulated
-        band about the envelope's mean, the others of everything from the lowest resolved line to half the sample rate.
-        Peaks are those of the waveform, never derived from an r.m.s. value.
+        verdict says why. Levels of the waveform's own bands come last. `velocity_*` and `displacement_pp` are of the
+        point's band, `envelope_*` of the demodulated band about the envelope's mean, the others of everything from the
+        lowest resolved line to half the sample rate. Peaks are those of the waveform, never derived from an r.m.s. value.
     """
     return [(levels, verdict) for levels, verdict, _, _ in _measured(waveforms, spectra=False)]
 
@@ -124,8 +129,11 @@ def _measure_block(plan: Plan, waves: list[Waveform], spectra: bool) -> list[Mea
     results = []
     for i, (wave, figures) in enumerate(zip(waves, block.figures(), strict=True)):
         facts = Facts(wave.counts, wave.si_per_count, math.inf if wave.range_si is None else wave.range_si, wave.missing)
-        levels = _levels(heads, figures, wave.si_per_count)
-        results.append((levels, verdict(block, i, figures, facts), of_wave[i], of_envelope[i]))
+        levels, judged = _levels(heads, figures, wave.si_per_count), verdict(block, i, figures, facts)
+        if wave.bands:
+            more, remarks = band_levels(block, i, wave.bands, wave.si_per_count, wave.rpm)
+            levels, judged = levels + more, Verdict(judged.flaws, judged.remarks + remarks)
+        results.append((levels, judged, of_wave[i], of_envelope[i]))
     return results
 
 
