@@ -75,7 +75,7 @@ def decode_capture(message: Message, sensor: Sensor, borders: InputBorders) -> D
         rssi_dbm=_status(raw, "rssi", Quantity.SIGNAL),
         sim=raw.get("sim") is not None and as_flag(raw["sim"], "sim"),
     )
-    return Decoded(part=part)
+    return Decoded(part=part, by_arrival=part.taken_at == part.received_at)
 
 
 def _required(raw: Mapping[object, object], name: str) -> object:

@@ -59,6 +59,7 @@ def decode_readings(message: Message, sensor: Sensor, borders: InputBorders) -> 
     sim = _is_simulated(records)
     found: dict[ReadingKey, tuple[Reading, float]] = {}
     skipped: list[str] = []
+    by_arrival = False
     for record in records:
         axis, name = _meaning(record.name, sensor)
         if (name, axis) == (_SIMULATED, ""):
@@ -67,6 +68,7 @@ def decode_readings(message: Message, sensor: Sensor, borders: InputBorders) -> 
             skipped.append(clean(record.name))
             continue
         reading = _reading(record, axis, name, message, sensor, borders, sim)
+        by_arrival = by_arrival or record.is_relative or reading.taken_at == reading.received_at
         earlier = found.get(reading.key)
         if earlier is not None and earlier[0].value != reading.value:
             if earlier[1] == record.time:
@@ -74,7 +76,7 @@ def decode_readings(message: Message, sensor: Sensor, borders: InputBorders) -> 
             skipped.append(f"{clean(record.name)} (older, with no usable time)")
         found[reading.key] = (reading, record.time)
     readings = sorted((reading for reading, _ in found.values()), key=lambda reading: reading.taken_at)
-    return Decoded(readings=tuple(readings), skipped=tuple(skipped))
+    return Decoded(readings=tuple(readings), skipped=tuple(skipped), by_arrival=by_arrival)
 
 
 def _meaning(full: str, sensor: Sensor) -> tuple[str, str]:

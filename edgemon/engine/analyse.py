@@ -2,15 +2,17 @@
 
 import zlib
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 from typing import TypeAlias
 
 from edgemon.analysis.measure import Waveform, measure
 from edgemon.decode.assemble import Assembly, add, expire
 from edgemon.decode.decoded import Decoded
 from edgemon.decode.registry import decode, quarantine
+from edgemon.engine.arrivals import digest_of, first_arrival
 from edgemon.engine.memory import Memory, Setting
 from edgemon.errors import DecodeError
+from edgemon.model.alarm import Arrival
 from edgemon.model.ids import CaptureKey, PointKey, ReadingKey, SensorId
 from edgemon.model.instant import Instant
 from edgemon.model.level import LEVEL_KINDS, Detector, Level, Measurement
@@ -66,6 +68,8 @@ class Analysis:
     assembly: Assembly
     items: tuple[Item, ...]
     messages: int
+    arrivals: Mapping[SensorId, tuple[Arrival, ...]] = field(default_factory=dict)
+    """Messages to remember because their time is that of their arrival."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,16 +86,42 @@ class Questions:
         return bool(self.captures or self.readings or self.parts)
 
 
-def decode_all(setting: Setting, messages: Iterable[Message]) -> tuple[Decoded | Quarantined, ...]:
-    """Decode messages one by one; what cannot be decoded becomes a quarantined message."""
-    gateway, sensors = setting.gateway, setting.plant.sensors
+def decode_all(setting: Setting, memory: Memory, messages: Iterable[Message]) -> tuple[Decoded | Quarantined, ...]:
+    """Decode messages one by one; what cannot be decoded becomes a quarantined message.
+
+    What came before and has no usable time of its own gets the time of its first arrival (`edgemon.engine.arrivals`).
+    """
     results: list[Decoded | Quarantined] = []
+    arrived: dict[SensorId, tuple[Arrival, ...]] = {}
     for message in messages:
         try:
-            results.append(decode(message, gateway.root, sensors, gateway.borders))
+            one = _decoded(setting, memory, arrived, message)
         except DecodeError as error:
             results.append(quarantine(message, error))
+            continue
+        results.append(one)
+        if one.digest and not one.is_again and one.sensor is not None:
+            arrival = Arrival(one.digest, message.received_at, message.received_at)
+            arrived[one.sensor] = (*arrived.get(one.sensor, ()), arrival)
     return tuple(results)
+
+
+def _decoded(setting: Setting, memory: Memory, arrived: Mapping[SensorId, tuple[Arrival, ...]], message: Message) -> Decoded:
+    gateway, sensors = setting.gateway, setting.plant.sensors
+    one = decode(message, gateway.root, sensors, gateway.borders)
+    if one.sensor is None:
+        return one
+    state = memory.sensors.get(one.sensor)
+    known = (*(state.arrivals if state is not None else ()), *arrived.get(one.sensor, ()))
+    if not (known or one.by_arrival):
+        return one
+    digest = digest_of(message)
+    first = first_arrival(known, digest, message, sensors[one.sensor].interval_s)
+    if first is None:
+        return replace(one, digest=digest) if one.by_arrival else one
+    again = decode(replace(message, received_at=first.received_at), gateway.root, sensors, gateway.borders)
+    part = replace(again.part, taken_at=first.taken_at) if again.part is not None else None
+    return replace(again, part=part, digest=digest, is_again=True)
 
 
 def questions(memory: Memory, decoded: Iterable[Decoded | Quarantined]) -> Questions:
@@ -146,6 +176,7 @@ def analyse(
     stored = set(known_captures)
     said = set(known_readings)
     items: list[Item | Capture] = []
+    arrivals: dict[SensorId, dict[str, Arrival]] = {}
     for message, one in zip(messages, decoded, strict=True):
         if isinstance(one, Quarantined):
             items.append(one)
@@ -154,7 +185,12 @@ def analyse(
             items.append(one.note)
         if one.readings:
             items.extend(_fresh_readings(setting, one.readings, said))
+        remembered = arrivals.setdefault(one.sensor, {}) if one.digest and one.sensor is not None else {}
+        if one.digest and not one.is_again:
+            remembered[one.digest] = Arrival(one.digest, message.received_at, message.received_at)
         if (part := one.part) is not None:
+            if one.is_again and one.digest in remembered:  # it came first in this batch, and may have joined another part
+                part = replace(part, taken_at=remembered[one.digest].taken_at)
             if part.key in stored:
                 items.append(Repeated(part.sensor))
                 continue
@@ -162,8 +198,11 @@ def analyse(
                 added = add(assembly, part, borders)
             except DecodeError as error:
                 items.append(quarantine(message, error))
+                remembered.pop(one.digest, None)
                 continue
             assembly = added.assembly
+            if one.digest in remembered:
+                remembered[one.digest] = replace(remembered[one.digest], taken_at=added.part.taken_at)
             if added.is_repeat:
                 items.append(Repeated(part.sensor))
             elif all(capture.key != added.part.key for capture in added.captures):
@@ -172,7 +211,8 @@ def analyse(
             stored.update(capture.key for capture in added.captures)
     assembly, closed = expire(assembly, now, borders)
     items.extend(closed)
-    return Analysis(assembly, tuple(_measured(setting, items)), len(messages))
+    to_keep = {sensor: tuple(kept.values()) for sensor, kept in arrivals.items() if kept}
+    return Analysis(assembly, tuple(_measured(setting, items)), len(messages), to_keep)
 
 
 def _fresh_readings(setting: Setting, readings: Sequence[Reading], said: set[ReadingKey]) -> list[Item]:

@@ -5,6 +5,7 @@ from dataclasses import dataclass, field, replace
 
 from edgemon.alarms import judge as alarms
 from edgemon.engine.analyse import Analysis, Heard, Repeated, Taken, Waiting, condemned
+from edgemon.engine.arrivals import remember
 from edgemon.engine.memory import NOTES_KEPT, Memory, Rejections, Setting, Track
 from edgemon.errors import ParameterError
 from edgemon.model.alarm import MachineSpeed, PointState, SensorState
@@ -93,6 +94,10 @@ def judge(setting: Setting, memory: Memory, analysis: Analysis, now: Instant) ->
                 machine = MachineId(item.machine) if item.machine in setting.plant.machine_of else None
                 draft.notes = (*draft.notes, item)[-NOTES_KEPT:]
                 draft.events.append(SimulationNoted(item.taken_at, item.title, item.text, machine))
+    for heard, arrivals in analysis.arrivals.items():
+        before = draft.sensors.get(heard, SensorState(heard))
+        draft.sensors[heard] = replace(before, arrivals=remember(before.arrivals, arrivals))
+        draft.heard.add(heard)
     return _judgement(draft, replace(memory, assembly=analysis.assembly))
 
 

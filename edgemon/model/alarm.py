@@ -128,6 +128,18 @@ class PointState:
 
 
 @dataclass(frozen=True, slots=True)
+class Arrival:
+    """A message whose time is that of its arrival, remembered so that it keeps that time when it is delivered again."""
+
+    digest: str
+    """Checksum of topic and payload."""
+    received_at: Instant
+    """When it came for the first time."""
+    taken_at: Instant
+    """The time it was stored under: that of its capture's first part, or `received_at`."""
+
+
+@dataclass(frozen=True, slots=True)
 class SensorState:
     """What is remembered of a sensor: its health, as last heard."""
 
@@ -151,6 +163,8 @@ class SensorState:
     clock_offset_s: float | None = None
     """Arrival minus measurement time of the newest message."""
     sim: bool = False
+    arrivals: tuple[Arrival, ...] = ()
+    """Newest messages without a usable time of their own, oldest first, bounded."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -13,6 +13,8 @@ class Message:
     payload: bytes
     received_at: Instant
     retained: bool = False
+    dup: bool = False
+    """The broker says that it delivers again; some brokers do so without saying it. Source: MQTT 5.0, section 3.3.1.1."""
 
 
 @dataclass(frozen=True, slots=True)

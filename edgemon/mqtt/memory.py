@@ -53,7 +53,7 @@ class MemoryBroker:
         new = [topic_filter for topic_filter in subscriptions if topic_filter not in session.subscriptions]
         session.subscriptions = subscriptions
         for packet_id, (outgoing, qos) in session.unacknowledged.items():
-            link.take(outgoing, packet_id, qos)
+            link.take(outgoing, packet_id, qos, dup=True)
         for outgoing in list(self.retained.values()):
             if any(matches(topic_filter, outgoing.topic) for topic_filter in new):
                 self._queue(session, outgoing, 1)
@@ -192,9 +192,9 @@ class MemoryLink:
         for outgoing in self._birth():
             self.broker.publish(outgoing)
 
-    def take(self, outgoing: Outgoing, packet_id: int, qos: int) -> None:
+    def take(self, outgoing: Outgoing, packet_id: int, qos: int, dup: bool = False) -> None:
         """Receive a message from the broker."""
-        message = Message(outgoing.topic, outgoing.payload, self._clock.now(), outgoing.retain)
+        message = Message(outgoing.topic, outgoing.payload, self._clock.now(), outgoing.retain, dup)
         self._inbox.put(Delivery(message, self._epoch, packet_id, qos))
 
     def _down(self, detail: str) -> None:

@@ -189,7 +189,7 @@ class Connection:
             topic = message.topic
         except UnicodeDecodeError:
             topic = "\N{REPLACEMENT CHARACTER}"
-        received = Message(topic, bytes(message.payload), self._clock.now(), message.retain)
+        received = Message(topic, bytes(message.payload), self._clock.now(), message.retain, message.dup)
         self._inbox.put(Delivery(received, self.epoch, message.mid, message.qos))
         if self._inbox.is_full and not self._ahead.paused:
             self._ahead.paused = True

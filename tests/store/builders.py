@@ -1,10 +1,13 @@
 """Values to store; the plant is the invented one of the demo."""
 
+import dataclasses
+
 import numpy as np
 
 from edgemon.model.alarm import (
     AlarmRecord,
     AlarmState,
+    Arrival,
     Condition,
     Hiding,
     MachineSpeed,
@@ -148,7 +151,9 @@ def point_state(value: float = 0.0031, *, point: PointKey = POINT, sim: bool = F
 
 
 def sensor_state(battery_pct: float = 88.0, *, sensor: str = SENSOR, sim: bool = False) -> SensorState:
-    return SensorState(sensor, battery_pct, -71.0, None, T0, captures=5, late=1, clock_offset_s=0.1 + 0.2, sim=sim)
+    arrivals = (Arrival("00ff00ff00ff00ff", T0, T0 - 0.1), Arrival("a" * 16, T0 + 1.0 / 3.0, T0))
+    facts = SensorState(sensor, battery_pct, -71.0, None, T0, captures=5, late=1, clock_offset_s=0.1 + 0.2, sim=sim)
+    return dataclasses.replace(facts, arrivals=arrivals)
 
 
 def speed(rpm: float = 2975.0, *, sim: bool = False) -> MachineSpeed:
