@@ -85,6 +85,7 @@ class Show(StrEnum):
     RETURNED = "returned"
     NO_DATA = "no-data"
     DOUBTFUL = "doubtful"
+    NEAR = "near"
     OUT_OF_SERVICE = "out-of-service"
     SHELVED = "shelved"
     SUPPRESSED = "suppressed"
@@ -115,6 +116,7 @@ MARKS: dict[Show, Mark] = {
     Show.RETURNED: Mark("returned", "returned", "◆", "◇", "~", "R", Role.BRIGHT, Role.ALERT_FILL),
     Show.NO_DATA: Mark("no data", "no data", "?", "?", "?", " ", Role.NO_DATA, Role.NO_DATA_FILL),
     Show.DOUBTFUL: Mark("doubtful", "doubtful", "?", "?", "?", "~", Role.NO_DATA, Role.NO_DATA_FILL),
+    Show.NEAR: Mark("near limit", "near", "▸", "▸", "n", " ", Role.BRIGHT, Role.BRIGHT),
     Show.OUT_OF_SERVICE: Mark("out of service", "out serv", "×", "×", "x", " ", Role.DIM, Role.DIM),
     Show.SHELVED: Mark("shelved", "shelved", "s", "s", "s", " ", Role.DIM, Role.DIM),
     Show.SUPPRESSED: Mark("suppressed", "suppress", "-", "-", "-", " ", Role.DIM, Role.DIM),

@@ -5,10 +5,15 @@ from collections.abc import Sequence
 from edgemon.board.theme import MARKS, PRECEDENCE, Look, Show
 from edgemon.board.view.cells import Row, Span
 from edgemon.model.snapshot import AlarmView, MachineView, PointView
+from edgemon.units import Quantity, interval_from_si, quantity_of
 
 _UNACKNOWLEDGED = frozenset({"UNACK", "RTNUN", "LATUN"})
 _HIDDEN = {"SHLVD": Show.SHELVED, "DSUPR": Show.SUPPRESSED, "OOSRV": Show.OUT_OF_SERVICE}
 _SEVERE = {"alert": Show.ALERT, "alarm": Show.ALARM}
+NEAR = 0.8
+"""Share of an alert limit from which a normal machine counts as near it. House choice, no source."""
+NEAR_K = 5.0
+"""The same for a temperature, in kelvin below its limit: a share of a Celsius value has no meaning. House choice."""
 _LATCHED = frozenset({"LATUN", "LATAK"})
 
 
@@ -37,13 +42,28 @@ def of_alarm(alarm: AlarmView) -> Show:
 
 def of_point(point: PointView) -> Show:
     """Give what a point shows as."""
-    return _of(point.state, point.quality, point.alarms, any(calls(alarm) for alarm in point.alarms))
+    show = _of(point.state, point.quality, point.alarms, any(calls(alarm) for alarm in point.alarms))
+    return Show.NEAR if show is Show.NORMAL and is_near(point) else show
 
 
 def of_machine(machine: MachineView) -> Show:
     """Give what a machine shows as."""
     alarms = tuple(alarm for point in machine.points for alarm in point.alarms)
-    return _of(machine.state, machine.quality, alarms, machine.unacknowledged)
+    show = _of(machine.state, machine.quality, alarms, machine.unacknowledged)
+    return Show.NEAR if show is Show.NORMAL and any(is_near(point) for point in machine.points) else show
+
+
+def is_near(point: PointView) -> bool:
+    """Say whether some level of a running point is near its alert limit."""
+    if point.state != "normal":
+        return False
+    return any(level.alert is not None and _near_from(level.alert, level.unit) <= level.value for level in point.levels)
+
+
+def _near_from(alert: float, unit: str) -> float:
+    if quantity_of(unit) is Quantity.TEMPERATURE:
+        return alert - interval_from_si(NEAR_K, unit)
+    return NEAR * alert if alert > 0.0 else alert
 
 
 def _of(state: str, quality: str, alarms: tuple[AlarmView, ...], calling: bool) -> Show:
@@ -68,7 +88,7 @@ def is_abnormal(machine: MachineView) -> bool:
     """Say whether a machine is anything but running well or standing still."""
     if machine.unacknowledged or machine.quality != "good":
         return True
-    return of_machine(machine) not in (Show.NORMAL, Show.STOPPED)
+    return of_machine(machine) not in (Show.NORMAL, Show.NEAR, Show.STOPPED)
 
 
 def is_unsure(state: str, quality: str) -> bool:
