@@ -162,7 +162,8 @@ def _unfit(rules: Rules, state: PointState, measurement: Measurement, fresh: tup
     taken_at, flaws = measurement.taken_at, measurement.verdict.flaws or (Flaw.IMPLAUSIBLE,)
     names = [level.name for level in fresh] or list(rules.limits)
     watched = [name for name in names if name in rules.limits]
-    flawed = [name for name in watched if rules.gates(name)] or watched  # a temperature comes or not; the waveform must be fit
+    # a temperature comes or not, and so does a speed; the waveform must be fit
+    flawed = [name for name in watched if rules.gates(name) and not rules.needs_speed(name)] or watched
     alarms = {name: _broken(record) if name in watched else record for name, record in state.alarms.items()}
     following = replace(
         state,

@@ -61,6 +61,10 @@ class Rules:
         limit = self.limits.get(level)
         return level != MONITORING and limit is not None and limit.quantity is not Quantity.TEMPERATURE
 
+    def needs_speed(self, level: str) -> bool:
+        """Say whether a level is in orders: without a speed it is left out, and says nothing about the sensor."""
+        return any(spec.in_orders and spec.name == level for spec in self.point.levels)
+
     def ratio(self, level: str, value: float) -> float | None:
         """Give value over alarm limit, both in the unit of the limit; None without a limit above zero.
 

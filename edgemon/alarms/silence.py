@@ -26,12 +26,13 @@ _FIRST = (WAITING,)
 def silent_since(rules: Rules, state: PointState) -> Instant | None:
     """Give the time of the measurement that the point's freshness rests on; None if there never was one.
 
-    Where vibration has a limit, only vibration speaks for the point: a temperature that still comes does not.
+    Where vibration has a limit, only vibration speaks for the point: a temperature that still comes does not. A level in
+    orders does not either: where its speed is missing, it alone has no data.
     """
     if state.fit_at is None:
         return None
     heard = state.fit_at if state.heard_at is None else min(state.fit_at, state.heard_at)
-    watched = [level for level in rules.limits if rules.gates(level)]
+    watched = [level for level in rules.limits if rules.gates(level) and not rules.needs_speed(level)]
     times = [state.level_at[level] for level in watched if level in state.level_at]
     if watched and not times:
         return None

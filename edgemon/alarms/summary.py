@@ -8,7 +8,7 @@ from edgemon.alarms.rules import Rules
 from edgemon.model.alarm import AlarmRecord, AlarmState, PointState
 from edgemon.model.ids import PointKey
 from edgemon.model.instant import Instant
-from edgemon.model.level import LEVEL_KINDS, Level
+from edgemon.model.level import Level
 from edgemon.model.limit import Severity
 from edgemon.model.machine import Machine
 from edgemon.model.quality import Quality
@@ -56,7 +56,7 @@ def point_view(rules: Rules, state: States, now: Instant) -> PointView:
         quality=shown.quality.value,
         reasons=shown.reasons,
         t=shown.fit_at,
-        levels=tuple(_level_view(rules, shown, level) for level in shown.levels),
+        levels=tuple(_level_view(rules, shown, level) for level in shown.levels if not _is_gone(rules, shown, level, now)),
         alarms=tuple(alarm_view(rules, record) for each in states for record in each.alarms.values() if is_listed(record)),
         capture=None if shown.capture is None else str(shown.capture),
         rpm=shown.rpm,
@@ -77,13 +77,19 @@ def _shown(rules: Rules, states: tuple[PointState, ...], now: Instant) -> PointS
     return simulated if worse and simulated.quality is Quality.GOOD else real
 
 
+def _is_gone(rules: Rules, state: PointState, level: Level, now: Instant) -> bool:
+    """Say whether a level in orders has had no speed for so long that its last value speaks for nothing."""
+    newest = state.level_at.get(level.name, now)
+    return rules.needs_speed(level.name) and newest != state.fit_at and now - newest >= rules.point.stale_after_s
+
+
 def _level_view(rules: Rules, state: PointState, level: Level) -> LevelView:
-    limit, kind, record = rules.limits.get(level.name), LEVEL_KINDS.get(level.name), state.alarms.get(level.name)
+    limit, kind, record = rules.limits.get(level.name), rules.point.kind_of(level.name), state.alarms.get(level.name)
     usual = SI_UNIT[level.quantity] if kind is None or kind.quantity is not level.quantity else kind.unit
     unit = usual if limit is None else limit.unit
     return LevelView(
         name=level.name,
-        title=title_of(level.name),
+        title=title_of(level.name) if kind is None else kind.title,
         value=from_si(level.value, unit),
         unit=unit,
         state=(Severity.NORMAL if record is None else record.severity).word,

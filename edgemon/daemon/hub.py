@@ -153,7 +153,7 @@ class Hub:
         known = self._setting.plant.points.get(point)
         if known is None:
             raise ParameterError("no such point", str(point))
-        limit, kind = known.limit_of(level), LEVEL_KINDS.get(level)
+        limit, kind = known.limit_of(level), known.kind_of(level)
         unit = limit.unit if limit else kind.unit if kind else None
         if unit is None:
             raise ParameterError(f"no such level: {level}", str(point), f"known are {', '.join(LEVEL_KINDS)}")

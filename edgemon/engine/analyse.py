@@ -212,7 +212,7 @@ def analyse(
     assembly, closed = expire(assembly, now, borders)
     items.extend(closed)
     to_keep = {sensor: tuple(kept.values()) for sensor, kept in arrivals.items() if kept}
-    return Analysis(assembly, tuple(_measured(setting, items)), len(messages), to_keep)
+    return Analysis(assembly, tuple(_measured(setting, memory, items)), len(messages), to_keep)
 
 
 def _fresh_readings(setting: Setting, readings: Sequence[Reading], said: set[ReadingKey]) -> list[Item]:
@@ -259,7 +259,7 @@ def _takes_temperature(point: Point, siblings: Sequence[Point]) -> bool:
     return point is siblings[0] and all(other.limit_of(TEMPERATURE) is None for other in siblings)
 
 
-def _measured(setting: Setting, items: Sequence[Item | Capture]) -> list[Item]:
+def _measured(setting: Setting, memory: Memory, items: Sequence[Item | Capture]) -> list[Item]:
     """Measure all captures of the batch at once and put them back in their places."""
     plant = setting.plant
     work: list[tuple[int, Point, Waveform]] = []
@@ -278,6 +278,8 @@ def _measured(setting: Setting, items: Sequence[Item | Capture]) -> list[Item]:
                         envelope_band=point.envelope_band,
                         range_si=sensor.range_si,
                         missing=bool(item.missing_parts),
+                        bands=point.levels,
+                        rpm=_speed(memory, item, point),
                     ),
                 )
                 for point in plant.points_of_sensor.get(item.sensor, ())
@@ -294,6 +296,15 @@ def _measured(setting: Setting, items: Sequence[Item | Capture]) -> list[Item]:
         Taken(item, tuple(of_item.get(index, ())), _digest(item.axes)) if isinstance(item, Capture) else item
         for index, item in enumerate(items)
     ]
+
+
+def _speed(memory: Memory, capture: Capture, point: Point) -> float | None:
+    """Give the speed sent with a capture, else the machine's newest while it is fresh; the nominal one is never assumed."""
+    if capture.rpm is not None:
+        return capture.rpm
+    heard = memory.speeds.get((point.key.machine, capture.sim))
+    fresh = heard is not None and abs(capture.taken_at - heard.taken_at) <= point.stale_after_s
+    return heard.rpm if heard is not None and fresh else None
 
 
 def _measurement(

@@ -63,6 +63,10 @@ LEVEL_KINDS: dict[str, LevelKind] = {
 """The levels of the charter, section 3, in the order people read them."""
 
 
+USUAL_UNIT = {Quantity.ACCELERATION: "m/s2", Quantity.VELOCITY: "mm/s", Quantity.DISPLACEMENT: "um"}
+"""The unit people expect a level of one's own in, by its quantity."""
+
+
 @dataclass(frozen=True, slots=True)
 class LevelSpec:
     """A level of one's own: a quantity between two frequencies, in Hz or in multiples of running speed."""
@@ -76,6 +80,13 @@ class LevelSpec:
     high: float
     in_orders: bool = False
     """Edges are multiples of running speed."""
+    title: str = ""
+    """For people; the name where it is empty."""
+
+    @property
+    def kind(self) -> LevelKind:
+        """Give what its name stands for."""
+        return LevelKind(self.name, self.quantity, self.detector, self.title or self.name, USUAL_UNIT[self.quantity])
 
 
 @dataclass(frozen=True, slots=True)

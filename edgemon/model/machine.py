@@ -5,7 +5,7 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 
 from edgemon.model.ids import AreaId, MachineId, PointId, PointKey, SensorId, SiteId
-from edgemon.model.level import Band
+from edgemon.model.level import LEVEL_KINDS, Band, LevelKind, LevelSpec
 from edgemon.model.limit import Limit
 
 
@@ -60,6 +60,13 @@ class Point:
     bearing: Bearing | None = None
     direction: str = ""
     """`horizontal`, `vertical`, `axial` or empty."""
+    levels: tuple[LevelSpec, ...] = ()
+    """Levels of the plant file's own, in the order in which they are computed."""
+
+    def kind_of(self, level: str) -> LevelKind | None:
+        """Say what a level's name stands for at this point, None where it is not a level."""
+        own = (spec.kind for spec in self.levels if spec.name == level)
+        return LEVEL_KINDS.get(level) or next(own, None)
 
     def limit_of(self, level: str) -> Limit | None:
         """Give the limit set for a level, None where there is none."""

@@ -1,9 +1,10 @@
 """Doubts about limits and standstill rules: levels, units, order, deadband, delays."""
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Mapping, Sequence
 
-from edgemon.model.level import LEVEL_KINDS, LevelKind
+from edgemon.model.level import LEVEL_KINDS, LevelKind, LevelSpec
 from edgemon.settings.classes import SeverityClass
+from edgemon.settings.levels import kinds_with
 from edgemon.settings.lines import KeyPath
 from edgemon.settings.problem import Report, shown, suggest
 from edgemon.settings.resolve import CLASS_LEVEL, figures, unit_of
@@ -14,8 +15,15 @@ NEVER_BELOW = {"crest_factor": 1.0, "kurtosis": 1.0}
 """No waveform has less, so a limit there is always exceeded. Mathematics: peak >= r.m.s.; mean x^4 >= (mean x^2)^2."""
 
 
-def check_limits(limits: Sequence[LimitTable], row: SeverityClass | None, around: KeyPath, report: Report) -> None:
-    """Report everything doubtful in the limits of one machine or point."""
+def check_limits(
+    limits: Sequence[LimitTable],
+    row: SeverityClass | None,
+    around: KeyPath,
+    report: Report,
+    specs: Iterable[LevelSpec] = (),
+) -> None:
+    """Report everything doubtful in the limits of one machine or point, which has levels of its own besides the usual."""
+    kinds = kinds_with(specs)
     first: dict[str, KeyPath] = {}
     for number, limit in enumerate(limits):
         path: KeyPath = (*around, "limit", number)
@@ -25,7 +33,7 @@ def check_limits(limits: Sequence[LimitTable], row: SeverityClass | None, around
         elif limit.level:
             first[limit.level] = path
         _delays(limit, path, report)
-        kind = _level(limit.level, path, report)
+        kind = _level(limit.level, path, report, kinds)
         if kind is not None and _unit(limit.unit, kind, path, report):
             _values(limit, kind, row, path, report)
 
@@ -37,7 +45,7 @@ def check_standstill(machine: MachineTable, row: SeverityClass | None, path: Key
         return
     if rule.below is None and not report.is_blamed((*path, "below")):
         report.error((*path, "below"), "is missing", 'standstill = { level = "velocity_rms", below = 0.3, unit = "mm/s" }')
-    kind = _level(rule.level, path, report)
+    kind = _level(rule.level, path, report, LEVEL_KINDS)
     if kind is None or not _unit(rule.unit, kind, path, report) or rule.below is None:
         return
     if rule.below <= 0.0 and kind.quantity is not Quantity.TEMPERATURE:
@@ -62,15 +70,15 @@ def _alert(limit: LimitTable, row: SeverityClass | None) -> float | None:
     return alarm if alert is None else alert
 
 
-def _level(name: str, path: KeyPath, report: Report) -> LevelKind | None:
+def _level(name: str, path: KeyPath, report: Report, kinds: Mapping[str, LevelKind]) -> LevelKind | None:
     where = (*path, "level")
     if report.is_blamed(where):
         return None
     if not name:
-        report.error(where, "is missing or empty", f"levels: {', '.join(LEVEL_KINDS)}")
-    elif name not in LEVEL_KINDS:
-        report.error(where, f'"{shown(name)}" is not a level', suggest(name, LEVEL_KINDS, "levels"))
-    return LEVEL_KINDS.get(name)
+        report.error(where, "is missing or empty", f"levels: {', '.join(kinds)}")
+    elif name not in kinds:
+        report.error(where, f'"{shown(name)}" is not a level', suggest(name, kinds, "levels"))
+    return kinds.get(name)
 
 
 def _unit(unit: str, kind: LevelKind, path: KeyPath, report: Report) -> bool:

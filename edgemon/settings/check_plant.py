@@ -5,8 +5,10 @@ import re
 
 from edgemon.model.ids import is_identifier
 from edgemon.settings import check_limits
+from edgemon.settings.check_levels import check_levels
 from edgemon.settings.check_train import check_train
 from edgemon.settings.classes import SEVERITY_CLASSES, SeverityClass
+from edgemon.settings.levels import level_specs
 from edgemon.settings.lines import KeyPath
 from edgemon.settings.problem import Report, nearest, shown, suggest
 from edgemon.settings.resolve import STALE_INTERVALS, class_band
@@ -95,7 +97,8 @@ def _machine(machine: MachineTable, file: PlantFile, path: KeyPath, report: Repo
     _standstill(machine, row, path, report)
     if machine.train is not None:
         check_train(machine.train, (*path, "train"), report)
-    check_limits.check_limits(machine.limit, row, path, report)
+    check_levels(machine.level, path, report)
+    check_limits.check_limits(machine.limit, row, path, report, level_specs(machine))
     if not machine.point and not report.is_blamed((*path, "point")):
         report.error((*path, "point"), "the machine has no point", "add a [[machine.point]] with id, sensor and axis")
     _unique(report, "point", [((*path, "point", i), point.id) for i, point in enumerate(machine.point)])
@@ -177,7 +180,8 @@ def _point(point: PointTable, machine: MachineTable, file: PlantFile, path: KeyP
     if point.bearing is not None:
         _bearing(point.bearing, (*path, "bearing"), report)
     row = SEVERITY_CLASSES.get(machine.severity_class)
-    check_limits.check_limits(point.limit, row, path, report)
+    check_levels(point.level, path, report)
+    check_limits.check_limits(point.limit, row, path, report, level_specs(machine, point))
     _class_band(point, machine, row, path, report)
     blamed = report.is_blamed((*path, "limit")) or (machine.severity_class and row is None)
     if row is None and not machine.limit and not point.limit and not blamed:

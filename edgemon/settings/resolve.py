@@ -6,7 +6,7 @@ from pathlib import Path
 
 from edgemon.model.gateway import Access, Broker, Gateway, InputBorders, Protocol, Secret
 from edgemon.model.ids import AreaId, MachineId, SensorId, SiteId
-from edgemon.model.level import LEVEL_KINDS, Band
+from edgemon.model.level import LEVEL_KINDS, Band, LevelKind
 from edgemon.model.limit import Delay, Limit
 from edgemon.model.machine import (
     Area,
@@ -25,6 +25,7 @@ from edgemon.model.machine import (
 from edgemon.settings import classes
 from edgemon.settings.address import Address
 from edgemon.settings.classes import SEVERITY_CLASSES, SeverityClass
+from edgemon.settings.levels import kinds_with, level_specs
 from edgemon.settings.schema import (
     AreaTable,
     BandTable,
@@ -154,6 +155,7 @@ def _point(machine: MachineTable, table: PointTable, sensor: Sensor) -> Point:
         envelope_band=_band(table.envelope_band),
         bearing=_bearing(table.bearing),
         direction=table.direction,
+        levels=level_specs(machine, table),
     )
 
 
@@ -189,7 +191,8 @@ def limits_of(machine: MachineTable, point: PointTable) -> tuple[Limit, ...]:
     chosen = {CLASS_LEVEL: LimitTable(level=CLASS_LEVEL, unit=CLASS_UNIT)} if row is not None else {}
     chosen |= {limit.level: limit for limit in machine.limit if limit.level != TEMPERATURE or first is point}
     chosen |= {limit.level: limit for limit in point.limit}
-    return tuple(_limit(chosen[level], row) for level in LEVEL_KINDS if level in chosen)
+    kinds = kinds_with(level_specs(machine, point))
+    return tuple(_limit(chosen[level], row, kind) for level, kind in kinds.items() if level in chosen)
 
 
 def figures(table: LimitTable, row: SeverityClass | None) -> tuple[float | None, float | None]:
@@ -204,13 +207,13 @@ def figures(table: LimitTable, row: SeverityClass | None) -> tuple[float | None,
 
 
 def unit_of(level: str, unit: str) -> str:
-    """Give the unit a value is written in; a ratio needs none."""
+    """Give the unit a value is written in; a ratio needs none (a level of the plant file's own is none)."""
     return unit_name(unit or LEVEL_KINDS[level].unit)
 
 
-def _limit(table: LimitTable, row: SeverityClass | None) -> Limit:
+def _limit(table: LimitTable, row: SeverityClass | None, kind: LevelKind) -> Limit:
     alert, alarm = figures(table, row)
-    quantity = LEVEL_KINDS[table.level].quantity
+    quantity = kind.quantity
     unit = unit_of(table.level, table.unit)
     deadband = default_deadband(quantity, alert, alarm) if table.deadband is None else interval_to_si(table.deadband, unit)
     return Limit(

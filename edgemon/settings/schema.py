@@ -87,6 +87,19 @@ class LimitTable(Shape):
     promote_alert: bool = False
 
 
+class LevelTable(Shape):
+    """`[[machine.level]]` and `[[machine.point.level]]`: a level of one's own, in a band in Hz or in orders."""
+
+    name: str = ""
+    title: str = ""
+    quantity: Literal["acceleration", "velocity", "displacement", ""] = ""
+    detector: Literal["rms", "peak", "peak-to-peak"] = "rms"
+    low_hz: float | None = None
+    high_hz: float | None = None
+    low_order: float | None = None
+    high_order: float | None = None
+
+
 class PointTable(Shape):
     """`[[machine.point]]`."""
 
@@ -99,6 +112,7 @@ class PointTable(Shape):
     band: BandTable | None = None
     envelope_band: BandTable | None = None
     stale_after_s: float | None = None
+    level: list[LevelTable] = Field(default_factory=list)
     limit: list[LimitTable] = Field(default_factory=list)
 
 
@@ -142,6 +156,7 @@ class MachineTable(Shape):
     criticality: Literal["critical", "essential", "general"] = "essential"
     power_kw: float | None = None
     train: TrainTable | None = None
+    level: list[LevelTable] = Field(default_factory=list)
     limit: list[LimitTable] = Field(default_factory=list)
     point: list[PointTable] = Field(default_factory=list)
 

@@ -1,0 +1,64 @@
+"""Levels of the plant file's own through the path; the tone at 50 Hz is set by a closed form (support/captures.py)."""
+
+from dataclasses import replace
+
+import pytest
+
+from edgemon.model.level import Detector, LevelSpec
+from edgemon.model.limit import Delay, Limit
+from edgemon.model.machine import Plant
+from edgemon.units import Quantity
+from tests.support.captures import capture
+from tests.support.plants import DRIVE_END, plant
+from tests.support.rig import START, Rig, running
+
+ONE_X = LevelSpec("velocity_1x", Quantity.VELOCITY, Detector.RMS, 0.5, 1.5, True, "velocity at 1 x")
+BELOW = LevelSpec("below", Quantity.VELOCITY, Detector.RMS, 100.0, 500.0)
+
+
+def with_levels() -> Plant:
+    """Judge the first order, and let the whole band be far from its limits."""
+    now = Delay(1)
+    limit = Limit("velocity_1x", Quantity.VELOCITY, "mm/s", 2e-3, 4e-3, 0.2e-3, now, now, now)
+    made = plant()
+    (machine,) = made.machines
+    wide = replace(machine.points[0].limits[0], alert=0.5, alarm=0.8)
+    points = tuple(replace(point, levels=(ONE_X, BELOW), limits=(wide, limit)) for point in machine.points)
+    return replace(made, machines=(replace(machine, points=points),))
+
+
+async def test_a_band_in_orders_is_measured_judged_stored_and_shown() -> None:
+    async with running(Rig(with_levels())) as rig:
+        await rig.send(capture(START, 3.0, rpm=3000.0))
+        document = rig.published()
+        level = document["levels"]["velocity_1x"]
+        assert level["value"] == pytest.approx(3.0, rel=0.02)
+        assert (level["unit"], level["state"]) == ("mm/s", "alert")
+        assert document["state"] == "alert"
+        assert document["levels"]["below"]["unit"] == "mm/s"
+        assert document["levels"]["below"]["value"] < 0.1
+        titles = {shown.name: shown.title for shown in rig.point().levels}
+        assert (titles["velocity_1x"], titles["below"]) == ("velocity at 1 x", "below")
+        (stored,) = await rig.hub.trend(DRIVE_END, "velocity_1x", START - 1, START + 1, False)
+        assert stored.value == pytest.approx(3.0, rel=0.02)
+        assert len(await rig.hub.trend(DRIVE_END, "below", START - 1, START + 1, False)) == 1
+
+
+async def test_the_speed_of_an_earlier_message_counts_while_it_is_fresh_and_the_nominal_one_never() -> None:
+    async with running(Rig(with_levels())) as rig:
+        await rig.send(capture(START, 1.0))
+        assert "velocity_1x" not in rig.published()["levels"]
+        await rig.send(b'[{"n":"rpm","v":3000,"u":"1/min"}]', "edgemon/v1/sensor/s-0001/reading")
+        await rig.send(capture(START + 20, 1.0))
+        assert rig.published()["levels"]["velocity_1x"]["value"] == pytest.approx(1.0, rel=0.02)
+
+
+async def test_without_a_speed_only_that_level_has_no_data() -> None:
+    async with running(Rig(with_levels())) as rig:
+        await rig.send(capture(START, 1.0, rpm=3000.0))
+        for k in range(1, 6):
+            await rig.pass_time(30.0, every=10.0)
+            await rig.send(capture(START + 30.0 * k, 1.0))
+        assert (rig.published()["state"], rig.published()["quality"]) == ("normal", "good")
+        assert "velocity_rms" in rig.published()["levels"]
+        assert "velocity_1x" not in rig.published()["levels"]
