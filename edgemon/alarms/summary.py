@@ -126,7 +126,7 @@ def alarm_view(rules: Rules, record: AlarmRecord) -> AlarmView:
         point_name=rules.point.name,
         area=str(rules.machine.area),
         level=level,
-        title=title_of(level),
+        title=title_of(level) if (kind := rules.point.kind_of(level)) is None else kind.title,
         severity=severity.word,
         alarm_state=record.state.value,
         occurrence=record.occurrence,

@@ -28,7 +28,7 @@ NAMES: dict[str, Quantity] = {
     "rssi": Quantity.SIGNAL,
     "rpm": Quantity.FREQUENCY,
 }
-"""Names a record may have, and what each measures. Source: message contract, section In."""
+"""Names any record may have, and what each measures. Source: message contract, section In."""
 
 _SIMULATED = "sim"
 
@@ -64,7 +64,7 @@ def decode_readings(message: Message, sensor: Sensor, borders: InputBorders) -> 
         axis, name = _meaning(record.name, sensor)
         if (name, axis) == (_SIMULATED, ""):
             continue
-        if name not in NAMES or record.value is None:
+        if (name not in NAMES and name not in sensor.levels) or record.value is None:
             skipped.append(clean(record.name))
             continue
         reading = _reading(record, axis, name, message, sensor, borders, sim)
@@ -102,7 +102,7 @@ def _is_simulated(records: Iterable[Record]) -> bool:
 def _reading(
     record: Record, axis: str, name: str, message: Message, sensor: Sensor, borders: InputBorders, sim: bool
 ) -> Reading:
-    quantity = NAMES[name]
+    quantity = NAMES.get(name) or sensor.levels[name]
     if isinstance(record.value, bool) or not isinstance(record.value, float):
         raise UnknownFormat("must be a number (v)", record.where)
     told = record.time if sensor.clock or record.is_relative else None

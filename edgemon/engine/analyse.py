@@ -15,7 +15,7 @@ from edgemon.errors import DecodeError
 from edgemon.model.alarm import Arrival
 from edgemon.model.ids import CaptureKey, PointKey, ReadingKey, SensorId
 from edgemon.model.instant import Instant
-from edgemon.model.level import LEVEL_KINDS, Detector, Level, Measurement
+from edgemon.model.level import Detector, Level, Measurement
 from edgemon.model.machine import Point
 from edgemon.model.message import Message, Quarantined
 from edgemon.model.quality import Flaw, Verdict
@@ -236,11 +236,11 @@ def _measurements_of_readings(setting: Setting, sensor: SensorId, readings: Iter
     received: dict[tuple[PointKey, Instant, bool], Instant] = {}
     points = setting.plant.points_of_sensor.get(sensor, ())
     for reading in readings:
-        kind = LEVEL_KINDS.get(reading.name)
-        if kind is None:
-            continue
-        level = Level(reading.name, reading.value, kind.quantity, kind.detector)
         for point in points:
+            kind = point.kind_of(reading.name)
+            if kind is None or kind.quantity is not reading.quantity:
+                continue
+            level = Level(reading.name, reading.value, kind.quantity, kind.detector)
             if reading.axis not in ("", point.axis) or (reading.name == TEMPERATURE and not _takes_temperature(point, points)):
                 continue
             group = (point.key, reading.taken_at, reading.sim)

@@ -7,6 +7,7 @@ from enum import StrEnum
 from edgemon.model.ids import AreaId, MachineId, PointId, PointKey, SensorId, SiteId
 from edgemon.model.level import LEVEL_KINDS, Band, LevelKind, LevelSpec
 from edgemon.model.limit import Limit
+from edgemon.units import Quantity
 
 
 class Criticality(StrEnum):
@@ -40,6 +41,8 @@ class Sensor:
     """Largest acceleration it can measure, m/s2, one-sided."""
     clock: bool = True
     """Has a clock of its own; otherwise the time of arrival counts."""
+    levels: Mapping[str, Quantity] = field(default_factory=dict)
+    """Levels of its points that are the plant file's own, and what they measure: the sensor may send them as readings."""
 
 
 @dataclass(frozen=True, slots=True)

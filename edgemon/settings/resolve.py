@@ -2,6 +2,7 @@
 
 import math
 from collections.abc import Iterable
+from dataclasses import replace
 from pathlib import Path
 
 from edgemon.model.gateway import Access, Broker, Gateway, InputBorders, Protocol, Secret
@@ -65,6 +66,11 @@ def resolve_plant(file: PlantFile) -> Plant:
     sensors = {SensorId(table.id): _sensor(table) for table in file.sensor}
     for name in used:
         sensors.setdefault(SensorId(name), Sensor(SensorId(name)))
+    for machine in file.machine:
+        for point in machine.point:
+            sensor = sensors[SensorId(point.sensor)]
+            own = {spec.name: spec.quantity for spec in level_specs(machine, point)}
+            sensors[sensor.id] = replace(sensor, levels={**own, **sensor.levels})
     machines = tuple(_machine(table, sensors) for table in file.machine)
     return Plant(
         site=SiteId(file.site.id),

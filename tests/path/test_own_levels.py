@@ -9,7 +9,7 @@ from edgemon.model.limit import Delay, Limit
 from edgemon.model.machine import Plant
 from edgemon.units import Quantity
 from tests.support.captures import capture
-from tests.support.plants import DRIVE_END, plant
+from tests.support.plants import DRIVE_END, SENSOR, plant
 from tests.support.rig import START, Rig, running
 
 ONE_X = LevelSpec("velocity_1x", Quantity.VELOCITY, Detector.RMS, 0.5, 1.5, True, "velocity at 1 x")
@@ -24,7 +24,8 @@ def with_levels() -> Plant:
     (machine,) = made.machines
     wide = replace(machine.points[0].limits[0], alert=0.5, alarm=0.8)
     points = tuple(replace(point, levels=(ONE_X, BELOW), limits=(wide, limit)) for point in machine.points)
-    return replace(made, machines=(replace(machine, points=points),))
+    sensors = {SENSOR: replace(made.sensors[SENSOR], levels={spec.name: spec.quantity for spec in (ONE_X, BELOW)})}
+    return replace(made, machines=(replace(machine, points=points),), sensors=sensors)
 
 
 async def test_a_band_in_orders_is_measured_judged_stored_and_shown() -> None:
@@ -62,3 +63,15 @@ async def test_without_a_speed_only_that_level_has_no_data() -> None:
         assert (rig.published()["state"], rig.published()["quality"]) == ("normal", "good")
         assert "velocity_rms" in rig.published()["levels"]
         assert "velocity_1x" not in rig.published()["levels"]
+
+
+async def test_a_sensor_may_send_such_a_level_itself() -> None:
+    pack = f'[{{"n":"x/velocity_1x","v":3.0,"u":"mm/s","t":{START}}},{{"n":"x/no_such","v":1.0,"u":"mm/s"}}]'
+    async with running(Rig(with_levels())) as rig:
+        await rig.send(pack.encode(), "edgemon/v1/sensor/s-0001/reading")
+        level = rig.published()["levels"]["velocity_1x"]
+        assert (level["value"], level["unit"], level["state"]) == (pytest.approx(3.0), "mm/s", "alert")
+        assert [alarm.title for alarm in rig.point().alarms] == ["velocity at 1 x"]
+        assert "velocity_1x" not in rig.published("machine/hp-pump-1/pump-de-a")["levels"]
+        await rig.send(pack.replace("mm/s", "Cel").encode(), "edgemon/v1/sensor/s-0001/reading")
+        assert "message-rejected" in rig.kinds()

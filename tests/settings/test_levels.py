@@ -27,6 +27,8 @@ def test_a_limit_names_such_a_level(tmp_path: Path) -> None:
     (point,) = loaded(tmp_path, PLANT + f"[[machine.point.level]]\n{ORDERS}" + LIMIT)[0].machines[0].points
     limit = point.limit_of("velocity_1x")
     assert limit is not None
+    plant, _ = loaded(tmp_path, PLANT + f"[[machine.point.level]]\n{ORDERS}")
+    assert plant.sensors[point.sensor].levels == {"velocity_1x": Quantity.VELOCITY}
     assert (limit.quantity, limit.alert, limit.alarm) == (Quantity.VELOCITY, 2e-3, 4e-3)
 
 
