@@ -136,7 +136,8 @@ def bind(path: Path) -> socket.socket:
         except (FileNotFoundError, ConnectionRefusedError):
             pass
         except OSError as error:
-            raise EdgemonError(f"the local socket cannot be used: {error.strerror or error}", str(path)) from error
+            hint = "the path of a socket has at most 107 bytes: choose a shorter folder"
+            raise EdgemonError(f"the local socket cannot be used: {error.strerror or error}", str(path), hint) from error
         else:
             raise EdgemonError("another daemon answers on this socket", str(path), "stop it, or set another [access] socket")
     path.unlink(missing_ok=True)

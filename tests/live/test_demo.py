@@ -43,7 +43,7 @@ def is_alive(pid: int) -> bool:
         return False
 
 
-def test_it_plays_says_what_it_saw_and_leaves_nothing_behind(tmp_path: Path) -> None:
+def test_it_leaves_nothing_behind(tmp_path: Path) -> None:
     running = demo(tmp_path / "tmp", "--for", "8s")
     out, err = running.communicate(timeout=60)
     assert running.returncode == 0, err
