@@ -9,6 +9,7 @@ import subprocess
 import sys
 import sysconfig
 import tempfile
+import zlib
 from collections import Counter
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -31,6 +32,8 @@ from edgemon.settings.load import fingerprint, load_all
 
 if TYPE_CHECKING:
     from edgemon.board.app import BoardApp
+
+_SOCKET_BYTES = 107
 
 
 def add(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
@@ -76,10 +79,18 @@ def configuration() -> Path:
     raise SettingsError("the demo's configuration is not there", f"{beside} or {installed}", "install edgemon again")
 
 
+def _socket_in(folder: Path) -> Path:
+    """Give the path of the local socket: in the folder, or in /tmp where that is too long for a socket (unix(7): 107 bytes)."""
+    path = folder / "edgemon.sock"
+    if len(os.fsencode(path)) <= _SOCKET_BYTES:
+        return path
+    return Path("/tmp") / f"edgemon-{zlib.crc32(os.fsencode(path)):08x}.sock"
+
+
 def _demo_settings(folder: Path) -> tuple[Plant, Gateway]:
     plant, gateway = load_all(configuration())
     broker = replace(gateway.broker, host="", port=0)
-    access = replace(gateway.access, socket=folder / "edgemon.sock")
+    access = replace(gateway.access, socket=_socket_in(folder))
     return plant, replace(gateway, broker=broker, access=access, store=folder / "edgemon.sqlite", simulated=True)
 
 
@@ -165,7 +176,7 @@ def _with_board(options: argparse.Namespace, folder: Path) -> int:
         start_new_session=True,  # Ctrl-C is the board's
     )
     try:
-        source = Daemon(folder / "edgemon.sock", SystemClock())
+        source = Daemon(_socket_in(folder), SystemClock())
         theme = "light" if options.light else "dark"
         app = BoardApp(source, SystemClock(), still=options.still, ascii=options.ascii, theme=theme)
         asyncio.run(_show(app, child, options.duration))
