@@ -5,6 +5,9 @@ from typing import assert_never
 from edgemon.model.alarm import MONITORING
 from edgemon.model.event import (
     AlarmChanged,
+    BaselineApproved,
+    BaselineProposed,
+    BaselineRetired,
     CaptureIncomplete,
     ClockStepped,
     CommandRefused,
@@ -80,6 +83,8 @@ def words(event: Event) -> str:
         case DiagnosisMade(point=point, diagnosis=diagnosis, by=by):
             asked = f" (asked by {by})" if by else ""
             return f"{point}: diagnosis{asked}: {_diagnosis_words(diagnosis)}"
+        case BaselineProposed() | BaselineApproved() | BaselineRetired():
+            return _baseline_words(event)
         case GatewayStarted(version=version, plant=plant):
             return f"gateway started, version {version}, settings {plant}"
         case GatewayStopped(reason=reason):
@@ -98,6 +103,17 @@ def _diagnosis_words(diagnosis: Diagnosis) -> str:
         return diagnosis.verdict.value.replace("-", " ") + why
     best = diagnosis.findings[0]
     return f"{best.fault.value.replace('-', ' ')}, confidence {best.confidence:.2f}, for a qualified analyst to confirm"
+
+
+def _baseline_words(event: BaselineProposed | BaselineApproved | BaselineRetired) -> str:
+    one, unit = event.baseline, event.unit
+    what = f"baseline {from_si(one.median, unit):.3g} {unit} ({one.count} values, spread {from_si(one.spread, unit):.2g})"
+    did = {BaselineProposed: "proposed", BaselineApproved: "approved", BaselineRetired: "retired"}[type(event)]
+    text = f"{one.point} {level_title(one.level)}: {what} {did} by {event.by or 'the gateway'}: {event.reason}"
+    if event.alert is not None:
+        says = "alert would be" if isinstance(event, BaselineProposed) else "alert is now"
+        text += f"; {says} {from_si(event.alert, unit):.3g} {unit}"
+    return text + (f" ({event.note})" if event.note else "") + (" [simulated]" if one.sim else "")
 
 
 def _alarm_words(event: AlarmChanged) -> str:

@@ -11,6 +11,9 @@ from edgemon.engine.memory import Setting
 from edgemon.errors import EdgemonError
 from edgemon.model.event import (
     AlarmChanged,
+    BaselineApproved,
+    BaselineProposed,
+    BaselineRetired,
     CaptureIncomplete,
     ClockStepped,
     CommandRefused,
@@ -208,6 +211,8 @@ def concerns(event: Event, request: Request) -> bool:
             return sim is request.sim and any(point.sensor == sensor for point in machine.points)
         case DiagnosisMade(point=point, sim=sim):
             return point.machine == machine.id and sim is request.sim
+        case BaselineProposed(baseline=one) | BaselineApproved(baseline=one) | BaselineRetired(baseline=one):
+            return one.point.machine == machine.id and one.sim is request.sim
         case SimulationNoted(machine=of):
             return request.sim and of == machine.id
         case MessageRejected() | GatewayStarted() | GatewayStopped() | LinkChanged() | ClockStepped():

@@ -4,7 +4,9 @@ from dataclasses import dataclass
 from enum import StrEnum
 from typing import TypeAlias
 
-from edgemon.model.ids import AlarmKey
+from edgemon.model.baseline import Baseline
+from edgemon.model.ids import AlarmKey, PointKey
+from edgemon.model.instant import Instant
 
 
 class Role(StrEnum):
@@ -71,4 +73,35 @@ class ReturnToService:
     alarm: AlarmKey
 
 
+@dataclass(frozen=True, slots=True)
+class ProposeBaseline:
+    """An engineer (or the gateway itself, without a name) proposes what was learnt."""
+
+    baseline: Baseline
+    reason: str
+
+
+@dataclass(frozen=True, slots=True)
+class ApproveBaseline:
+    """An engineer makes a proposed baseline the measure."""
+
+    point: PointKey
+    level: str
+    sim: bool
+    reason: str
+    proposed_at: Instant | None = None
+    """The proposal that was read; another one is refused. None for whichever there is."""
+
+
+@dataclass(frozen=True, slots=True)
+class RetireBaseline:
+    """An engineer takes a baseline out of use, as after a repair, or turns a proposal down."""
+
+    point: PointKey
+    level: str
+    sim: bool
+    reason: str
+
+
+BaselineCommand: TypeAlias = ProposeBaseline | ApproveBaseline | RetireBaseline
 Command: TypeAlias = Acknowledge | Reset | Shelve | Unshelve | RemoveFromService | ReturnToService

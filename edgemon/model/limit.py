@@ -35,6 +35,18 @@ class Delay:
 
 
 @dataclass(frozen=True, slots=True)
+class Zones:
+    """Zone boundaries of a severity class, in the house's unit; 0 < upper_b < upper_c."""
+
+    upper_b: float
+    """B/C."""
+    upper_c: float
+    """C/D."""
+    edition: str
+    """Standard and class, as people write it: `ISO 20816-3:2022 group 2, rigid`."""
+
+
+@dataclass(frozen=True, slots=True)
 class Limit:
     """Alert and alarm limit of one level, in the house's unit of its quantity; None where not set."""
 
@@ -54,6 +66,8 @@ class Limit:
     """Where the limit comes from: `plant file`, or `ISO 20816-3 group 2, rigid: zone boundaries B/C and C/D`."""
     promote_alert: bool = False
     """The site wants an alert on this level to call the operator like an alarm."""
+    zones: Zones | None = None
+    """Of the class that the alert was filled from; None where the plant file wrote it, or its class has no zones."""
 
     def of(self, severity: Severity) -> float | None:
         """Give the value for a severity; None where it is not set."""

@@ -117,6 +117,17 @@ class Train:
 
 
 @dataclass(frozen=True, slots=True)
+class Learning:
+    """How baselines of a machine are learnt, and which of its values are alike."""
+
+    captures: int = 20
+    """Fit values in like conditions from which a baseline is learnt: the median is then known to about a quarter of their
+    spread. House choice, no source."""
+    speed_tolerance: float = 0.03
+    """Part of the speed by which like values may differ: unbalance goes with its square, 6 %. Common practice, no source."""
+
+
+@dataclass(frozen=True, slots=True)
 class Machine:
     """One machine with its points."""
 
@@ -134,6 +145,7 @@ class Machine:
     severity_class: str = ""
     criticality: Criticality = Criticality.ESSENTIAL
     train: Train = Train()
+    learning: Learning = Learning()
 
 
 @dataclass(frozen=True, slots=True)

@@ -5,13 +5,15 @@ from collections.abc import Collection, Iterable
 
 from edgemon.errors import StoreError
 from edgemon.model.alarm import MachineSpeed, PointState, SensorState
-from edgemon.model.event import DiagnosisMade, JournalEntry
+from edgemon.model.baseline import Baseline
+from edgemon.model.event import BaselineApproved, BaselineProposed, BaselineRetired, DiagnosisMade, JournalEntry
 from edgemon.model.ids import CaptureKey, MachineId, PointKey, ReadingKey, SensorId
 from edgemon.model.instant import Instant
 from edgemon.model.message import Quarantined
 from edgemon.model.reading import Capture, CapturePart
 from edgemon.model.snapshot import TrendPoint
 from edgemon.store.port import Commit, Known, Saved
+from edgemon.units import to_si
 
 QUARANTINE_MOST = 1000
 
@@ -67,6 +69,7 @@ class MemoryStore:
             tuple(self._parts.values()),
             dict(sorted(self._counters.items())),
             tuple(newest.values()),
+            await self.baselines(),
             len(self._journal) + 1,
             self._published,
         )
@@ -113,10 +116,27 @@ class MemoryStore:
         return tuple((fit[::-1] if after is None else fit)[:limit])
 
     async def trend(
-        self, point: PointKey, level: str, since: Instant, until: Instant, sim: bool = False, most: int = 2000
+        self,
+        point: PointKey,
+        level: str,
+        since: Instant,
+        until: Instant,
+        sim: bool = False,
+        most: int = 2000,
+        earliest: bool = False,
     ) -> tuple[TrendPoint, ...]:
-        """Give the values of a level in the house's unit, oldest first; the newest `most` of them."""
-        return self._values(("point", *point, level, str(sim)), since, until, most)
+        """Give the values of a level in the house's unit, oldest first; the newest (or earliest) `most` of them."""
+        return self._values(("point", *point, level, str(sim)), since, until, most, earliest)
+
+    async def baselines(self) -> tuple[Baseline, ...]:
+        """Give the newest baseline of each point and level, in whatever state it is."""
+        self._ask()
+        newest: dict[tuple[PointKey, str, bool], Baseline] = {}
+        for entry in self._journal:
+            if isinstance(entry.event, BaselineProposed | BaselineApproved | BaselineRetired):
+                one = entry.event.baseline
+                newest[one.point, one.level, one.sim] = one
+        return tuple(newest.values())
 
     async def readings(
         self, sensor: SensorId, name: str, since: Instant, until: Instant, sim: bool = False, most: int = 2000
@@ -150,11 +170,14 @@ class MemoryStore:
         if self._closed:
             raise StoreError("the store is closed")
 
-    def _values(self, series: tuple[str, ...], since: Instant, until: Instant, most: int) -> tuple[TrendPoint, ...]:
+    def _values(
+        self, series: tuple[str, ...], since: Instant, until: Instant, most: int, earliest: bool = False
+    ) -> tuple[TrendPoint, ...]:
         self._ask()
-        values = self._trend.get(series, {})
-        newest = sorted((value for t, value in values.items() if since <= t <= until), key=lambda value: -value.t)[:most]
-        return tuple(reversed(newest))
+        found = sorted(
+            (value for t, value in self._trend.get(series, {}).items() if since <= t <= until), key=lambda value: value.t
+        )
+        return tuple(found[:most] if earliest else found[max(0, len(found) - most) :])
 
     def _take(self, commit: Commit) -> tuple[JournalEntry, ...]:
         for capture in commit.captures:
@@ -181,6 +204,9 @@ class MemoryStore:
             for level in measurement.levels:
                 series = ("point", *measurement.point, level.name, str(measurement.sim))
                 self._take_value(series, TrendPoint(measurement.taken_at, level.value, measurement.verdict.is_fit))
+            if measurement.rpm is not None:
+                speed = TrendPoint(measurement.taken_at, to_si(measurement.rpm, "r/min"), True)
+                self._take_value(("point", *measurement.point, "rpm", str(measurement.sim)), speed)
         for reading in commit.readings:
             name = ("sensor", reading.sensor, "", reading.key.name, str(reading.sim))
             self._take_value(name, TrendPoint(reading.taken_at, reading.value, True))

@@ -5,6 +5,7 @@ from dataclasses import dataclass, field
 from typing import Protocol
 
 from edgemon.model.alarm import MachineSpeed, PointState, SensorState
+from edgemon.model.baseline import Baseline
 from edgemon.model.event import DiagnosisMade, Event, JournalEntry
 from edgemon.model.ids import CaptureKey, PointKey, ReadingKey, SensorId
 from edgemon.model.instant import Instant
@@ -24,7 +25,7 @@ class Commit:
     captures: tuple[Capture, ...] = ()
     """Whole captures (or closed with parts missing); their stored parts are dropped in the same transaction."""
     measurements: tuple[Measurement, ...] = ()
-    """Levels of points, fit or not: the trend."""
+    """Levels of points, fit or not: the trend. The shaft speed, where known, is kept beside them under the name `rpm`."""
     readings: tuple[Reading, ...] = ()
     """What sensors said as scalars: battery, signal, speed, and levels as they came."""
     quarantined: tuple[Quarantined, ...] = ()
@@ -58,6 +59,8 @@ class Saved:
     counters: Mapping[str, int] = field(default_factory=dict)
     diagnoses: tuple[DiagnosisMade, ...] = ()
     """The newest of each point, real and simulated."""
+    baselines: tuple[Baseline, ...] = ()
+    """The newest of each point and level, real and simulated, in whatever state it is; the journal keeps those before."""
     next_seq: int = 1
     published_seq: int = 0
     """Journal entries up to this one are known to have been published."""
@@ -104,9 +107,23 @@ class Reader(Protocol):
         ...
 
     async def trend(
-        self, point: PointKey, level: str, since: Instant, until: Instant, sim: bool = False, most: int = 2000
+        self,
+        point: PointKey,
+        level: str,
+        since: Instant,
+        until: Instant,
+        sim: bool = False,
+        most: int = 2000,
+        earliest: bool = False,
     ) -> tuple[TrendPoint, ...]:
-        """Give the values of a level in the house's unit, oldest first; the newest `most` of them."""
+        """Give the values of a level in the house's unit, oldest first; the newest (or earliest) `most` of them.
+
+        The name `rpm` stands for the shaft speed at the point's measurements, Hz.
+        """
+        ...
+
+    async def baselines(self) -> tuple[Baseline, ...]:
+        """Give the newest baseline of each point and level, in whatever state it is."""
         ...
 
     async def capture(self, key: CaptureKey) -> Capture | None:

@@ -6,6 +6,7 @@ from pathlib import Path
 from typing import TypeVar
 
 from edgemon.errors import StoreError
+from edgemon.model.baseline import Baseline
 from edgemon.model.event import JournalEntry
 from edgemon.model.ids import CaptureKey, PointKey, SensorId
 from edgemon.model.instant import Instant
@@ -15,11 +16,11 @@ from edgemon.model.snapshot import TrendPoint
 from edgemon.store.connection import BUSY_TIMEOUT_MS, Connection, opened
 from edgemon.store.faults import translated
 from edgemon.store.segments import Place, folder_of, read
-from edgemon.store.wire import CAPTURE_COLUMNS, Row, capture_from_row, entry_from_row
+from edgemon.store.wire import BASELINES, CAPTURE_COLUMNS, Row, baselines_of, capture_from_row, entry_from_row
 
 T = TypeVar("T")
 _VALUES = """SELECT t, value, fit FROM trend JOIN series ON series.id = trend.series
-    WHERE kind = ? AND owner = ? AND place = ? AND name = ? AND sim = ? AND t BETWEEN ? AND ? ORDER BY t DESC LIMIT ?"""
+    WHERE kind = ? AND owner = ? AND place = ? AND name = ? AND sim = ? AND t BETWEEN ? AND ? ORDER BY t {order} LIMIT ?"""
 _CAPTURE = f"""SELECT {CAPTURE_COLUMNS}, missing_parts, segment, offset, length, checksum
     FROM captures WHERE sensor = ? AND id = ? AND taken_at = ? AND sim = ?"""
 _QUARANTINE = "SELECT topic, head, size, received_at, cause, detail FROM quarantine ORDER BY arrival DESC LIMIT ?"
@@ -66,10 +67,21 @@ class SqliteReader:
         return tuple(entry_from_row(row) for row in rows)
 
     async def trend(
-        self, point: PointKey, level: str, since: Instant, until: Instant, sim: bool = False, most: int = 2000
+        self,
+        point: PointKey,
+        level: str,
+        since: Instant,
+        until: Instant,
+        sim: bool = False,
+        most: int = 2000,
+        earliest: bool = False,
     ) -> tuple[TrendPoint, ...]:
-        """Give the values of a level in the house's unit, oldest first; the newest `most` of them."""
-        return await self._values(("point", *point, level, sim, since, until, most))
+        """Give the values of a level in the house's unit, oldest first; the newest (or earliest) `most` of them."""
+        return await self._values(("point", *point, level, sim, since, until, most), earliest)
+
+    async def baselines(self) -> tuple[Baseline, ...]:
+        """Give the newest baseline of each point and level, in whatever state it is."""
+        return baselines_of(await self._rows(BASELINES, ()))
 
     async def readings(
         self, sensor: SensorId, name: str, since: Instant, until: Instant, sim: bool = False, most: int = 2000
@@ -108,9 +120,9 @@ class SqliteReader:
             with translated(self._path):
                 await self._connection.close()
 
-    async def _values(self, values: tuple[object, ...]) -> tuple[TrendPoint, ...]:
-        rows = await self._rows(_VALUES, values)
-        return tuple(TrendPoint(t, value, bool(fit)) for t, value, fit in reversed(rows))
+    async def _values(self, values: tuple[object, ...], earliest: bool = False) -> tuple[TrendPoint, ...]:
+        rows = await self._rows(_VALUES.format(order="ASC" if earliest else "DESC"), values)
+        return tuple(TrendPoint(t, value, bool(fit)) for t, value, fit in (rows if earliest else reversed(rows)))
 
     async def _rows(self, sql: str, values: tuple[object, ...]) -> list[Row]:
         return await self._run(lambda connection: connection.execute(sql, values).fetchall())

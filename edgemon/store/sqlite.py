@@ -17,7 +17,15 @@ from edgemon.store.port import Commit, Known, Saved
 from edgemon.store.samples import unpack
 from edgemon.store.segments import ROLL_BYTES, Segments, folder_of
 from edgemon.store.transaction import Writer, has_capture, next_seq
-from edgemon.store.wire import CAPTURE_COLUMNS, entry_from_row, part_from_row, point_state_from_json, sensor_state_from_json
+from edgemon.store.wire import (
+    BASELINES,
+    CAPTURE_COLUMNS,
+    baselines_of,
+    entry_from_row,
+    part_from_row,
+    point_state_from_json,
+    sensor_state_from_json,
+)
 
 T = TypeVar("T")
 QUARANTINE_MOST = 1000
@@ -168,6 +176,7 @@ class SqliteStore:
             ),
             dict(connection.execute("SELECT name, value FROM counters ORDER BY name").fetchall()),
             tuple(made for row in diagnoses if isinstance(made := entry_from_row(row).event, DiagnosisMade)),
+            baselines_of(connection.execute(BASELINES)),
             next_seq(connection),
             self._writer.published_seq,
         )

@@ -22,6 +22,7 @@ from edgemon.store.wire import (
     point_state_to_json,
     sensor_state_to_json,
 )
+from edgemon.units import Quantity, to_si
 
 SeriesKey: TypeAlias = tuple[str, str, str, str, bool]
 """Kind, owner, place, name, sim."""
@@ -153,6 +154,10 @@ class Writer:
                     key = ("point", machine, point, level.name, measurement.sim)
                     series = self._series(connection, key, level.quantity, fresh)
                     rows.append((series, measurement.taken_at, level.value, fit))
+            if measurement.rpm is not None and math.isfinite(measurement.rpm):
+                key = ("point", machine, point, "rpm", measurement.sim)
+                series = self._series(connection, key, Quantity.FREQUENCY, fresh)
+                rows.append((series, measurement.taken_at, to_si(measurement.rpm, "r/min"), True))
         for reading in commit.readings:
             if math.isfinite(reading.value):
                 name = reading.key.name

@@ -2,7 +2,7 @@
 
 import dataclasses
 import json
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from enum import Enum, IntEnum
 from operator import attrgetter
 from typing import Any, TypeAlias, TypeVar
@@ -11,9 +11,13 @@ from pydantic import TypeAdapter, ValidationError
 
 from edgemon.errors import StoreCorrupt
 from edgemon.model.alarm import PointState, SensorState
+from edgemon.model.baseline import Baseline
 from edgemon.model.event import (
     EVENT_OF,
     AlarmChanged,
+    BaselineApproved,
+    BaselineProposed,
+    BaselineRetired,
     CaptureIncomplete,
     ClockStepped,
     CommandRefused,
@@ -44,7 +48,15 @@ EVENTS: dict[str, TypeAdapter[Event]] = {kind: TypeAdapter(event) for kind, even
 _POINT = TypeAdapter(PointState)
 _SENSOR = TypeAdapter(SensorState)
 
-INSTANTS = frozenset({"until", "newest_at"})
+_OF_BASELINE = ("alert", "mean", "median", "spread")
+_IN_UNIT: dict[type[Event], tuple[str, ...]] = {
+    AlarmChanged: ("value", "limit"),
+    BaselineProposed: _OF_BASELINE,
+    BaselineApproved: _OF_BASELINE,
+    BaselineRetired: _OF_BASELINE,
+}
+"""Numbers that are published in the event's unit."""
+INSTANTS = frozenset({"until", "newest_at", "first_at", "last_at", "proposed_at", "approved_at", "retired_at", "learnt_since"})
 """Fields of events that are times, beside `at`; published as RFC 3339."""
 
 
@@ -86,6 +98,8 @@ def place_of(event: Event) -> tuple[str | None, str | None, bool]:
             return event.alarm.machine, event.alarm.point, event.alarm.sim
         case QualityChanged() | RunningChanged() | MeasurementLate() | DiagnosisMade():
             return event.point.machine, event.point.point, event.sim
+        case BaselineProposed() | BaselineApproved() | BaselineRetired():
+            return event.baseline.point.machine, event.baseline.point.point, event.baseline.sim
         case CaptureIncomplete():
             return None, None, event.sim
         case SimulationNoted():
@@ -105,14 +119,31 @@ def journal_document(entry: JournalEntry) -> dict[str, Any]:
     }
     if isinstance(event, DiagnosisMade):
         document |= json.loads(event_to_json(event))["diagnosis"]
-    for field in dataclasses.fields(event):
-        if field.name not in ("at", "diagnosis"):
-            document |= _published(field.name, getattr(event, field.name))
-    if isinstance(event, AlarmChanged) and event.unit:
-        for name in ("value", "limit"):
-            number = document[name]
-            document[name] = None if number is None else from_si(number, event.unit)
+    documented: list[Event | Baseline] = [event]
+    if isinstance(event, BaselineProposed | BaselineApproved | BaselineRetired):
+        documented = [event.baseline, event]
+    for one in documented:
+        for field in dataclasses.fields(one):
+            if field.name not in ("at", "diagnosis", "baseline"):
+                document |= _published(field.name, getattr(one, field.name))
+    for name in _IN_UNIT.get(type(event), ()) if document.get("unit") else ():
+        number = document[name]
+        document[name] = None if number is None else from_si(number, document["unit"])
     return document
+
+
+BASELINES = """SELECT seq, recorded_at, body FROM journal
+    WHERE kind IN ('baseline-proposed', 'baseline-approved', 'baseline-retired') ORDER BY seq"""
+
+
+def baselines_of(rows: Iterable[Row]) -> tuple[Baseline, ...]:
+    """Give the newest baseline of each point and level from journal rows, oldest first; StoreCorrupt if one cannot be read."""
+    newest: dict[tuple[PointKey, str, bool], Baseline] = {}
+    for row in rows:
+        event = entry_from_row(row).event
+        if isinstance(event, BaselineProposed | BaselineApproved | BaselineRetired):
+            newest[event.baseline.point, event.baseline.level, event.baseline.sim] = event.baseline
+    return tuple(newest.values())
 
 
 def event_row(seq: int, recorded_at: float, event: Event) -> Row:

@@ -10,7 +10,8 @@ import numpy as np
 import pytest
 
 from edgemon.errors import StoreError
-from edgemon.model.event import JournalEntry
+from edgemon.model.baseline import BaselineState
+from edgemon.model.event import BaselineApproved, BaselineProposed, JournalEntry
 from edgemon.model.ids import CaptureId, CaptureKey, MachineId, PointId, PointKey, ReadingKey
 from edgemon.model.reading import Capture, CapturePart
 from edgemon.model.snapshot import TrendPoint
@@ -294,6 +295,34 @@ async def test_a_simulated_twin_of_a_capture_reading_or_part_is_another_one(benc
         assert values(await bench.reader.readings(make.SENSOR, "battery", *EVER, sim=sim)) == [3.0 + sim]
     await bench.store.commit(commit(captures=(make.capture(3, sim=True),)))
     assert [part.sim for part in (await bench.store.load()).parts] == [False]
+
+
+async def test_the_earliest_values_can_be_asked_for_and_the_speed_they_were_taken_at(bench: Bench) -> None:
+    taken = [make.measurement(float(k), taken_at=make.T0 + k) for k in (2, 1, 3)]
+    with_speed = (*taken[:2], dataclasses.replace(taken[2], rpm=2970.0))
+    await bench.store.commit(commit(measurements=with_speed))
+    trend = bench.reader.trend
+    assert values(await trend(make.POINT, "velocity_rms", *EVER, most=2, earliest=True)) == [1.0, 2.0]
+    assert values(await trend(make.POINT, "velocity_rms", make.T0 + 2, 4e9, most=1, earliest=True)) == [2.0]
+    speeds = await trend(make.POINT, "rpm", *EVER)
+    # 2970 r/min is 49.5 revolutions a second
+    assert [(one.t, one.fit) for one in speeds] == [(make.T0 + 3, True)]
+    assert values(speeds) == pytest.approx([49.5])
+
+
+async def test_the_newest_baseline_of_each_level_comes_back_and_the_journal_keeps_the_rest(bench: Bench) -> None:
+    first, other, simulated = make.baseline(), make.baseline("envelope_rms"), make.baseline(sim=True)
+    proposed = tuple(BaselineProposed(make.T0, one, "mm/s") for one in (first, other, simulated))
+    approved = dataclasses.replace(first, state=BaselineState.APPROVED, approved_by="engineer", approved_at=make.T0 + 70.0)
+    assert (await bench.store.load()).baselines == await bench.reader.baselines() == ()
+    await bench.store.commit(commit(events=proposed))
+    await bench.store.commit(commit(events=(make.started(), BaselineApproved(make.T0 + 70.0, approved, "mm/s", 0.0019))))
+    await bench.restart()
+    kept = (await bench.store.load()).baselines
+    assert sorted(kept, key=str) == sorted((approved, other, simulated), key=str)
+    assert await bench.reader.baselines() == kept
+    events = [entry.event for entry in await bench.reader.journal(10)]
+    assert [event for event in events if isinstance(event, BaselineProposed)] == list(proposed[::-1])
 
 
 async def test_captures_are_listed_newest_first(bench: Bench) -> None:

@@ -16,6 +16,7 @@ from edgemon.model.alarm import (
     Priority,
     SensorState,
 )
+from edgemon.model.baseline import Baseline, BaselineState
 from edgemon.model.event import AlarmChanged, Event, GatewayStarted
 from edgemon.model.ids import AlarmKey, CaptureId, MachineId, PointId, PointKey, SensorId
 from edgemon.model.level import Band, Detector, Level, Measurement
@@ -122,6 +123,11 @@ def raised(at: float = T0, value: float = 0.0046) -> AlarmChanged:
         limit=0.0045,
         unit="mm/s",
     )
+
+
+def baseline(level: str = "velocity_rms", *, sim: bool = False, state: BaselineState = BaselineState.PROPOSED) -> Baseline:
+    statistics = (20, T0, T0 + 60.0, 0.00125, 0.0012, 0.00005)
+    return Baseline(POINT, level, Quantity.VELOCITY, *statistics, 2975.0, None, T0 + 61.0, state, sim=sim)
 
 
 def started(number: int = 0) -> Event:

@@ -10,7 +10,8 @@ from hypothesis import strategies as st
 
 from edgemon.errors import StoreCorrupt
 from edgemon.model.alarm import PointState, SensorState
-from edgemon.model.event import Event, JournalEntry, kind_of
+from edgemon.model.baseline import BaselineState
+from edgemon.model.event import BaselineApproved, BaselineProposed, BaselineRetired, Event, JournalEntry, kind_of
 from edgemon.model.instant import EARLIEST, LATEST, Instant, parse_instant
 from edgemon.store import wire
 from tests.store import builders as make
@@ -43,6 +44,7 @@ def test_kinds_are_named_after_their_classes() -> None:
         *("alarm-changed", "command-refused", "quality-changed", "running-changed", "measurement-late"),
         *("capture-incomplete", "message-rejected", "simulation-noted", "gateway-started", "gateway-stopped"),
         *("link-changed", "clock-stepped", "diagnosis-made"),
+        *("baseline-proposed", "baseline-approved", "baseline-retired"),
     }
 
 
@@ -88,6 +90,10 @@ def test_every_published_document_is_plain_json_with_its_times_as_text(data: st.
     times = {name: data.draw(INSTANTS) for name in ("at", *wire.INSTANTS) if getattr(drawn, name, None) is not None}
     units = {"unit": "mm/s"} if hasattr(drawn, "unit") else {}
     event = dataclasses.replace(drawn, **times, **units)
+    if isinstance(event, BaselineProposed | BaselineApproved | BaselineRetired):
+        known = {name: data.draw(INSTANTS) for name in wire.INSTANTS if getattr(event.baseline, name, None) is not None}
+        event = dataclasses.replace(event, baseline=dataclasses.replace(event.baseline, **known))
+        times |= known
     document = wire.journal_document(JournalEntry(1, make.T0, event))
     assert json.loads(json.dumps(document)) == document
     assert parse_instant(document["t"]) == pytest.approx(times["at"], abs=0.001)
@@ -105,7 +111,7 @@ def test_every_time_in_an_event_is_published_as_a_time() -> None:
         if get_type_hints(kind)[field.name] in (Instant, Instant | None)
     }
     # a new number in an event must be put either here or among the times
-    assert numbers - wire.INSTANTS == {"at", "value", "limit", "rpm", "step_s"}
+    assert numbers - wire.INSTANTS == {"alert", "at", "value", "limit", "rpm", "step_s"}
 
 
 UNREADABLE = ["", "null", "[]", "{}", '{"kind": "no-such"}', '{"kind": "gateway-started"}', '{"kind": "clock-stepped", "at":']
@@ -128,3 +134,17 @@ def test_a_state_that_cannot_be_read_says_where_it_stands(read: object) -> None:
 def test_fields_added_later_take_their_defaults_and_fields_dropped_are_passed_over() -> None:
     state = wire.sensor_state_from_json('{"sensor": "s-0001", "from_another_version": 1}', "here")
     assert state == SensorState("s-0001")
+
+
+def test_a_baseline_is_published_flat_in_the_unit_people_see() -> None:
+    event = BaselineApproved(
+        make.T0, make.baseline(state=BaselineState.APPROVED), "mm/s", 0.0019, "rule", "engineer", "office", "quiet week"
+    )
+    document = wire.journal_document(JournalEntry(3, make.T0, event))
+    assert (document["machine"], document["point"], document["level"]) == (*make.POINT, "velocity_rms")
+    # 0.0012 m/s is 1.2 mm/s
+    assert [document[name] for name in ("alert", "mean", "median", "spread")] == pytest.approx([1.9, 1.25, 1.2, 0.05])
+    assert (document["state"], document["count"], document["by"], document["sim"]) == ("approved", 20, "engineer", False)
+    assert document["first_at"] == "2027-01-15T08:00:00.250Z"
+    assert (document["approved_at"], document["reason"]) == (None, "quiet week")
+    json.dumps(document, allow_nan=False)

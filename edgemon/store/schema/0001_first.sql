@@ -66,6 +66,7 @@ CREATE TABLE parts (
 ) STRICT;
 
 -- What a trend belongs to: (machine, point, level) or (sensor, '', name with its axis).
+-- Level 'rpm' of a point is the shaft speed at its measurements, Hz.
 CREATE TABLE series (
     id INTEGER PRIMARY KEY,
     kind TEXT NOT NULL CHECK (kind IN ('point', 'sensor')),
@@ -121,6 +122,7 @@ CREATE TABLE journal (
     body TEXT NOT NULL -- JSON, with its kind
 ) STRICT;
 CREATE INDEX diagnoses ON journal (machine, point, sim, seq) WHERE kind = 'diagnosis-made';
+CREATE INDEX baselines ON journal (kind) WHERE kind IN ('baseline-proposed', 'baseline-approved', 'baseline-retired');
 CREATE TRIGGER journal_keeps BEFORE DELETE ON journal
 BEGIN
     SELECT RAISE(ABORT, 'the journal is append-only');
