@@ -6,11 +6,15 @@ from dataclasses import dataclass, field, replace
 from edgemon.alarms import judge as alarms
 from edgemon.engine.analyse import Analysis, Heard, Repeated, Taken, Waiting, condemned
 from edgemon.engine.arrivals import remember
+from edgemon.engine.baselines import key_of, obey
 from edgemon.engine.memory import NOTES_KEPT, Memory, Rejections, Setting, Track
 from edgemon.errors import ParameterError
 from edgemon.model.alarm import MachineSpeed, PointState, SensorState
-from edgemon.model.command import Command, Person
+from edgemon.model.command import BaselineCommand, Command, Person
 from edgemon.model.event import (
+    BaselineApproved,
+    BaselineProposed,
+    BaselineRetired,
     CaptureIncomplete,
     DiagnosisMade,
     Event,
@@ -123,7 +127,23 @@ def happened(setting: Setting, memory: Memory, event: Event, now: Instant) -> Ju
         track = (event.point, event.sim)
         memory = replace(memory, diagnoses={**memory.diagnoses, track: event})
         draft.moved.update({track} & memory.points.keys())
+    elif isinstance(event, BaselineProposed | BaselineApproved | BaselineRetired):
+        one = event.baseline
+        memory = replace(memory, baselines={**memory.baselines, key_of(one): one})
+        tracks = {(one.point, sim) for sim in (False, True)}  # the limits in force hold for both
+        draft.moved.update(tracks & memory.points.keys())
     return _judgement(draft, memory)
+
+
+def baseline(filed: Setting, memory: Memory, order: BaselineCommand, person: Person, now: Instant) -> Judgement:
+    """Do what a person commands about a baseline, or journal why not; `filed` is the setting of the plant file alone.
+
+    Raises
+    ------
+    ParameterError
+        No such point or level.
+    """
+    return happened(filed, memory, obey(filed, memory.baselines, order, person, now), now)
 
 
 def command(setting: Setting, memory: Memory, order: Command, person: Person, now: Instant) -> Judgement:
@@ -186,6 +206,7 @@ def _judgement(draft: _Draft, memory: Memory) -> Judgement:
         draft.rejections,
         draft.notes,
         memory.diagnoses,
+        memory.baselines,
     )
     commit = Commit(
         recorded_at=draft.now,

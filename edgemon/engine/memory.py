@@ -7,6 +7,7 @@ from typing import TypeAlias
 from edgemon.alarms.judge import Rules
 from edgemon.decode.assemble import Assembly
 from edgemon.model.alarm import MachineSpeed, PointState, SensorState
+from edgemon.model.baseline import Baseline
 from edgemon.model.event import DiagnosisMade
 from edgemon.model.gateway import Gateway
 from edgemon.model.ids import MachineId, PointKey, SensorId
@@ -58,3 +59,5 @@ class Memory:
     notes: tuple[SimulationNote, ...] = ()
     diagnoses: Mapping[Track, DiagnosisMade] = field(default_factory=dict)
     """The newest of each track."""
+    baselines: Mapping[tuple[PointKey, str, bool], Baseline] = field(default_factory=dict)
+    """The newest of each point and level, real or simulated; the limits in force follow from it."""

@@ -5,6 +5,7 @@ import re
 
 from edgemon.model.ids import is_identifier
 from edgemon.settings import check_limits
+from edgemon.settings.check_baseline import check_baseline
 from edgemon.settings.check_levels import check_levels
 from edgemon.settings.check_train import check_train
 from edgemon.settings.classes import SEVERITY_CLASSES, SeverityClass
@@ -97,6 +98,7 @@ def _machine(machine: MachineTable, file: PlantFile, path: KeyPath, report: Repo
     _standstill(machine, row, path, report)
     if machine.train is not None:
         check_train(machine.train, (*path, "train"), report)
+    check_baseline(machine.baseline, (*path, "baseline"), report)
     check_levels(machine.level, path, report)
     check_limits.check_limits(machine.limit, row, path, report, level_specs(machine))
     if not machine.point and not report.is_blamed((*path, "point")):

@@ -49,9 +49,14 @@ class SeverityClass:
     withdrawn: bool = False
 
     @property
+    def has_zones(self) -> bool:
+        """Say whether its limits are boundaries of the zones A to D."""
+        return self.alert_is.startswith("zone")
+
+    @property
     def origin(self) -> str:
         """Say where limits filled from this class come from."""
-        if self.alert_is.startswith("zone"):
+        if self.has_zones:
             return f"{self.edition}: zone boundaries B/C and C/D"
         return f"{self.edition}: {self.alert_is} and {self.alarm_is}"
 

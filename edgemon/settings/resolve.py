@@ -8,13 +8,14 @@ from pathlib import Path
 from edgemon.model.gateway import Access, Broker, Gateway, InputBorders, Protocol, Secret
 from edgemon.model.ids import AreaId, MachineId, SensorId, SiteId
 from edgemon.model.level import LEVEL_KINDS, Band, LevelKind
-from edgemon.model.limit import Delay, Limit
+from edgemon.model.limit import Delay, Limit, Zones
 from edgemon.model.machine import (
     Area,
     Bearing,
     Belt,
     Criticality,
     GearPair,
+    Learning,
     Machine,
     Plant,
     Point,
@@ -30,6 +31,7 @@ from edgemon.settings.levels import kinds_with, level_specs
 from edgemon.settings.schema import (
     AreaTable,
     BandTable,
+    BaselineTable,
     BearingTable,
     EachTable,
     GatewayFile,
@@ -114,7 +116,12 @@ def _machine(table: MachineTable, sensors: dict[SensorId, Sensor]) -> Machine:
         severity_class=table.severity_class,
         criticality=Criticality(table.criticality),
         train=_train(table.train or TrainTable()),
+        learning=_learning(table.baseline),
     )
+
+
+def _learning(table: BaselineTable) -> Learning:
+    return Learning(captures=table.captures, speed_tolerance=table.speed_tolerance)
 
 
 def _train(table: TrainTable) -> Train:
@@ -236,7 +243,15 @@ def _limit(table: LimitTable, row: SeverityClass | None, kind: LevelKind) -> Lim
         latch_alarm="alarm" in table.latch,
         origin=_origin(table, row),
         promote_alert=table.promote_alert,
+        zones=_zones(table, row),
     )
+
+
+def _zones(table: LimitTable, row: SeverityClass | None) -> Zones | None:
+    """Give the zone boundaries of the class where the alert is filled from it."""
+    if row is None or not row.has_zones or table.level != CLASS_LEVEL or table.alert is not None:
+        return None
+    return Zones(to_si(row.alert, CLASS_UNIT), to_si(row.alarm, CLASS_UNIT), row.edition)
 
 
 def default_deadband(quantity: Quantity, alert: float | None, alarm: float | None) -> float:

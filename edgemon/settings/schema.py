@@ -8,7 +8,10 @@ from typing import Annotated, Any, Literal
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field
 
+from edgemon.model.machine import Learning
+
 SeverityWord = Literal["alert", "alarm"]
+_LEARNING = Learning()
 
 
 class Shape(BaseModel):
@@ -142,6 +145,13 @@ class TrainTable(Shape):
     gear: list[GearTable] = Field(default_factory=list)
 
 
+class BaselineTable(Shape):
+    """`baseline`: how baselines of a machine are learnt."""
+
+    captures: int = _LEARNING.captures
+    speed_tolerance: float = _LEARNING.speed_tolerance
+
+
 class MachineTable(Shape):
     """`[[machine]]`."""
 
@@ -156,6 +166,7 @@ class MachineTable(Shape):
     criticality: Literal["critical", "essential", "general"] = "essential"
     power_kw: float | None = None
     train: TrainTable | None = None
+    baseline: BaselineTable = BaselineTable()
     level: list[LevelTable] = Field(default_factory=list)
     limit: list[LimitTable] = Field(default_factory=list)
     point: list[PointTable] = Field(default_factory=list)

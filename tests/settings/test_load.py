@@ -380,7 +380,7 @@ _TABLES_OF_A_FILE = [
         schema.LimitTable,
         schema.SensorTable,
     ),
-    ("plant.toml", schema.BandTable, schema.BearingTable, schema.StandstillTable),
+    ("plant.toml", schema.BandTable, schema.BearingTable, schema.StandstillTable, schema.BaselineTable),
 ]
 
 

@@ -2,7 +2,7 @@
 
 import dataclasses
 import json
-from typing import get_args, get_type_hints
+from typing import Any, get_args, get_type_hints
 
 import pytest
 from hypothesis import given
@@ -91,7 +91,9 @@ def test_every_published_document_is_plain_json_with_its_times_as_text(data: st.
     units = {"unit": "mm/s"} if hasattr(drawn, "unit") else {}
     event = dataclasses.replace(drawn, **times, **units)
     if isinstance(event, BaselineProposed | BaselineApproved | BaselineRetired):
-        known = {name: data.draw(INSTANTS) for name in wire.INSTANTS if getattr(event.baseline, name, None) is not None}
+        known: dict[str, Any] = {
+            name: data.draw(INSTANTS) for name in wire.INSTANTS if getattr(event.baseline, name, None) is not None
+        }
         event = dataclasses.replace(event, baseline=dataclasses.replace(event.baseline, **known))
         times |= known
     document = wire.journal_document(JournalEntry(1, make.T0, event))

@@ -1,0 +1,120 @@
+"""What has been learnt of a level and where it is heading, as people and programs are shown it; in the unit beside it."""
+
+from dataclasses import dataclass
+
+from edgemon.model.instant import Instant
+
+
+@dataclass(frozen=True, slots=True)
+class BaselineView:
+    """The baseline of one level at one point, or how far its learning is."""
+
+    machine: str
+    point: str
+    level: str
+    title: str
+    unit: str
+    state: str
+    """learning, proposed, approved or retired; a retired one stays until another is proposed."""
+    count: int
+    """Values it was learnt from; while learning: fit values in like conditions so far."""
+    wanted: int
+    """Values it is learnt from."""
+    baseline: float | None = None
+    """Median: the baseline value."""
+    mean: float | None = None
+    spread: float | None = None
+    """Robust standard deviation of single values."""
+    rpm: float | None = None
+    """Running speed it holds for, r/min; null where speeds are not known."""
+    first_at: Instant | None = None
+    last_at: Instant | None = None
+    proposed_at: Instant | None = None
+    approved_by: str = ""
+    approved_at: Instant | None = None
+    retired_by: str = ""
+    retired_at: Instant | None = None
+    retired_because: str = ""
+    alert: float | None = None
+    """Alert limit in force now."""
+    alarm: float | None = None
+    """Alarm limit in force now; a baseline never changes it."""
+    alert_follows: float | None = None
+    """Alert limit that follows from the baseline by the rule; null where none does."""
+    alarm_at_most: float | None = None
+    """1.25 x C/D: the alarm limit should not be above it; null where there are no zones."""
+    note: str = ""
+    """The rule by which the limit follows, why none does, or what the learning waits for."""
+    sim: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class CrossingView:
+    """Forecast of the crossing of one limit; `reason` says why there is none, then the times are null."""
+
+    severity: str
+    limit: float
+    earliest: Instant | None
+    likely: Instant | None
+    latest: Instant | None
+    confidence: float
+    model: str
+    """linear or exponential; empty without a forecast."""
+    reason: str
+    """Empty with a forecast."""
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class SlopeView:
+    """Robust slope through all values in like conditions (Theil and Sen), with its interval and its test (Mann and Kendall)."""
+
+    per_day: float
+    low: float
+    high: float
+    confidence: float
+    p: float
+    """Two-sided probability of such a trend without any."""
+    is_significant: bool
+    n: int
+    """Values, or medians of blocks of them, that it rests on."""
+
+
+@dataclass(frozen=True, slots=True)
+class ChangeView:
+    """Where one step divides the values best, if that is significant."""
+
+    at: Instant
+    """Time of the first value after it."""
+    before: float
+    after: float
+    p: float
+
+
+@dataclass(frozen=True, slots=True)
+class OutlookView:
+    """Trend and forecast of one level at one point, from its values in like conditions."""
+
+    machine: str
+    point: str
+    level: str
+    title: str
+    unit: str
+    made_at: Instant
+    count: int
+    """Values in like conditions."""
+    left_out: dict[str, int]
+    """How many values took no part, by reason."""
+    rpm: float | None
+    """Speed about which values count as alike, r/min; null where speeds are not known."""
+    since: Instant | None
+    """Values before it belong to the machine before its repair; null where nothing was repaired."""
+    value: float | None
+    """The newest one in like conditions."""
+    slope: SlopeView | None
+    """None with too few values."""
+    change: ChangeView | None
+    """None without a significant one."""
+    forecasts: tuple[CrossingView, ...]
+    """One for each limit that is set, alert first."""
+    sim: bool
