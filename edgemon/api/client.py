@@ -11,6 +11,7 @@ from edgemon.clock import Clock
 from edgemon.errors import LinkDown, LinkRefused
 from edgemon.model.command import Person, Role
 from edgemon.model.instant import Instant
+from edgemon.model.outlook import BaselineView, OutlookView
 from edgemon.model.snapshot import Change, JournalView, Lost, Outcome, Snapshot, TrendPoint, Update
 
 SILENCE_S = 4.0
@@ -96,6 +97,35 @@ class Daemon:
         found: tuple[TrendPoint, ...] = adapter(tuple[TrendPoint, ...]).validate_json(response.content)
         return found
 
+    async def baselines(self) -> tuple[BaselineView, ...]:
+        """Give every baseline, and how far the learning of the others is. Raises `LinkDown`, `LinkRefused`."""
+        response = await self._get("/v1/baselines")
+        found: tuple[BaselineView, ...] = adapter(tuple[BaselineView, ...]).validate_json(response.content)
+        return found
+
+    async def order_baseline(
+        self, what: str, machine: str, point: str, level: str, reason: str, proposed_at: Instant | None = None
+    ) -> Outcome:
+        """Propose, approve or retire a baseline; `what` says which."""
+        order = {"machine": machine, "point": point, "level": level, "reason": reason, "proposed_at": proposed_at}
+        try:
+            response = await self._client.post(f"/v1/baselines/{what}", json=order, timeout=60.0)
+        except (httpx.HTTPError, OSError) as error:
+            return Outcome(False, self._words(error))
+        return _outcome(response)
+
+    async def forecast(self, machine: str, point: str, level: str) -> OutlookView:
+        """Say where a level is heading. Raises `LinkDown`, `LinkRefused`."""
+        response = await self._get(f"/v1/machines/{machine}/points/{point}/levels/{level}/forecast", timeout_s=60.0)
+        found: OutlookView = adapter(OutlookView).validate_json(response.content)
+        return found
+
+    async def forecasts(self, machine: str) -> tuple[OutlookView, ...]:
+        """Say where every level with a limit is heading, at all points of a machine. Raises `LinkDown`, `LinkRefused`."""
+        response = await self._get(f"/v1/machines/{machine}/forecasts", timeout_s=60.0)
+        found: tuple[OutlookView, ...] = adapter(tuple[OutlookView, ...]).validate_json(response.content)
+        return found
+
     async def journal(self, limit: int) -> tuple[JournalView, ...]:
         """Give the newest journal entries."""
         response = await self._get("/v1/journal", {"limit": limit})
@@ -106,9 +136,9 @@ class Daemon:
         """Stop asking."""
         await self._client.aclose()
 
-    async def _get(self, path: str, query: dict[str, str | float] | None = None) -> httpx.Response:
+    async def _get(self, path: str, query: dict[str, str | float] | None = None, timeout_s: float = 10.0) -> httpx.Response:
         try:
-            response = await self._client.get(path, params=query)
+            response = await self._client.get(path, params=query, timeout=timeout_s)
         except (httpx.HTTPError, OSError) as error:
             raise LinkDown(self._words(error), self.where, "is the daemon running? `edgemon run --config DIR`") from error
         if response.status_code != httpx.codes.OK:

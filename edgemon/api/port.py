@@ -6,6 +6,7 @@ from typing import Protocol
 from edgemon.model.command import Command, Person
 from edgemon.model.ids import PointKey
 from edgemon.model.instant import Instant
+from edgemon.model.outlook import BaselineView, OutlookView
 from edgemon.model.snapshot import Change, JournalView, Outcome, Snapshot, TrendPoint
 
 
@@ -30,6 +31,32 @@ class Site(Protocol):
 
     async def trend(self, point: PointKey, level: str, since: Instant, until: Instant, sim: bool) -> tuple[TrendPoint, ...]:
         """Give the past of a level in the unit people see it in. Raises `ParameterError` for an unknown point or level."""
+        ...
+
+    def baselines(self) -> tuple[BaselineView, ...]:
+        """Show every baseline, and how far the learning of the others is."""
+        ...
+
+    async def propose_baseline(self, point: PointKey, level: str, person: Person, reason: str) -> Outcome:
+        """Propose a baseline from what there is. Raises `ParameterError` for an unknown point or level, as the next two do."""
+        ...
+
+    async def approve_baseline(
+        self, point: PointKey, level: str, person: Person, reason: str, proposed_at: Instant | None
+    ) -> Outcome:
+        """Make a proposed baseline the measure; with `proposed_at` that one and no other."""
+        ...
+
+    async def retire_baseline(self, point: PointKey, level: str, person: Person, reason: str) -> Outcome:
+        """Take a baseline out of use, or turn a proposal down."""
+        ...
+
+    async def outlook(self, point: PointKey, level: str) -> OutlookView:
+        """Say where a level is heading. Raises `ParameterError` for an unknown point or level, `StoreError`."""
+        ...
+
+    async def outlooks(self, machine: str) -> tuple[OutlookView, ...]:
+        """Say where every level with a limit is heading, at all points of a machine. Raises likewise."""
         ...
 
     async def journal(self, limit: int, before: int | None) -> tuple[JournalView, ...]:

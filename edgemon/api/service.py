@@ -16,6 +16,7 @@ from uvicorn.protocols.http.h11_impl import H11Protocol
 from edgemon import __version__
 from edgemon.api.port import Site
 from edgemon.api.roles import may, peer_of, person_of
+from edgemon.api.trends import let_command_baselines, let_see_trends
 from edgemon.api.wire import AcknowledgeOrder, OutcomeDocument, WhoDocument, alarm_key, to_json
 from edgemon.errors import EdgemonError, ParameterError
 from edgemon.model.command import Acknowledge, Person, Role
@@ -81,7 +82,9 @@ def application(site: Site, access: Access) -> FastAPI:
         outcome = await site.diagnose(PointKey(MachineId(machine), PointId(point)), sim, person)
         return OutcomeDocument(done=outcome.done, why=outcome.why)
 
+    let_command_baselines(app, site, caller)
     _let_see(app, site)
+    let_see_trends(app, site)
     return app
 
 

@@ -1,12 +1,16 @@
 """The documents of the API: what is asked and answered; JSON of the snapshot's own dataclasses."""
 
 from functools import cache
-from typing import Any
+from typing import Any, TypeAlias
 
 from pydantic import BaseModel, Field, TypeAdapter
 
 from edgemon.model.ids import AlarmKey, MachineId, PointId, is_identifier
+from edgemon.model.outlook import BaselineView, OutlookView
 from edgemon.model.snapshot import Change, JournalView, Snapshot, TrendPoint
+
+Listed: TypeAlias = TrendPoint | JournalView | BaselineView | OutlookView
+"""What is answered in lists."""
 
 
 class AcknowledgeOrder(BaseModel):
@@ -14,6 +18,18 @@ class AcknowledgeOrder(BaseModel):
 
     alarm: str = Field(description="id of the alarm: machine/point/level, with /sim for simulated data", max_length=300)
     occurrence: int = Field(ge=1, description="the occurrence that was read; another one is refused")
+
+
+class BaselineOrder(BaseModel):
+    """Propose, approve or retire the baseline of one level at one point."""
+
+    machine: str = Field(max_length=63)
+    point: str = Field(max_length=63)
+    level: str = Field(max_length=63)
+    reason: str = Field(min_length=1, max_length=500, description="why; stands in the journal with the name of the caller")
+    proposed_at: float | None = Field(
+        default=None, description="approving only: the proposal that was read; another one is refused"
+    )
 
 
 class WhoDocument(BaseModel):
@@ -37,7 +53,7 @@ def adapter(kind: Any) -> TypeAdapter[Any]:
     return TypeAdapter(kind)
 
 
-def to_json(value: Snapshot | Change | tuple[TrendPoint, ...] | tuple[JournalView, ...]) -> bytes:
+def to_json(value: Snapshot | Change | OutlookView | tuple[Listed, ...]) -> bytes:
     """Write a document."""
     kind: Any = type(value) if not isinstance(value, tuple) else tuple[type(value[0]), ...] if value else tuple[()]  # type: ignore[misc]
     return adapter(kind).dump_json(value)

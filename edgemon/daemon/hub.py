@@ -6,14 +6,16 @@ from dataclasses import dataclass
 from edgemon import __version__
 from edgemon.api.view import journal_view
 from edgemon.clock import Clock
+from edgemon.daemon.learning import Learning
 from edgemon.engine import views
 from edgemon.engine.memory import Memory, Setting
-from edgemon.errors import ParameterError
+from edgemon.errors import ParameterError, StoreError
 from edgemon.model.alarm import SensorState
 from edgemon.model.command import Command, Person
 from edgemon.model.ids import MachineId, PointKey, SensorId
 from edgemon.model.instant import Instant
 from edgemon.model.level import LEVEL_KINDS
+from edgemon.model.outlook import BaselineView, OutlookView
 from edgemon.model.snapshot import (
     Change,
     GatewayView,
@@ -31,6 +33,7 @@ from edgemon.units import from_si
 
 QUICKEST_S = 0.25
 SLOWEST_S = 1.0
+_STARTING = Outcome(False, "the gateway is still starting")
 
 
 @dataclass(slots=True)
@@ -59,8 +62,15 @@ class Hub:
         """Set by whoever owns the states."""
         self.diagnoses: Callable[[PointKey, bool, str], Awaitable[Outcome]] | None = None
         """Set by whoever diagnoses."""
+        self.learning: Learning | None = None
+        """Set by whoever learns."""
         self.unsent: Callable[[], tuple[int, Instant | None]] = lambda: (0, None)
         """How much waits to be published, and since when; set by whoever publishes."""
+
+    def limits_are(self, setting: Setting) -> None:
+        """Show these limits from now on."""
+        self._setting = setting
+        self._views.clear()
 
     def adopt(self, memory: Memory, moved: Iterable[MachineId], now: Instant) -> None:
         """Show this memory from now on; views of what moved are made when they are looked at."""
@@ -139,14 +149,51 @@ class Hub:
     async def command(self, order: Command, person: Person) -> Outcome:
         """Hand a command to the owner of the states."""
         if self.commands is None:
-            return Outcome(False, "the gateway is still starting")
+            return _STARTING
         return await self.commands(order, person)
 
     async def diagnose(self, point: PointKey, sim: bool, person: Person) -> Outcome:
         """Have the newest capture of a point diagnosed."""
         if self.diagnoses is None:
-            return Outcome(False, "the gateway is still starting")
+            return _STARTING
         return await self.diagnoses(point, sim, person.name)
+
+    def baselines(self) -> tuple[BaselineView, ...]:
+        """Show every baseline, and how far the learning of the others is."""
+        return () if self.learning is None else self.learning.views()
+
+    async def propose_baseline(self, point: PointKey, level: str, person: Person, reason: str) -> Outcome:
+        """Propose a baseline from what there is."""
+        return _STARTING if self.learning is None else await self.learning.propose(point, level, person, reason)
+
+    async def approve_baseline(
+        self, point: PointKey, level: str, person: Person, reason: str, proposed_at: Instant | None
+    ) -> Outcome:
+        """Make a proposed baseline the measure."""
+        return _STARTING if self.learning is None else await self.learning.approve(point, level, person, reason, proposed_at)
+
+    async def retire_baseline(self, point: PointKey, level: str, person: Person, reason: str) -> Outcome:
+        """Take a baseline out of use."""
+        return _STARTING if self.learning is None else await self.learning.retire(point, level, person, reason)
+
+    async def outlook(self, point: PointKey, level: str) -> OutlookView:
+        """Say where a level is heading."""
+        if self.learning is None:
+            raise StoreError(_STARTING.why)
+        return await self.learning.outlook(point, level, self._is_sim(point))
+
+    async def outlooks(self, machine: str) -> tuple[OutlookView, ...]:
+        """Say where every level with a limit is heading, at all points of a machine."""
+        if self.learning is None:
+            raise StoreError(_STARTING.why)
+        return await self.learning.outlooks(machine, self._is_sim)
+
+    def _is_sim(self, point: PointKey) -> bool:
+        """Say whether a point shows simulated data."""
+        if point.machine not in self._versions:
+            return self._setting.gateway.simulated
+        shown = (one.sim for one in self.machine(point.machine).points if one.point == point.point)
+        return next(shown, self._setting.gateway.simulated)
 
     async def trend(self, point: PointKey, level: str, since: Instant, until: Instant, sim: bool) -> tuple[TrendPoint, ...]:
         """Give the past of a level in the unit of its limit."""

@@ -15,12 +15,13 @@ of a second, a person's command, a link that came or went) waits in one bounded 
 
 import asyncio
 import logging
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from concurrent.futures import Executor
 from dataclasses import dataclass, replace
 from typing import TypeAlias, assert_never
 
 from edgemon import __version__
+from edgemon.api.view import words
 from edgemon.clock import Clock
 from edgemon.daemon.hub import Hub
 from edgemon.daemon.publisher import Publisher
@@ -29,12 +30,24 @@ from edgemon.decode.decoded import Decoded
 from edgemon.decode.registry import quarantine
 from edgemon.engine import judge as judging
 from edgemon.engine.analyse import Analysis, analyse, decode_all, questions
+from edgemon.engine.baselines import Key, in_force, key_of
 from edgemon.engine.judge import Judgement
 from edgemon.engine.memory import Memory, Setting
 from edgemon.errors import DecodeError, EdgemonError, StoreError
-from edgemon.model.command import Command, Person
-from edgemon.model.event import AlarmChanged, CommandRefused, Event, GatewayStarted, JournalEntry
+from edgemon.model.baseline import Baseline
+from edgemon.model.command import ApproveBaseline, BaselineCommand, Command, Person, ProposeBaseline, RetireBaseline
+from edgemon.model.event import (
+    AlarmChanged,
+    BaselineApproved,
+    BaselineProposed,
+    BaselineRetired,
+    CommandRefused,
+    Event,
+    GatewayStarted,
+    JournalEntry,
+)
 from edgemon.model.ids import CaptureKey, ReadingKey
+from edgemon.model.level import Measurement
 from edgemon.model.message import Message, Quarantined
 from edgemon.model.snapshot import Outcome
 from edgemon.mqtt.port import Delivery, Link
@@ -67,7 +80,7 @@ class Happened:
 class Order:
     """A person commands, and waits for the outcome."""
 
-    command: Command
+    command: Command | BaselineCommand
     person: Person
     outcome: asyncio.Future[Outcome]
 
@@ -88,7 +101,7 @@ class DataPath:
     def __init__(
         self, setting: Setting, store: Store, link: Link, clock: Clock, executor: Executor, publisher: Publisher, hub: Hub
     ) -> None:
-        self._setting = setting
+        self._filed = self._setting = setting
         self._store = store
         self._link = link
         self._clock = clock
@@ -100,15 +113,29 @@ class DataPath:
         self._at_work = False
         self.listener: Callable[[Iterable[Event]], None] = _nobody
         """Told what happened, after it was committed."""
+        self.measured: Callable[[Iterable[Measurement]], None] = _nobody
+        """Told what was measured, after it was committed."""
 
     async def begin(self, plant_fingerprint: str) -> None:
         """Load what the last run left, journal the start, show everything."""
         saved = await self._store.load()
         now = self._clock.now()
-        self._memory = _memory_of(self._setting, saved)
+        self._memory = _memory_of(self._filed, saved)
+        self._setting = in_force(self._filed, self._memory.baselines)
+        self._hub.limits_are(self._setting)
         started = GatewayStarted(now, __version__, plant_fingerprint)
         self._publisher.begin(saved.published_seq, saved.next_seq - 1)
         await self._conclude(judging.begin(self._setting, saved, self._memory, started))
+
+    @property
+    def setting(self) -> Setting:
+        """Give what is in force: the plant file's limits, and those that approved baselines lead to."""
+        return self._setting
+
+    @property
+    def baselines(self) -> Mapping[Key, Baseline]:
+        """Give the newest baseline of each level."""
+        return self._memory.baselines
 
     @property
     def is_idle(self) -> bool:
@@ -119,7 +146,7 @@ class DataPath:
         """Hand work to the path; waits while its inbox is full."""
         await self._inbox.put(work)
 
-    async def command(self, command: Command, person: Person) -> Outcome:
+    async def command(self, command: Command | BaselineCommand, person: Person) -> Outcome:
         """Do what a person commands and say what became of it."""
         outcome: asyncio.Future[Outcome] = asyncio.get_running_loop().create_future()
         await self._inbox.put(Order(command, person, outcome))
@@ -208,7 +235,7 @@ class DataPath:
 
     async def _order(self, order: Order) -> None:
         try:
-            judgement = judging.command(self._setting, self._memory, order.command, order.person, self._clock.now())
+            judgement = self._obeyed(order.command, order.person, self._clock.now())
         except EdgemonError as error:
             if not order.outcome.done():
                 order.outcome.set_exception(error)
@@ -217,14 +244,23 @@ class DataPath:
         if not order.outcome.done():
             order.outcome.set_result(_outcome(judgement.commit.events))
 
+    def _obeyed(self, command: Command | BaselineCommand, person: Person, now: float) -> Judgement:
+        if isinstance(command, ProposeBaseline | ApproveBaseline | RetireBaseline):
+            return judging.baseline(self._filed, self._memory, command, person, now)
+        return judging.command(self._setting, self._memory, command, person, now)
+
     async def _conclude(self, judgement: Judgement) -> None:
         """Commit, and only then adopt and tell."""
         entries = await self._committed(judgement.commit)
+        if judgement.memory.baselines is not self._memory.baselines:
+            self._setting = in_force(self._filed, judgement.memory.baselines)
+            self._hub.limits_are(self._setting)
         self._memory = judgement.memory
         machines = {track[0].machine for track in judgement.moved}
         self._hub.adopt(self._memory, machines, self._clock.now())
         self._publisher.moved(machines)
         self.listener(judgement.commit.events)
+        self.measured(judgement.commit.measurements)
         if entries:
             self._publisher.journal_grew(entries[-1].seq)
 
@@ -246,7 +282,7 @@ class DataPath:
         await self._clock.sleep(_RETRY_S)
 
 
-def _nobody(events: Iterable[Event]) -> None:
+def _nobody(told: Iterable[object]) -> None:
     """Listen to nothing."""
 
 
@@ -270,6 +306,7 @@ def _memory_of(setting: Setting, saved: Saved) -> Memory:
         assembly=restore(saved.parts, setting.gateway.borders),
         counters=dict(saved.counters),
         diagnoses={(made.point, made.sim): made for made in saved.diagnoses if made.point in setting.rules},
+        baselines={key_of(one): one for one in saved.baselines},
     )
 
 
@@ -294,4 +331,6 @@ def _outcome(events: Iterable[Event]) -> Outcome:
             return Outcome(False, event.why)
         if isinstance(event, AlarmChanged):
             return Outcome(True)
+        if isinstance(event, BaselineProposed | BaselineApproved | BaselineRetired):
+            return Outcome(True, words(event))
     return Outcome(False, "nothing changed")

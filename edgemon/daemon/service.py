@@ -2,7 +2,7 @@
 
 import asyncio
 import logging
-from collections.abc import Callable, Coroutine, Mapping
+from collections.abc import Callable, Coroutine, Iterable, Mapping
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import AsyncExitStack
 
@@ -11,12 +11,13 @@ from edgemon.api.service import Api
 from edgemon.clock import Clock
 from edgemon.daemon.diagnostics import Diagnostics
 from edgemon.daemon.hub import Hub
+from edgemon.daemon.learning import Learning
 from edgemon.daemon.path import BATCH, DataPath, End, Happened, Tick
 from edgemon.daemon.publisher import Publisher
 from edgemon.daemon.wiring import link_to, open_store
 from edgemon.engine.memory import setting_of
 from edgemon.errors import LinkDown
-from edgemon.model.event import ClockStepped, GatewayStopped, LinkChanged
+from edgemon.model.event import ClockStepped, Event, GatewayStopped, LinkChanged
 from edgemon.model.gateway import Broker, Gateway
 from edgemon.model.ids import MachineId
 from edgemon.model.machine import Plant
@@ -83,7 +84,17 @@ class Service:
             await path.begin(self._fingerprint)
             thinker = stack.enter_context(ThreadPoolExecutor(1, "diagnose"))
             diagnostics = Diagnostics(setting, reader, self._clock, thinker, path.put)
-            path.listener = diagnostics.notice
+            learning = Learning(
+                setting, reader, self._clock, thinker, path.command, lambda: path.baselines, lambda: path.setting
+            )
+            path.measured = learning.measured
+
+            def listen(events: Iterable[Event]) -> None:
+                diagnostics.notice(events)
+                learning.heard(events)
+
+            path.listener = listen
+            hub.learning = learning
             hub.commands, hub.diagnoses = path.command, diagnostics.diagnose
             hub.unsent = lambda: (publisher.waiting, publisher.waiting_since)
             api = Api(hub, self._gateway.access)
@@ -94,6 +105,7 @@ class Service:
                 "publisher": publisher.run,
                 "tick": lambda: self._tick(path, publisher, hub, link, store),
                 "diagnostics": diagnostics.run,
+                "learning": learning.run,
             }
             await self._work(stop, path, api, beside)
             await self._farewell(publisher, link)

@@ -175,6 +175,12 @@ def test_openapi_describes_every_way(tmp_path: Path) -> None:
         "/v1/journal",
         "/v1/me",
         "/v1/acknowledge",
+        "/v1/baselines",
+        "/v1/baselines/propose",
+        "/v1/baselines/approve",
+        "/v1/baselines/retire",
+        "/v1/machines/{machine}/points/{point}/levels/{level}/forecast",
+        "/v1/machines/{machine}/forecasts",
     }
     schema = document["components"]["schemas"]["MachineView"]
     assert {"id", "state", "worst", "points"} <= set(schema["properties"])

@@ -3,10 +3,11 @@
 import asyncio
 from collections.abc import AsyncIterator
 
-from edgemon.errors import ParameterError
+from edgemon.errors import ParameterError, StoreError
 from edgemon.model.command import Command, Person
 from edgemon.model.ids import PointKey
 from edgemon.model.instant import Instant
+from edgemon.model.outlook import BaselineView, ChangeView, CrossingView, OutlookView, SlopeView
 from edgemon.model.snapshot import (
     AreaView,
     Change,
@@ -90,6 +91,53 @@ SNAPSHOT = Snapshot(
     (SensorView("s-0009", "hp-pump-1", 97.0, -60.0, 41.0, 1_700_000_099.0, 1, 0, 0, 0),),
 )
 
+BASELINE = BaselineView(
+    machine="hp-pump-1",
+    point="pump-de-h",
+    level="velocity_rms",
+    title="velocity r.m.s.",
+    unit="mm/s",
+    state="proposed",
+    count=20,
+    wanted=20,
+    baseline=1.2,
+    mean=1.21,
+    spread=0.03,
+    rpm=2975.0,
+    first_at=1_700_000_000.0,
+    last_at=1_700_000_060.0,
+    proposed_at=1_700_000_061.25,
+    alert=2.8,
+    alarm=4.5,
+    alert_follows=1.9,
+    alarm_at_most=5.625,
+    note="ISO 20816-3:2022 group 2, rigid: baseline + 25 % of B/C, at most 1.25 x B/C",
+)
+OUTLOOK = OutlookView(
+    machine="hp-pump-1",
+    point="pump-de-h",
+    level="velocity_rms",
+    title="velocity r.m.s.",
+    unit="mm/s",
+    made_at=1_700_000_100.0,
+    count=64,
+    left_out={"unfit": 2, "machine not running": 5},
+    rpm=2975.0,
+    since=1_690_000_000.0,
+    value=2.4,
+    slope=SlopeView(0.05, 0.04, 0.06, 0.9, 0.001, True, 64),
+    change=ChangeView(1_699_000_000.0, 1.2, 2.1, 0.002),
+    forecasts=(
+        CrossingView("alert", 2.8, 1_700_300_000.0, 1_700_600_000.0, 1_701_200_000.0, 0.9, "linear", "", "rises"),
+        CrossingView("alarm", 4.5, None, None, None, 0.9, "", "further away than the values reach back", "about 9e6 s ahead"),
+    ),
+    sim=False,
+)
+SILENT_OUTLOOK = OutlookView(
+    "hp-pump-1", "pump-de-a", "velocity_rms", "velocity r.m.s.", "mm/s", 1_700_000_100.0, 0, {}, None, None, None, None, None,
+    (CrossingView("alert", 2.8, None, None, None, 0.9, "", "too few values in like conditions", "0 of at least 20"),), True,
+)  # fmt: skip
+
 
 class FakeSite:
     """Answers as `api.port.Site` asks; remembers what it was commanded."""
@@ -97,6 +145,7 @@ class FakeSite:
     def __init__(self, changes_every_s: float = 0.05) -> None:
         self.commanded: list[tuple[Command, Person]] = []
         self.outcome = Outcome(True)
+        self.ordered: list[tuple[object, ...]] = []
         self.asked: list[tuple[PointKey, str, bool]] = []
         self._every_s = changes_every_s
 
@@ -121,6 +170,38 @@ class FakeSite:
             raise ParameterError("no such point", str(point))
         self.asked.append((point, level, sim))
         return (TrendPoint(since, 2.5, True), TrendPoint(until, 3.1, False))
+
+    def baselines(self) -> tuple[BaselineView, ...]:
+        return (BASELINE,)
+
+    async def propose_baseline(self, point: PointKey, level: str, person: Person, reason: str) -> Outcome:
+        return self._ordered("propose", point, level, person, reason)
+
+    async def approve_baseline(
+        self, point: PointKey, level: str, person: Person, reason: str, proposed_at: Instant | None
+    ) -> Outcome:
+        return self._ordered("approve", point, level, person, reason, proposed_at)
+
+    async def retire_baseline(self, point: PointKey, level: str, person: Person, reason: str) -> Outcome:
+        return self._ordered("retire", point, level, person, reason)
+
+    async def outlook(self, point: PointKey, level: str) -> OutlookView:
+        if point.machine != "hp-pump-1":
+            raise ParameterError("no such point", str(point))
+        if level == "kurtosis":
+            raise StoreError("the disk is gone")
+        return OUTLOOK
+
+    async def outlooks(self, machine: str) -> tuple[OutlookView, ...]:
+        if machine != "hp-pump-1":
+            raise ParameterError("no such machine", machine)
+        return (OUTLOOK, SILENT_OUTLOOK)
+
+    def _ordered(self, what: str, point: PointKey, level: str, person: Person, *said: object) -> Outcome:
+        if point.machine != "hp-pump-1":
+            raise ParameterError("no such point", str(point))
+        self.ordered.append((what, point, level, person, *said))
+        return self.outcome
 
     async def journal(self, limit: int, before: int | None) -> tuple[JournalView, ...]:
         return tuple(JournalView(seq, 1_700_000_000.0, "gateway-started", "started") for seq in range(limit, 0, -1))

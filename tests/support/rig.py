@@ -67,6 +67,7 @@ class Rig:
             site,
             lambda machine: machine_states(root, site, self.hub.machine(machine)),
         )
+        self.setting = setting
         self.path = DataPath(setting, self.store, self.link, self.clock, Inline(), self.publisher, self.hub)
 
     async def send(self, payload: bytes, topic: str = CAPTURE) -> None:
