@@ -22,6 +22,8 @@ COMMANDS = {
     "record": "record what sensors publish to a file",
     "replay": "publish recorded traffic, or a folder of recordings",
     "simulate": "publish synthetic traffic of a scene",
+    "baseline": "baselines: learnt, proposed, approved; and the limits that follow",
+    "forecast": "trends, and the time to alert and to alarm, or why there is no forecast",
     "report": "write the analyst's report on a machine",
 }
 """Each is a module of this folder with `add`; only the one that is meant is loaded, so that a board starts at once."""

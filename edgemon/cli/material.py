@@ -68,7 +68,7 @@ async def collect(reader: Reader, setting: Setting, request: Request, now: Insta
     reader : Reader
         The store, asked and never written.
     setting : Setting
-        What the plant file says now; its limits are the ones used.
+        What the plant file says now, with the limits that approved baselines lead to.
     request : Request
         Machine, period, real or simulated data.
     now : Instant

@@ -4,12 +4,17 @@ import argparse
 import os
 import re
 from pathlib import Path
+from typing import Any
 
 from edgemon.api.client import Daemon
 from edgemon.clock import SystemClock
+from edgemon.model.instant import format_instant
 from edgemon.settings.load import load_all
 
 DEFAULT_DIRECTORY = Path("/etc/edgemon")
+
+TIMES = frozenset({"at", "since", "earliest", "likely", "latest"})
+"""Fields that are times, beside those that end in `_at`."""
 
 _DURATION = re.compile(r"(\d+(?:\.\d+)?)\s*(s|m|min|h)?")
 _SECONDS = {None: 1.0, "s": 1.0, "m": 60.0, "min": 60.0, "h": 3600.0}
@@ -23,22 +28,38 @@ def duration(text: str) -> float:
     return float(match[1]) * _SECONDS[match[2]]
 
 
-def add_config(parser: argparse.ArgumentParser) -> None:
-    """Let the user say where the configuration is."""
+def add_config(parser: argparse.ArgumentParser, is_below: bool = False) -> None:
+    """Let the user say where the configuration is; `is_below`: unless a command above has been told already."""
+    default = Path(os.environ.get("EDGEMON_CONFIG", DEFAULT_DIRECTORY))
     parser.add_argument(
         "--config",
         metavar="DIR",
         type=Path,
-        default=Path(os.environ.get("EDGEMON_CONFIG", DEFAULT_DIRECTORY)),
+        default=argparse.SUPPRESS if is_below else default,
         help="folder with plant.toml and gateway.toml (default: $EDGEMON_CONFIG, else /etc/edgemon)",
     )
 
 
-def add_attach(parser: argparse.ArgumentParser) -> None:
-    """Let the user say which daemon is meant."""
-    add_config(parser)
+def plain(document: dict[str, Any]) -> dict[str, Any]:
+    """Give a document with its times as RFC 3339, for programs."""
+    return {key: _with_times(key, value) for key, value in document.items()}
+
+
+def _with_times(key: str, value: Any) -> Any:
+    if isinstance(value, dict):
+        return plain(value)
+    if isinstance(value, list | tuple):
+        return [_with_times(key, one) for one in value]
+    is_time = key.endswith("_at") or key in TIMES
+    return format_instant(value) if is_time and isinstance(value, float) else value
+
+
+def add_attach(parser: argparse.ArgumentParser, is_below: bool = False) -> None:
+    """Let the user say which daemon is meant; `is_below` as for `add_config`."""
+    add_config(parser, is_below)
     parser.add_argument(
         "--attach",
+        default=argparse.SUPPRESS if is_below else None,
         metavar="URL",
         help="another way to the daemon: unix:PATH of its socket, or http://HOST:PORT",
     )
