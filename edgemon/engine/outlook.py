@@ -1,6 +1,7 @@
 """Trend, change and forecast of one level, from its stored values in like conditions; pure, tens of milliseconds."""
 
 from collections.abc import Sequence
+from dataclasses import replace
 from itertools import pairwise
 
 import numpy as np
@@ -14,11 +15,11 @@ from edgemon.model.machine import Machine, Point
 from edgemon.model.outlook import ChangeView, CrossingView, OutlookView, SlopeView
 from edgemon.model.snapshot import TrendPoint
 from edgemon.trend.change import change_point
-from edgemon.trend.conditions import Series
+from edgemon.trend.conditions import Like, Series
 from edgemon.trend.counting import Values
 from edgemon.trend.forecast import ForecastRules, forecasts
 from edgemon.trend.robust import trend
-from edgemon.units import from_si, interval_from_si
+from edgemon.units import from_si
 
 MOST = 5000
 """Values looked at, the newest: two weeks at one in five minutes."""
@@ -61,10 +62,11 @@ def outlook(
     """
     limit = point.limit_of(kind.name)
     unit = kind.unit if limit is None else limit.unit
-    found = alike(machine, kind.name, series_of(machine, kind.name, values, speeds, told))
+    found = _in_unit(alike(machine, kind.name, series_of(machine, kind.name, values, speeds, told)), unit)
     series = found.series
     newest = max([now, *(float(t) for t in series.t_s[-1:])])
-    made = () if limit is None else forecasts(limit, found, newest, ForecastRules(max_age_s=point.stale_after_s))
+    rules = ForecastRules(max_age_s=point.stale_after_s)
+    made = () if limit is None else forecasts(_limit_in_unit(limit), found, newest, rules)
     return OutlookView(
         machine=str(machine.id),
         point=str(point.key.point),
@@ -76,32 +78,43 @@ def outlook(
         left_out={reason.value: count for reason, count in found.left_out.items()},
         rpm=found.conditions.rpm,
         since=since,
-        value=from_si(float(series.values[-1]), unit) if len(series) else None,
-        slope=_slope(series, unit),
-        change=_change(series, unit),
-        forecasts=tuple(_crossing(severity, forecast, limit) for severity, forecast in made if limit is not None),
+        value=float(series.values[-1]) if len(series) else None,
+        slope=_slope(series),
+        change=_change(series),
+        forecasts=tuple(_crossing(severity, forecast) for severity, forecast in made),
         sim=sim,
     )
 
 
-def _slope(series: Series, unit: str) -> SlopeView | None:
+def _in_unit(found: Like, unit: str) -> Like:
+    """Give the values in the unit people see, so that every word about them is in it, too."""
+    values = np.array([from_si(value, unit) for value in found.series.values.tolist()], np.float64)
+    return replace(found, series=replace(found.series, values=values))
+
+
+def _limit_in_unit(limit: Limit) -> Limit:
+    alert, alarm = (None if one is None else round(from_si(one, limit.unit), 9) for one in (limit.alert, limit.alarm))
+    return replace(limit, alert=alert, alarm=alarm)
+
+
+def _slope(series: Series) -> SlopeView | None:
     t_s, values = _thinned(series)
     if len(t_s) < LEAST or t_s[-1] <= t_s[0]:
         return None
     found = trend(t_s - t_s[0], values)
     line = found.line
-    slope, low, high = (interval_from_si(rate * DAY_S, unit) for rate in (line.slope, line.slope_low, line.slope_high))
+    slope, low, high = (rate * DAY_S for rate in (line.slope, line.slope_low, line.slope_high))
     return SlopeView(slope, low, high, line.confidence, found.test.p, found.test.p < SIGNIFICANT, found.n)
 
 
-def _change(series: Series, unit: str) -> ChangeView | None:
+def _change(series: Series) -> ChangeView | None:
     t_s, values = _thinned(series)
     if len(t_s) < LEAST:
         return None
     found = change_point(values)
     if found.p >= SIGNIFICANT:
         return None
-    return ChangeView(float(t_s[found.at]), from_si(found.before, unit), from_si(found.after, unit), found.p)
+    return ChangeView(float(t_s[found.at]), found.before, found.after, found.p)
 
 
 def _thinned(series: Series) -> tuple[Values, Values]:
@@ -113,10 +126,10 @@ def _thinned(series: Series) -> tuple[Values, Values]:
     return middles[:, 0], middles[:, 1]
 
 
-def _crossing(severity: Severity, made: Forecast, limit: Limit) -> CrossingView:
+def _crossing(severity: Severity, made: Forecast) -> CrossingView:
     return CrossingView(
         severity=severity.word,
-        limit=round(from_si(made.limit, limit.unit), 9),
+        limit=made.limit,
         earliest=made.earliest,
         likely=made.likely,
         latest=made.latest,

@@ -84,6 +84,9 @@ async def test_where_there_is_no_forecast_the_reason_is_given(case: str, says: s
             await rig.clock.advance(3600.0)
         alert = crossing(await asked(rig), "alert")
     assert says in alert.reason
+    if case == "beyond":  # 1.9 + 0.06 k at k = 37, the middle of the five newest, in the unit of the limit
+        assert float(alert.text.split()[0]) == pytest.approx(4.12, abs=0.05)
+        assert alert.text.endswith("of 2.8")
     assert (alert.earliest, alert.likely, alert.latest, alert.model) == (None, None, None, "")
 
 
