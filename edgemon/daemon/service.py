@@ -3,7 +3,7 @@
 import asyncio
 import logging
 from collections.abc import Callable, Coroutine, Iterable, Mapping
-from concurrent.futures import ThreadPoolExecutor
+from concurrent.futures import Executor, ThreadPoolExecutor
 from contextlib import AsyncExitStack
 
 from edgemon import __version__
@@ -15,7 +15,7 @@ from edgemon.daemon.learning import Learning
 from edgemon.daemon.path import BATCH, DataPath, End, Happened, Tick
 from edgemon.daemon.publisher import Publisher
 from edgemon.daemon.wiring import link_to, open_store
-from edgemon.engine.memory import setting_of
+from edgemon.engine.memory import Setting, setting_of
 from edgemon.errors import LinkDown
 from edgemon.model.event import ClockStepped, Event, GatewayStopped, LinkChanged
 from edgemon.model.gateway import Broker, Gateway
@@ -25,7 +25,7 @@ from edgemon.model.outgoing import Outgoing
 from edgemon.mqtt.embedded import EmbeddedBroker
 from edgemon.mqtt.port import Link
 from edgemon.mqtt.wire import gateway_offline, gateway_state, machine_states
-from edgemon.store.port import Store
+from edgemon.store.port import Reader, Store
 
 TICK_S = 1.0
 CLOCK_STEP_S = 2.0
@@ -83,19 +83,7 @@ class Service:
             path = DataPath(setting, store, link, self._clock, executor, publisher, hub)
             await path.begin(self._fingerprint)
             thinker = stack.enter_context(ThreadPoolExecutor(1, "diagnose"))
-            diagnostics = Diagnostics(setting, reader, self._clock, thinker, path.put)
-            learning = Learning(
-                setting, reader, self._clock, thinker, path.command, lambda: path.baselines, lambda: path.setting
-            )
-            path.measured = learning.measured
-
-            def listen(events: Iterable[Event]) -> None:
-                diagnostics.notice(events)
-                learning.heard(events)
-
-            path.listener = listen
-            hub.learning = learning
-            hub.commands, hub.diagnoses = path.command, diagnostics.diagnose
+            thinking = self._thinking(setting, reader, thinker, path, hub)
             hub.unsent = lambda: (publisher.waiting, publisher.waiting_since)
             api = Api(hub, self._gateway.access)
             await link.start()
@@ -104,12 +92,26 @@ class Service:
                 "pump": lambda: _pump(link, path),
                 "publisher": publisher.run,
                 "tick": lambda: self._tick(path, publisher, hub, link, store),
-                "diagnostics": diagnostics.run,
-                "learning": learning.run,
+                **thinking,
             }
             await self._work(stop, path, api, beside)
             await self._farewell(publisher, link)
         log.info("stopped")
+
+    def _thinking(
+        self, setting: Setting, reader: Reader, thinker: Executor, path: DataPath, hub: Hub
+    ) -> dict[str, Callable[[], Coroutine[None, None, None]]]:
+        """Put diagnosis and learning beside the path, and give what they run."""
+        diagnostics = Diagnostics(setting, reader, self._clock, thinker, path.put)
+        learning = Learning(setting, reader, self._clock, thinker, path.command, lambda: path.baselines, lambda: path.setting)
+
+        def listen(events: Iterable[Event]) -> None:
+            diagnostics.notice(events)
+            learning.heard(events)
+
+        path.listener, path.measured = listen, learning.measured
+        hub.commands, hub.diagnoses, hub.learning = path.command, diagnostics.diagnose, learning
+        return {"diagnostics": diagnostics.run, "learning": learning.run}
 
     async def _work(
         self, stop: asyncio.Event, path: DataPath, api: Api, beside: Mapping[str, Callable[[], Coroutine[None, None, None]]]
