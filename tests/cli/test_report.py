@@ -1,6 +1,7 @@
 """The command `report`: what it collects from a store, what it writes, and its exit codes."""
 
 import asyncio
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -13,7 +14,8 @@ from edgemon.cli.report import read_time
 from edgemon.engine.memory import Setting, setting_of
 from edgemon.errors import EdgemonError, SettingsError
 from edgemon.model.alarm import AlarmState, Priority
-from edgemon.model.event import AlarmChanged, Event, GatewayStarted, SimulationNoted
+from edgemon.model.baseline import Baseline, BaselineState
+from edgemon.model.event import AlarmChanged, BaselineApproved, Event, GatewayStarted, SimulationNoted
 from edgemon.model.ids import AlarmKey, CaptureId, PointKey, SensorId
 from edgemon.model.instant import parse_instant
 from edgemon.model.level import Band, Detector, Level, Measurement
@@ -147,6 +149,19 @@ def test_a_report_says_what_the_store_holds(tmp_path: Path, capsys: pytest.Captu
     assert "alert raised at 3 mm/s (limit 2.8)" in page
     assert "SIMULATED" not in page
     assert (directory / "state" / "edgemon.sqlite").read_bytes() == stored
+
+
+def test_the_limit_of_an_approved_baseline_is_the_one_reported(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    directory = folder(tmp_path)
+    learnt = Baseline(POINT, "velocity_rms", Quantity.VELOCITY, 20, END - 9e3, END - 8e3, 0.001, 0.001, 1e-5, 3000.0, None, END)
+    approved = replace(learnt, state=BaselineState.APPROVED, approved_by="ann", approved_at=END - 7e3)
+    event = BaselineApproved(END - 7e3, approved, "mm/s", 0.0017, "rule", "ann", "office", "quiet week")
+    fill(directory, commit(events=(event,)))
+    assert report(directory, "--format", "txt", "--out", "-") == 0
+    page = " ".join(capsys.readouterr().out.split())
+    # ISO 10816-3:2009 5.4.1: 1.0 mm/s + 25 % of B/C, 2.8 mm/s
+    assert "above its alert limit of 1.7 mm/s" in page
+    assert "baseline 1.00 mm/s approved by ann" in page
 
 
 def test_the_file_is_named_after_machine_and_day_and_html(
