@@ -15,6 +15,7 @@ class Role(StrEnum):
     TEXT = "text"
     DIM = "dim"
     BRIGHT = "bright"
+    NEAR = "near"
     RULE = "rule"
     BANNER = "banner"
     BANNER_DIM = "banner-dim"
@@ -37,13 +38,15 @@ class Paint:
 
 
 def _palette(
-    ground: str, raised: str, text: str, dim: str, bright: str, rule: str, hues: tuple[str, str, str], on: str
+    ground: str, raised: str, greys: tuple[str, str, str, str, str], hues: tuple[str, str, str], on: str
 ) -> dict[Role, Paint]:
+    dim, text, near, bright, rule = greys
     alarm, alert, no_data = hues
     return {
         Role.TEXT: Paint(text, ground, raised),
         Role.DIM: Paint(dim, ground, raised),
         Role.BRIGHT: Paint(bright, ground, raised, bold=True),
+        Role.NEAR: Paint(near, ground, raised, bold=True),
         Role.RULE: Paint(rule, ground, raised),
         Role.BANNER: Paint(bright, raised, raised),
         Role.BANNER_DIM: Paint(dim, raised, raised),
@@ -58,22 +61,34 @@ def _palette(
 
 PALETTES: dict[str, dict[Role, Paint]] = {
     "dark": _palette(
-        "#1c1c1c", "#262626", "#b2b2b2", "#949494", "#e4e4e4", "#585858", ("#ff5f00", "#ffff5f", "#5fafff"), "#000000"
+        "#1c1c1c",
+        "#262626",
+        ("#949494", "#b2b2b2", "#c6c6c6", "#e4e4e4", "#585858"),
+        ("#ff5f00", "#ffff5f", "#5fafff"),
+        "#000000",
     ),
     "light": _palette(
-        "#e4e4e4", "#eeeeee", "#303030", "#585858", "#000000", "#9e9e9e", ("#af0000", "#000000", "#005faf"), "#ffffff"
+        "#e4e4e4",
+        "#eeeeee",
+        ("#585858", "#303030", "#000000", "#000000", "#9e9e9e"),
+        ("#af0000", "#000000", "#005faf"),
+        "#ffffff",
     )
     | {
         Role.ALERT: Paint("#000000", "#ffaf00", "#ffaf00"),
         Role.ALERT_FILL: Paint("#ffaf00", "#000000", "#000000", bold=True),
     },
     "mono": _palette(
-        "#000000", "#1c1c1c", "#b2b2b2", "#949494", "#ffffff", "#585858", ("#ffffff", "#e4e4e4", "#d0d0d0"), "#000000"
+        "#000000",
+        "#1c1c1c",
+        ("#949494", "#b2b2b2", "#ffffff", "#ffffff", "#585858"),
+        ("#ffffff", "#e4e4e4", "#d0d0d0"),
+        "#000000",
     ),
 }
 """Dark for a dim room, light for a bright one, mono where NO_COLOR is set. `RULE` draws lines and bar tracks, never words.
 No ink that reads as yellow is dark enough on a light ground, and browns fall together with reds for deuteranopes: there an
-alert stands on a yellow ground."""
+alert stands on a yellow ground. `NEAR` is bold and no brighter, for to tritanopes yellow is nearly white."""
 
 
 class Show(StrEnum):
@@ -116,7 +131,7 @@ MARKS: dict[Show, Mark] = {
     Show.RETURNED: Mark("returned", "returned", "◆", "◇", "~", "R", Role.BRIGHT, Role.ALERT_FILL),
     Show.NO_DATA: Mark("no data", "no data", "?", "?", "?", " ", Role.NO_DATA, Role.NO_DATA_FILL),
     Show.DOUBTFUL: Mark("doubtful", "doubtful", "?", "?", "?", "~", Role.NO_DATA, Role.NO_DATA_FILL),
-    Show.NEAR: Mark("near limit", "near", "▸", "▸", "n", " ", Role.BRIGHT, Role.BRIGHT),
+    Show.NEAR: Mark("near limit", "near", "▸", "▸", "n", " ", Role.NEAR, Role.NEAR),
     Show.OUT_OF_SERVICE: Mark("out of service", "out serv", "×", "×", "x", " ", Role.DIM, Role.DIM),
     Show.SHELVED: Mark("shelved", "shelved", "s", "s", "s", " ", Role.DIM, Role.DIM),
     Show.SUPPRESSED: Mark("suppressed", "suppress", "-", "-", "-", " ", Role.DIM, Role.DIM),

@@ -181,7 +181,8 @@ async def test_what_is_wrong_with_the_gateway_is_always_in_the_banner() -> None:
 async def test_filter_search_and_sort() -> None:
     async with plant() as one:
         await one.press("f")
-        assert "3 of 26 shown, abnormal only" in one.text()
+        assert "4 of 26 shown, abnormal or near a limit" in one.text()
+        assert "Intake pump 2" in one.text()
         assert "Intake pump 1" not in one.text()
         await one.press("escape", "slash", *"fan q")
         assert "Cooling-tower fan 1" not in one.text()
@@ -197,7 +198,7 @@ async def test_a_filter_that_leaves_nothing_says_so() -> None:
     async with board() as one:
         await one.hear(sites.snapshot([sites.machine(0)]))
         await one.press("f")
-        assert "Nothing abnormal: all 1 machines" in one.text()
+        assert "Nothing abnormal or near a limit: all 1 machines" in one.text()
 
 
 async def test_rubbish_pasted_is_taken_as_text_or_not_at_all() -> None:

@@ -202,6 +202,6 @@ def test_by_severity_what_calls_comes_first() -> None:
     assert grid.order()[:3] == ["booster-3", "hp-pump-3", "brine-pump"]
 
 
-def test_the_filter_shows_the_abnormal_only() -> None:
+def test_the_filter_shows_what_is_abnormal_or_near_a_limit() -> None:
     shown = plant.chosen(sites.snapshot().machines, plant.Wish(abnormal_only=True))
-    assert [machine.id for machine in shown] == ["hp-pump-3", "booster-3", "brine-pump"]
+    assert [machine.id for machine in shown] == ["intake-pump-2", "hp-pump-3", "booster-3", "brine-pump"]

@@ -129,6 +129,33 @@ def test_alert_and_alarm_differ_in_shape_digit_word_and_colour() -> None:
         assert getattr(alert, name) != getattr(alarm, name)
 
 
+@pytest.mark.parametrize("name", PALETTES)
+def test_near_a_limit_is_brighter_than_normal_and_has_no_hue(name: str) -> None:
+    """It must be found without the colour of an alert, by every eye, and never flash: one form, one role."""
+    near, palette = MARKS[Show.NEAR], PALETTES[name]
+    for ink in (palette[near.role].ink, palette[MARKS[Show.NORMAL].role].ink):
+        assert ink[1:3] == ink[3:5] == ink[5:7], "a grey"
+    ground = palette[Role.TEXT].ground
+    assert contrast(palette[near.role].ink, ground) >= 1.4 * contrast(palette[MARKS[Show.NORMAL].role].ink, ground)
+    assert near.glyph == near.outline
+    assert near.role is near.fill
+    for eyes in MACHADO:
+        for role in (Role.ALARM, Role.ALERT, Role.NO_DATA):
+            assert ciede2000(seen(signal(name, role), eyes), seen(palette[near.role].ink, eyes)) >= (
+                13.0 if name != "mono" else 0.0
+            )
+
+
+def test_no_two_marks_share_word_or_sign() -> None:
+    for part in ("word", "short"):
+        words = [getattr(mark, part) for mark in MARKS.values()]
+        assert len(set(words)) == len(words)
+    known = [show for show in MARKS if show is not Show.DOUBTFUL]  # doubtful and no data share `?`, words and digits differ
+    for part in ("glyph", "ascii"):
+        signs = [getattr(MARKS[show], part) for show in known]
+        assert len(set(signs)) == len(signs), signs
+
+
 def test_every_mark_is_one_cell_and_ascii_where_it_says_so() -> None:
     for mark in MARKS.values():
         assert [width_of(char) for char in (mark.glyph, mark.outline, mark.ascii, mark.digit)] == [1, 1, 1, 1]

@@ -10,6 +10,7 @@ from edgemon.board.view import machine as view
 from edgemon.board.view.alarms import listed
 from edgemon.board.view.cells import Row, Span, fit_row
 from edgemon.board.view.chart import chart
+from edgemon.board.view.lead import lead
 from edgemon.board.widgets.lines import Lines
 from edgemon.errors import EdgemonError
 from edgemon.model.instant import Duration
@@ -66,7 +67,7 @@ class MachineScreen(ListScreen):
         return rows[: max(0, height - view.HEAD - 2)]
 
     def _worst(self, machine: MachineView, known: list[view.LevelAt]) -> view.LevelAt | None:
-        worst = machine.worst
+        worst = lead(machine)
         wished = view.LevelAt(worst.point, worst.level) if worst is not None else None
         return wished if wished in known else known[0] if known else None
 

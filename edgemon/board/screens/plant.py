@@ -97,14 +97,14 @@ class PlantScreen(BoardScreen):
             return "No machine is known yet."
         if self.wish.search:
             return f"No machine of {total} is called so."
-        return f"Nothing abnormal: all {total} machines are normal or not running."
+        return f"Nothing abnormal or near a limit: all {total} machines are normal or not running."
 
     def _hint(self, grid: Grid, page: int) -> str:
         said: list[str] = []
         total = len(self.desk.picture.machines)
         if self.wish.hides:
             shown = len(grid.order())
-            said.append(f"{shown} of {total} shown{', abnormal only' if self.wish.abnormal_only else ''}")
+            said.append(f"{shown} of {total} shown{', abnormal or near a limit' if self.wish.abnormal_only else ''}")
         if self.wish.search and not self._typing:
             said.append(f"search: {self.wish.search}")
         if len(grid.pages) > 1:
@@ -160,7 +160,7 @@ class PlantScreen(BoardScreen):
             self.redraw()
 
     def action_filter(self) -> None:
-        """Show only what is abnormal, or everything again."""
+        """Show only what is abnormal or near a limit, or everything again."""
         self.wish = replace(self.wish, abnormal_only=not self.wish.abnormal_only)
         self.redraw()
 

@@ -3,6 +3,7 @@
 from edgemon.board.theme import Look, Role
 from edgemon.board.view import figures, plant, status
 from edgemon.board.view.cells import Row, Span, blank, fit_row, row_width, safe, sides
+from edgemon.board.view.lead import lead, trend, vibration
 from edgemon.model.instant import Instant
 from edgemon.model.snapshot import MachineView
 
@@ -39,7 +40,7 @@ def _who(machine: MachineView, now: Instant, look: Look, width: int) -> Row:
 
 
 def _what(machine: MachineView, look: Look, width: int) -> Row:
-    worst = machine.worst
+    worst = lead(machine)
     spans = [Span("     ")]
     if worst is None:
         spans.append(Span(plant.label(machine), Role.DIM))
@@ -53,10 +54,25 @@ def _what(machine: MachineView, look: Look, width: int) -> Row:
     reason = plant.why(machine)
     if reason:
         spans.append(Span(f"  {reason}", Role.NO_DATA))
+    else:
+        spans.extend(_beside_temperature(machine, look, width - row_width(tuple(spans))))
     room = width - row_width(tuple(spans)) - 2
-    if room >= 8 and machine.trend:
-        spans.append(Span("  " + figures.trend(machine.trend, min(room, 24), look.glyphs), plant.trend_role(machine)))
+    past = trend(machine)
+    if room >= 8 and past:
+        spans.append(Span("  " + figures.trend(past, min(room, 24), look.glyphs), plant.trend_role(machine)))
     return fit_row(spans, width, look.glyphs.ellipsis)
+
+
+def _beside_temperature(machine: MachineView, look: Look, room: int) -> list[Span]:
+    """Name the vibration level nearest its limit where the row shows a temperature, as far as there is room."""
+    other = vibration(machine)
+    if other is None:
+        return []
+    named = f"  {safe(other.point)} {safe(other.title)} "
+    value = f"{figures.number(other.value)} {figures.unit(other.unit, look.glyphs)}"
+    limits = f"  alert {figures.number(other.alert)}  alarm {figures.number(other.alarm)}"
+    spans = [Span(named, Role.DIM), Span(value, Role.TEXT), Span(limits, Role.DIM)]
+    return spans if row_width(tuple(spans)) <= room else spans[:2] if row_width(tuple(spans[:2])) <= room else []
 
 
 def _alarms(machine: MachineView, now: Instant, look: Look, width: int) -> Row:

@@ -8,8 +8,9 @@ from edgemon.board.theme import PRECEDENCE, Look, Role, Show
 from edgemon.board.view import figures, status
 from edgemon.board.view.cells import Row, Span, fit, fit_row, safe, select, width_of
 from edgemon.board.view.grid import COMPACT, FULL, MEDIUM, TALL, Form, Grid, Group, Heading, arrange
+from edgemon.board.view.lead import lead, trend
 from edgemon.model.instant import Instant
-from edgemon.model.snapshot import AreaView, MachineView, WorstView
+from edgemon.model.snapshot import AreaView, MachineView
 
 _MARK = 4
 """Cells of cursor and mark."""
@@ -47,7 +48,7 @@ def chosen(machines: Sequence[MachineView], wish: Wish) -> tuple[MachineView, ..
         machine
         for machine in machines
         if (not sought or sought in safe(machine.name).casefold() or sought in machine.id)
-        and (not wish.abnormal_only or status.is_abnormal(machine))
+        and (not wish.abnormal_only or status.is_notable(machine))
     )
 
 
@@ -172,7 +173,7 @@ def _first(machine: MachineView, form: Form, cols: Columns, now: Instant, look: 
         spans.append(Span("  " + fit(label(machine), cols.label, look.glyphs.ellipsis), Role.DIM))
     if cols.trend:
         gap = "  " if form is FULL else " "
-        spans.append(Span(gap + figures.trend(machine.trend, cols.trend, look.glyphs), trend_role(machine)))
+        spans.append(Span(gap + figures.trend(trend(machine), cols.trend, look.glyphs), trend_role(machine)))
     if cols.age:
         gap = " " if form is MEDIUM else "  "
         spans.append(Span(gap + figures.age(machine.t, now).rjust(_AGE), _age_role(machine)))
@@ -189,13 +190,13 @@ def _second(machine: MachineView, cols: Columns, look: Look) -> list[Span]:
             fit(reason or label(machine), cols.name + 1 + cols.word, look.glyphs.ellipsis), Role.NO_DATA if reason else Role.DIM
         ),
         Span(" "),
-        Span(figures.trend(machine.trend, cols.bar, look.glyphs), trend_role(machine)),
+        Span(figures.trend(trend(machine), cols.bar, look.glyphs), trend_role(machine)),
         Span(f" {turning.rjust(figures.NUMBER + 6)}", Role.DIM),
     ]
 
 
 def _bar(machine: MachineView, width: int, role: Role, look: Look) -> list[Span]:
-    worst = machine.worst
+    worst = lead(machine)
     if width <= 0:
         return []
     known = worst is not None and is_known(machine)
@@ -206,8 +207,8 @@ def _bar(machine: MachineView, width: int, role: Role, look: Look) -> list[Span]
 
 
 def value(machine: MachineView, look: Look) -> str:
-    """Write the worst level's value with its unit, right-aligned number, `_VALUE` cells; `--` where it is not known."""
-    worst: WorstView | None = machine.worst
+    """Write the value of the level shown, with its unit, right-aligned number, `_VALUE` cells; `--` where it is not known."""
+    worst = lead(machine)
     if worst is None or not is_known(machine):
         return fit("--".rjust(figures.NUMBER), _VALUE)
     return f"{figures.number(worst.value).rjust(figures.NUMBER)} {fit(figures.unit(worst.unit, look.glyphs), 5)}"
@@ -215,7 +216,7 @@ def value(machine: MachineView, look: Look) -> str:
 
 def label(machine: MachineView) -> str:
     """Name the point and level the bar stands for."""
-    worst = machine.worst
+    worst = lead(machine)
     if worst is not None:
         return f"{safe(worst.point)} {safe(worst.title)}"
     return "no level with a limit" if machine.state == "normal" else ""

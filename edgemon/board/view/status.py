@@ -4,7 +4,7 @@ from collections.abc import Sequence
 
 from edgemon.board.theme import MARKS, PRECEDENCE, Look, Show
 from edgemon.board.view.cells import Row, Span
-from edgemon.model.snapshot import AlarmView, MachineView, PointView
+from edgemon.model.snapshot import AlarmView, LevelView, MachineView, PointView
 from edgemon.units import Quantity, interval_from_si, quantity_of
 
 _UNACKNOWLEDGED = frozenset({"UNACK", "RTNUN", "LATUN"})
@@ -22,9 +22,19 @@ def wants_acknowledgement(alarm: AlarmView) -> bool:
     return alarm.alarm_state in _UNACKNOWLEDGED
 
 
-def calls(alarm: AlarmView) -> bool:
-    """Say whether this alarm calls the operator."""
+def waits(alarm: AlarmView) -> bool:
+    """Say whether this alarm waits for the operator: it calls, or came and went before anyone had noticed it."""
     return alarm.annunciates and wants_acknowledgement(alarm)
+
+
+def calls(alarm: AlarmView) -> bool:
+    """Say whether this alarm calls the operator, and so flashes; one that came and went waits quietly."""
+    return waits(alarm) and alarm.alarm_state != "RTNUN"
+
+
+def is_suppressed(alarm: AlarmView) -> bool:
+    """Say whether the plant's logic hides this record: its machine does not run."""
+    return alarm.alarm_state == "DSUPR"
 
 
 def of_alarm(alarm: AlarmView) -> Show:
@@ -42,26 +52,41 @@ def of_alarm(alarm: AlarmView) -> Show:
 
 def of_point(point: PointView) -> Show:
     """Give what a point shows as."""
-    show = _of(point.state, point.quality, point.alarms, any(calls(alarm) for alarm in point.alarms))
+    show = _of(point.state, point.quality, point.alarms, any(waits(alarm) for alarm in point.alarms))
     return Show.NEAR if show is Show.NORMAL and is_near(point) else show
 
 
 def of_machine(machine: MachineView) -> Show:
     """Give what a machine shows as."""
     alarms = tuple(alarm for point in machine.points for alarm in point.alarms)
-    show = _of(machine.state, machine.quality, alarms, machine.unacknowledged)
+    show = _of(machine.state, machine.quality, alarms, machine.unacknowledged or any(waits(alarm) for alarm in alarms))
     return Show.NEAR if show is Show.NORMAL and any(is_near(point) for point in machine.points) else show
 
 
 def is_near(point: PointView) -> bool:
     """Say whether some level of a running point is near its alert limit."""
+    return bool(near_levels(point))
+
+
+def near_levels(point: PointView) -> tuple[LevelView, ...]:
+    """Give the levels of a running point that are near their alert limits."""
     if point.state != "normal":
+        return ()
+    return tuple(
+        level for level in point.levels if level.alert is not None and _near_from(level.alert, level.unit) <= level.value
+    )
+
+
+def is_temperature(unit: str) -> bool:
+    """Say whether a unit is one of temperature; a unit nobody knows is not."""
+    try:
+        return quantity_of(unit) is Quantity.TEMPERATURE
+    except KeyError:
         return False
-    return any(level.alert is not None and _near_from(level.alert, level.unit) <= level.value for level in point.levels)
 
 
 def _near_from(alert: float, unit: str) -> float:
-    if quantity_of(unit) is Quantity.TEMPERATURE:
+    if is_temperature(unit):
         return alert - interval_from_si(NEAR_K, unit)
     return NEAR * alert if alert > 0.0 else alert
 
@@ -89,6 +114,11 @@ def is_abnormal(machine: MachineView) -> bool:
     if machine.unacknowledged or machine.quality != "good":
         return True
     return of_machine(machine) not in (Show.NORMAL, Show.NEAR, Show.STOPPED)
+
+
+def is_notable(machine: MachineView) -> bool:
+    """Say whether a machine is abnormal or near a limit."""
+    return is_abnormal(machine) or of_machine(machine) is Show.NEAR
 
 
 def is_unsure(state: str, quality: str) -> bool:
