@@ -273,12 +273,14 @@ async def test_the_machine_screen_says_where_limits_come_from_and_how_the_sensor
 async def test_the_alarm_list_tells_all_of_the_selected_one_and_opens_its_machine() -> None:
     async with plant((120, 40)) as one:
         await one.press("l")
-        assert [line.split()[1:4] for line in one.lines("body")[1:3]] == [
-            ["Booster", "pump", "3"],
-            ["High-pressure", "pump", "3"],
-        ]
+        body = one.lines("body")
+        assert body[1].startswith(" For the operator ")
+        assert body[2].split()[1:4] == ["Booster", "pump", "3"]
+        assert body[4].startswith(" For the analyst: calls no operator ")
+        assert body[5].split()[1:4] == ["High-pressure", "pump", "3"]
+        assert "Acknowledge it (a)" in one.text()
         await one.press("down")
-        assert "for the analyst: calls no operator" in one.text()
+        assert "For the analyst: look at its trend and its spectrum." in one.text()
         await one.press("enter")
         assert "High-pressure pump 3" in one.lines("body")[0]
         await one.press("l", "n", "l", "j", "l")

@@ -4,10 +4,12 @@ import math
 from collections.abc import Sequence
 from dataclasses import replace
 
+from edgemon.model.finding import Evidence, Fault, Finding
 from edgemon.model.instant import Instant, parse_instant
 from edgemon.model.snapshot import (
     AlarmView,
     AreaView,
+    DiagnosisView,
     GatewayView,
     LevelView,
     LinkView,
@@ -133,6 +135,26 @@ NOTES = (
 )
 
 
+_DIAGNOSIS = DiagnosisView(
+    NOW - 70.0,
+    "fault",
+    (
+        Finding(
+            Fault.LOOSENESS,
+            0.78,
+            "pump-de-h",
+            (Evidence("Eleven harmonics of the shaft speed stand out, the second 1.3 times as high as the first."),),
+            "harmonics of the shaft speed",
+            "invented for the board's tests",
+            (Fault.MISALIGNMENT,),
+            (),
+        ),
+    ),
+    (),
+    "",
+)
+
+
 def level(
     name: str, value: float, alert: float | None, alarm: float | None, unit: str = "mm/s", at: Instant = NOW
 ) -> LevelView:
@@ -248,7 +270,9 @@ def _point(machine_: MachineView, row: int, number: int, place: tuple[str, str],
         (),
     )
     alarms = tuple(alarm(machine_, view, one) for one in levels if one.state != "normal" and lead)
-    return replace(view, alarms=alarms)
+    if state == "not-running":
+        alarms = tuple(alarm(machine_, view, one, alarm_state="DSUPR", severity="normal", annunciates=True) for one in levels)
+    return replace(view, alarms=alarms, diagnosis=_DIAGNOSIS if machine_.id == "booster-3" and lead else None)
 
 
 def gateway(now: Instant = NOW, **changes: object) -> GatewayView:

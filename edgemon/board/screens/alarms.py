@@ -22,20 +22,23 @@ class AlarmsScreen(ListScreen):
         super().__init__(desk)
         self.selected = ""
         self._listed: list[AlarmView] = []
+        self._lines: list[AlarmView | None] = []
 
     def rows(self, width: int, height: int) -> Sequence[Row]:
-        """Give the list and, under it, the selected alarm in full."""
+        """Give the list and, under it, the selected alarm in full with what is to do."""
         look, now = self.desk.look, self.desk.picture.now
         self._listed = view.listed(self.desk.picture.machines)
         at = self._at()
-        room = max(1, height - 3)
-        self.top = min(max(self.top, at - room + 1), at)
-        name = view.name_width(self._listed)
-        rows = [view.row(alarm, name, now, look, width, alarm.id == self.selected) for alarm in self._listed]
-        shown = list(self.window(rows, room))
-        shown.extend([fit_row([], width)] * (room - len(shown)))
         chosen = self._listed[at] if self._listed else None
-        return [view.heading(width, name, look), *shown, *view.below(chosen, now, look, width)]
+        body = view.body(self.desk.picture.machines, self.selected, now, look, width)
+        self._lines = [alarm for alarm, _ in body]
+        room = max(1, height - 1 - view.BELOW)
+        line = self._lines.index(chosen) if chosen is not None else 0
+        self.top = min(max(self.top, line - room + 1), max(0, line - 1 if at else 0))
+        shown = list(self.window([row for _, row in body], room))
+        shown.extend([fit_row([], width)] * (room - len(shown)))
+        heads = view.heading(width, view.Columns.of(self._listed), look)
+        return [heads, *shown, *view.below(chosen, now, look, width)]
 
     def _at(self) -> int:
         ids = [alarm.id for alarm in self._listed]
@@ -69,8 +72,9 @@ class AlarmsScreen(ListScreen):
     def on_lines_pressed(self, message: Lines.Pressed) -> None:
         """Select with the mouse; pressed twice, open the machine."""
         line = message.y - 1 + self.top
-        if 0 <= line < len(self._listed):
-            self.selected = self._listed[line].id
+        alarm = self._lines[line] if 0 <= line < len(self._lines) else None
+        if alarm is not None:
+            self.selected = alarm.id
             self.redraw()
             if message.twice:
                 self.action_open()

@@ -19,6 +19,8 @@ from edgemon.model.snapshot import MachineView, TrendPoint
 TREND_FOR: Duration = 900.0
 """Seconds of the past shown, and the step in which it is asked for again."""
 ASK_AGAIN: Duration = 4.0
+_CHART = 30
+"""Rows the chart may take where nothing else needs them."""
 
 
 class MachineScreen(ListScreen):
@@ -45,9 +47,11 @@ class MachineScreen(ListScreen):
         if self.at not in known:
             self.at = self._worst(machine, known)
         self._ask()
-        head = view.head(machine, self.desk.picture.now, self.desk.look, width)
-        under = self._under(machine, width, height)
+        picture = self.desk.picture
+        area = next((area.name for area in picture.areas if area.id == machine.area), machine.area)
+        head = view.head(machine, area, picture.now, self.desk.look, width)
         body = view.body(machine, self.at, self.desk.look, width)
+        under = self._under(machine, width, height, len(body))
         self._lines = [at for at, _ in body]
         room = max(1, height - len(head) - len(under))
         self._keep_in_view(room)
@@ -55,12 +59,13 @@ class MachineScreen(ListScreen):
         shown.extend([fit_row([], width)] * (room - len(shown)))
         return [*head, *shown, *under]
 
-    def _under(self, machine: MachineView, width: int, height: int) -> list[Row]:
+    def _under(self, machine: MachineView, width: int, height: int, above: int) -> list[Row]:
         look, now = self.desk.look, self.desk.picture.now
         found = view.found(machine, self.at)
         sensor = self.desk.picture.sensors.get(found[0].sensor if found else machine.points[0].sensor if machine.points else "")
         rows = view.beside(machine, self.at, sensor, now, look, width)
-        tall = min(12, (height - len(rows) - view.HEAD) // 3)
+        room = height - len(rows) - view.HEAD
+        tall = max(min(_CHART, room - above - 1), min(12, room // 3))
         if found is not None and tall >= 3:
             past = self._past if self._past_of == (self.machine, self.at) else ()
             rows[1:1] = chart(found[1], past, now - TREND_FOR, now, look, width, tall)

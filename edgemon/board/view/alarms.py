@@ -1,12 +1,18 @@
-"""The alarm list: every alarm record that is not plainly normal, what calls first."""
+"""The alarm list: what is for the operator, what for the analyst, what a person has hidden; what is suppressed only in sum."""
 
-from collections.abc import Sequence
+from collections import Counter
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
 
 from edgemon.board.theme import Look, Role
 from edgemon.board.view import figures, status
-from edgemon.board.view.cells import Row, Span, fit, fit_row, row_width, safe, select, width_of
+from edgemon.board.view.cells import Row, Span, blank, fit, fit_row, row_width, safe, select, width_of, wrap
 from edgemon.model.instant import Instant
 from edgemon.model.snapshot import AlarmView, MachineView
+
+SUPPRESSED = "suppressed by design while the machine does not run"
+BELOW = 3
+"""Rows that tell all of the alarm selected."""
 
 _PRIORITY = {"high": 0, "medium": 1, "low": 2}
 _WORDS = {
@@ -19,19 +25,54 @@ _WORDS = {
     "DSUPR": "suppressed by design",
     "OOSRV": "out of service",
 }
+_ADVICE = {
+    "UNACK": "Acknowledge it (a), then see to the machine.",
+    "ACKED": "Noticed; it stands until the level is back within its limit.",
+    "RTNUN": "Back within its limit before anyone noticed: look at its trend, acknowledge it (a).",
+    "LATUN": "Back within its limit, but held: see to the machine, acknowledge it (a), have it reset.",
+    "LATAK": "Back within its limit, but held until it is reset.",
+    "SHLVD": "Hidden for a limited time; it comes back by itself.",
+    "DSUPR": "Nothing: the machine does not run.",
+    "OOSRV": "Hidden until an engineer returns it to service.",
+}
 
 
-def listed(machines: Sequence[MachineView]) -> list[AlarmView]:
-    """Give all alarms: those that call, then by severity and priority, the newest first."""
-    alarms = [alarm for machine in machines for point in machine.points for alarm in point.alarms]
-    return sorted(alarms, key=_order)
+@dataclass(frozen=True, slots=True)
+class Section:
+    """Alarms that are one person's business."""
+
+    title: str
+    alarms: tuple[AlarmView, ...]
+
+
+def sections(machines: Iterable[MachineView]) -> tuple[Section, ...]:
+    """Set all alarms apart by whose business they are, what is suppressed by design left out."""
+    alarms = sorted((one for machine in machines for point in machine.points for one in point.alarms), key=_order)
+    hidden = tuple(one for one in alarms if one.alarm_state in ("SHLVD", "OOSRV"))
+    seen = [one for one in alarms if one not in hidden and not status.is_suppressed(one)]
+    found = (
+        Section("For the operator", tuple(one for one in seen if one.annunciates)),
+        Section("For the analyst: calls no operator", tuple(one for one in seen if not one.annunciates)),
+        Section("Hidden by a person", hidden),
+    )
+    return tuple(section for section in found if section.alarms)
+
+
+def listed(machines: Iterable[MachineView]) -> list[AlarmView]:
+    """Give all alarms of all sections: those that call first, then by severity and priority, the newest first."""
+    return [alarm for section in sections(machines) for alarm in section.alarms]
+
+
+def suppressed(machines: Iterable[MachineView]) -> Counter[str]:
+    """Count the records suppressed by design, by the name of their machine."""
+    alarms = (one for machine in machines for point in machine.points for one in point.alarms)
+    return Counter(one.machine_name for one in alarms if status.is_suppressed(one))
 
 
 def _order(alarm: AlarmView) -> tuple[bool, bool, bool, int, float, str]:
-    hidden = alarm.alarm_state in ("SHLVD", "DSUPR", "OOSRV")
     return (
         not status.calls(alarm),
-        hidden,
+        not status.waits(alarm),
         alarm.severity != "alarm",
         _PRIORITY.get(alarm.priority, 3),
         -alarm.raised_at,
@@ -44,39 +85,80 @@ def state_words(alarm: AlarmView) -> str:
     return _WORDS.get(alarm.alarm_state, safe(alarm.alarm_state))
 
 
-def heading(width: int, name: int, look: Look) -> Row:
+def advice(alarm: AlarmView) -> str:
+    """Say what is to do about an alarm."""
+    if status.of_alarm(alarm).value == "no-data":
+        return f"{'Acknowledge it (a), then look' if status.calls(alarm) else 'Look'} at the sensor, its battery and its link."
+    if alarm.alarm_state in ("UNACK", "RTNUN") and not alarm.annunciates:
+        return "For the analyst: look at its trend and its spectrum."
+    return _ADVICE.get(alarm.alarm_state, "")
+
+
+def in_short(alarm: AlarmView, now: Instant) -> str:
+    """Name an alarm of a known machine and say how it stands."""
+    named = f"{safe(alarm.point_name)} {safe(alarm.title)} {alarm.severity}"
+    return f"{named}, {state_words(alarm)} for {figures.age(alarm.since, now)}"
+
+
+@dataclass(frozen=True, slots=True)
+class Columns:
+    """Widths of the columns that the data decides, in cells."""
+
+    name: int
+    state: int
+
+    @classmethod
+    def of(cls, alarms: Sequence[AlarmView]) -> "Columns":
+        """Give each column what its longest entry takes."""
+        name = max((width_of(safe(alarm.machine_name)) for alarm in alarms), default=12)
+        return cls(name, max((len(state_words(alarm)) for alarm in alarms), default=5))
+
+
+def heading(width: int, cols: Columns, look: Look) -> Row:
     """Write the head of the list."""
     numbers = f"{'value'.rjust(figures.NUMBER)} {'limit'.rjust(figures.NUMBER)}"
-    text = f"     {fit('machine', name)} {fit('', 8)} {numbers} {'':5} {'age':>4}  state"
-    return fit_row([Span(text, Role.DIM)], width, look.glyphs.ellipsis)
+    left = f"     {fit('machine', cols.name)} {'':8} {numbers} {'':5} {'for':>4}  "
+    return fit_row([Span(f"{left}{fit('state', cols.state)}  point and level", Role.DIM)], width, " ")
 
 
-def name_width(alarms: Sequence[AlarmView]) -> int:
-    """Give the cells the longest machine name takes."""
-    return max((width_of(safe(alarm.machine_name)) for alarm in alarms), default=12)
+def body(
+    machines: Sequence[MachineView], selected: str, now: Instant, look: Look, width: int
+) -> list[tuple[AlarmView | None, Row]]:
+    """Write every section under its title; the last rows say in sum what is suppressed."""
+    rows: list[tuple[AlarmView | None, Row]] = []
+    parts = sections(machines)
+    cols = Columns.of([alarm for part in parts for alarm in part.alarms])
+    for part in parts:
+        if rows:
+            rows.append((None, blank(width)))
+        rule = look.glyphs.rule * max(0, width - width_of(part.title) - 2)
+        rows.append((None, fit_row([Span(f" {part.title} ", Role.BRIGHT), Span(rule, Role.RULE)], width)))
+        rows.extend((alarm, row(alarm, cols, now, look, width, alarm.id == selected)) for alarm in part.alarms)
+    names = ", ".join(f"{safe(name)} ({number})" for name, number in suppressed(machines).items())
+    said = wrap(f"{SUPPRESSED.capitalize()}: {names}", max(10, width - 2)) if names else []
+    if rows and said:
+        rows.append((None, blank(width)))
+    return rows + [(None, fit_row([Span(f" {line}", Role.DIM)], width)) for line in said]
 
 
-def row(alarm: AlarmView, name: int, now: Instant, look: Look, width: int, selected: bool) -> Row:
+def row(alarm: AlarmView, cols: Columns, now: Instant, look: Look, width: int, selected: bool) -> Row:
     """Write one alarm."""
     show = status.of_alarm(alarm)
-    calling = status.calls(alarm)
+    calling, waiting = status.calls(alarm), status.waits(alarm)
     word = status.word(show, unsure=False, short=True)
     number = f"{figures.number(alarm.value).rjust(figures.NUMBER)} {figures.number(alarm.limit).rjust(figures.NUMBER)}"
     spans = [
         Span(look.glyphs.cursor if selected else " ", Role.BRIGHT),
         *status.tag(show, look, calling),
         Span(" "),
-        Span(fit(safe(alarm.machine_name), name, look.glyphs.ellipsis), Role.BRIGHT if calling else Role.TEXT),
+        Span(fit(safe(alarm.machine_name), cols.name, look.glyphs.ellipsis), Role.BRIGHT if waiting else Role.TEXT),
         Span(" "),
         word,
         Span(" " * (8 - len(word.text))),
         Span(f" {number} {fit(figures.unit(alarm.unit, look.glyphs), 5)} ", Role.TEXT),
         Span(figures.age(alarm.since, now).rjust(4), Role.DIM),
-        Span(f"  {fit(state_words(alarm), 24)}", Role.BRIGHT if calling else Role.DIM),
-        Span(
-            f"  {safe(alarm.priority)}  {safe(alarm.point_name)}, {safe(alarm.title)}{'  simulated' if alarm.sim else ''}",
-            Role.DIM,
-        ),
+        Span(f"  {fit(state_words(alarm), cols.state)}", Role.BRIGHT if waiting else Role.DIM),
+        Span(f"  {safe(alarm.point_name)} {safe(alarm.title)}{'  simulated' if alarm.sim else ''}", Role.DIM),
     ]
     if row_width(tuple(spans[:-1])) + 12 > width:
         del spans[-1]
@@ -85,21 +167,18 @@ def row(alarm: AlarmView, name: int, now: Instant, look: Look, width: int, selec
 
 
 def below(alarm: AlarmView | None, now: Instant, look: Look, width: int) -> list[Row]:
-    """Write the alarm selected in full, in two rows."""
+    """Write the alarm selected in full, and what is to do."""
     if alarm is None:
-        return [
-            fit_row([Span(" No alarm records: nothing is in alert or alarm, nothing waits.", Role.TEXT)], width),
-            fit_row([], width),
-        ]
+        text = " No alarm calls and none waits: nothing is in alert or alarm."
+        return [fit_row([Span(text, Role.TEXT)], width), *[blank(width)] * (BELOW - 1)]
     value = f"{figures.number(alarm.value)} {figures.unit(alarm.unit, look.glyphs)}".strip()
     what = f" {safe(alarm.machine_name)}, {safe(alarm.point_name)}: {safe(alarm.title)}"
     first = f"{what} {value}, limit {figures.number(alarm.limit)}" if alarm.value is not None else what
     origin = f" ({safe(alarm.origin, 120)})" if alarm.origin else ""
-    second = (
-        f" {alarm.severity}, {state_words(alarm)}, priority {safe(alarm.priority)}, raised {figures.stamp(alarm.raised_at)} UTC"
-    )
-    told = "" if alarm.annunciates else ", for the analyst: calls no operator"
+    raised = f"priority {safe(alarm.priority)}, raised {figures.stamp(alarm.raised_at)} UTC"
+    second = f" {alarm.severity}, {state_words(alarm)}, {raised}{', simulated' if alarm.sim else ''}"
     return [
         fit_row([Span(first, Role.BRIGHT), Span(origin, Role.DIM)], width, look.glyphs.ellipsis),
-        fit_row([Span(second + told + (", simulated" if alarm.sim else ""), Role.TEXT)], width, look.glyphs.ellipsis),
+        fit_row([Span(second, Role.TEXT)], width, look.glyphs.ellipsis),
+        fit_row([Span(f" {advice(alarm)}", Role.BRIGHT if status.waits(alarm) else Role.TEXT)], width, look.glyphs.ellipsis),
     ]

@@ -22,13 +22,13 @@ class Summary:
     simulated: int
     machines: int
     calling: tuple[AlarmView, ...]
-    """Alarms that call the operator, the gravest and newest first."""
+    """Alarms that wait for the operator: those that call first, then the gravest and newest."""
 
 
 def summary(machines: Sequence[MachineView]) -> Summary:
     """Sum up all machines."""
-    calling = [alarm for machine in machines for point in machine.points for alarm in point.alarms if status.calls(alarm)]
-    calling.sort(key=lambda alarm: (alarm.severity != "alarm", -alarm.raised_at))
+    calling = [alarm for machine in machines for point in machine.points for alarm in point.alarms if status.waits(alarm)]
+    calling.sort(key=lambda alarm: (not status.calls(alarm), alarm.severity != "alarm", -alarm.raised_at))
     return Summary(status.counts(machines), sum(machine.sim for machine in machines), len(machines), tuple(calling))
 
 
@@ -104,12 +104,12 @@ def _rejected(gateway: GatewayView) -> list[tuple[str, Role]]:
 
 
 def _calling(calling: Sequence[AlarmView], picture: Picture, look: Look) -> list[Span]:
-    """Name the alarm that calls most, and how many call."""
+    """Name the alarm that calls most, and how many wait."""
     first = calling[0]
     many = f"{len(calling)} to acknowledge: " if len(calling) > 1 else "to acknowledge: "
     show = status.of_alarm(first)
     text = f"{safe(first.machine_name)}, {safe(first.title)}, {figures.age(first.raised_at, picture.now)}"
-    return [Span(many, Role.BANNER_DIM), *status.tag(show, look, calling=True), Span(" " + text, Role.BANNER)]
+    return [Span(many, Role.BANNER_DIM), *status.tag(show, look, status.calls(first)), Span(" " + text, Role.BANNER)]
 
 
 def footer(keys: Sequence[Key], message: str, look: Look, width: int) -> Row:

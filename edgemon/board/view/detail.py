@@ -1,7 +1,7 @@
 """The strip under the plant: all of the machine selected that its row has no room for."""
 
 from edgemon.board.theme import Look, Role
-from edgemon.board.view import figures, plant, status
+from edgemon.board.view import alarms, figures, plant, status
 from edgemon.board.view.cells import Row, Span, blank, fit_row, row_width, safe, sides
 from edgemon.board.view.lead import lead, trend, vibration
 from edgemon.model.instant import Instant
@@ -76,13 +76,11 @@ def _beside_temperature(machine: MachineView, look: Look, room: int) -> list[Spa
 
 
 def _alarms(machine: MachineView, now: Instant, look: Look, width: int) -> Row:
-    alarms = [alarm for point in machine.points for alarm in point.alarms]
-    if not alarms:
-        return fit_row([Span("     no alarm records", Role.DIM)], width)
-    alarms.sort(key=lambda alarm: (not status.calls(alarm), alarm.severity != "alarm", -alarm.raised_at))
-    first = alarms[0]
-    more = f"  and {len(alarms) - 1} more" if len(alarms) > 1 else ""
-    call = "to acknowledge (a), " if status.calls(first) else ""
-    state = f"{call}{first.alarm_state} for {figures.age(first.since, now)}"
-    text = f"     {safe(first.point_name)} {safe(first.title)} {first.severity}: {state}"
-    return fit_row([Span(text, Role.TEXT), Span(more, Role.DIM)], width, look.glyphs.ellipsis)
+    listed = alarms.listed([machine])
+    if not listed:
+        said = alarms.SUPPRESSED if alarms.suppressed([machine]) else "no alarm records"
+        return fit_row([Span(f"     {said}", Role.DIM)], width)
+    more = f"  and {len(listed) - 1} more" if len(listed) > 1 else ""
+    call = "  to acknowledge (a)" if status.waits(listed[0]) else ""
+    text = f"     {alarms.in_short(listed[0], now)}"
+    return fit_row([Span(text, Role.TEXT), Span(call, Role.BRIGHT), Span(more, Role.DIM)], width, look.glyphs.ellipsis)

@@ -4,8 +4,9 @@ from dataclasses import dataclass
 from typing import NamedTuple
 
 from edgemon.board.theme import Look, Role
-from edgemon.board.view import figures, plant, status
-from edgemon.board.view.cells import Row, Span, blank, fit, fit_row, safe, select, sides, width_of
+from edgemon.board.view import alarms, figures, plant, status
+from edgemon.board.view.cells import Row, Span, blank, fit, fit_row, row_width, safe, select, sides, width_of
+from edgemon.board.view.diagnosis import diagnosis
 from edgemon.model.instant import Instant
 from edgemon.model.snapshot import AlarmView, LevelView, MachineView, PointView, SensorView
 
@@ -26,8 +27,8 @@ def levels(machine: MachineView) -> list[LevelAt]:
     return [LevelAt(point.point, level.name) for point in machine.points for level in point.levels]
 
 
-def head(machine: MachineView, now: Instant, look: Look, width: int) -> tuple[Row, ...]:
-    """Write who the machine is and how it is, and the heads of the columns below."""
+def head(machine: MachineView, area: str, now: Instant, look: Look, width: int) -> tuple[Row, ...]:
+    """Write who the machine is, in which area, and how it is, and the heads of the columns below."""
     show = status.of_machine(machine)
     unsure = status.is_unsure(machine.state, machine.quality)
     left = [
@@ -39,7 +40,7 @@ def head(machine: MachineView, now: Instant, look: Look, width: int) -> tuple[Ro
         Span("  " + plant.why(machine), Role.NO_DATA),
     ]
     old = f"data {figures.age(machine.t, now)} old " if machine.t is not None else "never heard "
-    kind = f"     {plant.speed(machine)}, {safe(machine.area)}"
+    kind = f"     {plant.speed(machine)}, {safe(area)}"
     critical = f", {safe(machine.criticality)}" if machine.criticality not in ("", "normal") else ""
     return (
         sides(left, [Span(old, Role.DIM)], width, ellipsis=look.glyphs.ellipsis),
@@ -108,7 +109,8 @@ def _heads(cols: _Columns, width: int, look: Look) -> Row:
 
 
 def _level(point: PointView, level: LevelView, cols: _Columns, look: Look, selected: bool) -> list[Span]:
-    role = {"alert": Role.ALERT, "alarm": Role.ALARM}.get(level.state, Role.TEXT)
+    plain = Role.NEAR if level in status.near_levels(point) else Role.TEXT
+    role = {"alert": Role.ALERT, "alarm": Role.ALARM}.get(level.state, plain)
     known = point.quality != "stale" and point.state != "unknown"
     at = figures.place(level.value, level.alert, level.alarm) if known else None
     filled, track = figures.bar(at, cols.bar, look.glyphs, (level.alert is not None, level.alarm is not None))
@@ -150,7 +152,7 @@ def found(machine: MachineView, at: LevelAt | None) -> tuple[PointView, LevelVie
 def beside(
     machine: MachineView, at: LevelAt | None, sensor: SensorView | None, now: Instant, look: Look, width: int
 ) -> list[Row]:
-    """Write what stands under the levels: the selected level in full, the machine's alarms, its sensor's health."""
+    """Write what stands under the levels: the selected level, its point's diagnosis, the machine's alarms, its sensor."""
     one = found(machine, at)
     rows: list[Row] = []
     if one is not None:
@@ -159,23 +161,35 @@ def beside(
         remark = f"  {safe(level.remark, 120)}" if level.remark else ""
         text = f" {safe(point.name)}: {safe(level.title)}{band}; limits: {origin(level)}{remark}"
         rows.append(fit_row([Span(text, Role.TEXT)], width, look.glyphs.ellipsis))
-    rows.extend(_alarm(alarm, now, look, width) for alarm in _alarms(machine)[:2])
+        rows.extend(diagnosis(point.diagnosis, now, look, width))
+    rows.extend(_alarms(machine, now, look, width))
     if sensor is not None:
         rows.append(fit_row(health(sensor, now), width, look.glyphs.ellipsis))
     return rows
 
 
-def _alarms(machine: MachineView) -> list[AlarmView]:
-    alarms = [alarm for point in machine.points for alarm in point.alarms]
-    return sorted(alarms, key=lambda alarm: (not status.calls(alarm), alarm.severity != "alarm", -alarm.raised_at))
+def _alarms(machine: MachineView, now: Instant, look: Look, width: int) -> list[Row]:
+    """Write the two alarms that matter most with what is to do, how many more there are, and what is suppressed in sum."""
+    listed = alarms.listed([machine])
+    rows = [row for alarm in listed[:2] for row in _alarm(alarm, now, look, width)]
+    more = [f"{len(listed) - 2} more in the alarm list (l)"] if len(listed) > 2 else []
+    count = alarms.suppressed([machine]).total()
+    if count:
+        more.append(f"{count} records {alarms.SUPPRESSED}")
+    if more:
+        rows.append(fit_row([Span(f"     {'; '.join(more)}", Role.DIM)], width, look.glyphs.ellipsis))
+    return rows
 
 
-def _alarm(alarm: AlarmView, now: Instant, look: Look, width: int) -> Row:
-    state = f"{alarm.alarm_state} for {figures.age(alarm.since, now)}"
-    text = f"{safe(alarm.point_name)} {safe(alarm.title)} {alarm.severity}, {state}"
-    call = "  to acknowledge" if status.calls(alarm) else ""
-    spans = [Span(" "), *status.tag(status.of_alarm(alarm), look, status.calls(alarm)), Span(text), Span(call, Role.BRIGHT)]
-    return fit_row(spans, width, look.glyphs.ellipsis)
+def _alarm(alarm: AlarmView, now: Instant, look: Look, width: int) -> list[Row]:
+    """Write an alarm and what is to do; in a second row where one is too short and somebody has to do it."""
+    tag = status.tag(status.of_alarm(alarm), look, status.calls(alarm))
+    spans = [Span(" "), *tag, Span(f" {alarms.in_short(alarm, now)}")]
+    advice = Span(f"  {alarms.advice(alarm)}", Role.BRIGHT if status.waits(alarm) else Role.DIM)
+    if row_width((*spans, advice)) <= width:
+        return [fit_row([*spans, advice], width)]
+    rows = [fit_row(spans, width, look.glyphs.ellipsis)]
+    return [*rows, fit_row([Span("   "), advice], width, look.glyphs.ellipsis)] if status.waits(alarm) else rows
 
 
 def health(sensor: SensorView, now: Instant) -> list[Span]:
