@@ -9,7 +9,6 @@ from typing import Any
 from edgemon.api.client import Daemon
 from edgemon.clock import SystemClock
 from edgemon.model.instant import format_instant
-from edgemon.settings.load import load_all
 
 DEFAULT_DIRECTORY = Path("/etc/edgemon")
 
@@ -69,6 +68,8 @@ def daemon_of(options: argparse.Namespace) -> Daemon:
     """Give the daemon that the options mean. Raises `SettingsError` where the configuration cannot be read."""
     attach: str | None = options.attach
     if attach is None:
+        from edgemon.settings.load import load_all  # not needed, and not small, where the daemon is named
+
         _, gateway = load_all(options.config)
         return Daemon(gateway.access.socket, SystemClock())
     if attach.startswith("unix:"):

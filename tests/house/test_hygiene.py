@@ -15,7 +15,8 @@ ROOT = Path(__file__).parents[2]
         ("edgemon.engine.judge", ("textual", "paho", "aiosqlite", "fastapi", "scipy.signal", "scipy.stats")),
         ("edgemon.daemon.service", ("textual", "scipy.signal", "scipy.stats", "simulators")),
         ("edgemon.cli.main", ("textual", "fastapi", "scipy", "paho", "edgemon.daemon")),
-        ("edgemon.cli.board", ("fastapi", "uvicorn", "scipy", "paho", "aiosqlite", "edgemon.daemon")),
+        ("edgemon.cli.board", ("fastapi", "uvicorn", "numpy", "scipy", "paho", "aiosqlite", "edgemon.daemon")),
+        ("edgemon.board.app", ("numpy", "httpx", "pydantic", "edgemon.api", "edgemon.settings", "edgemon.engine")),
         ("edgemon.board.port", ("paho", "aiosqlite", "scipy", "edgemon.engine", "edgemon.store")),
     ],
 )
