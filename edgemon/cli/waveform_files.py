@@ -142,7 +142,7 @@ def _step(path: Path, one: Mapping[str, Any]) -> float:
 def read_uff(path: Path) -> Raw:
     """Read the time records of a universal file, data sets of type 58, through the library pyuff."""
     try:
-        import pyuff  # type: ignore[import-untyped]  # it has no types
+        import pyuff
     except ImportError as error:
         raise RecordingError(
             "reading universal files needs the library pyuff", str(path), "pip install edgemon[files]"
