@@ -11,6 +11,9 @@ from edgemon.board.view.cells import Row, fit_row
 from edgemon.board.widgets.lines import Lines
 from edgemon.model.snapshot import AlarmView
 
+_ROOMY = 8
+"""Rows from which on the list has a head, and the alarm selected stands under it in full."""
+
 
 class AlarmsScreen(ListScreen):
     """Every alarm record that is not plainly normal; the selection follows its alarm, not its row."""
@@ -32,11 +35,14 @@ class AlarmsScreen(ListScreen):
         chosen = self._listed[at] if self._listed else None
         body = view.body(self.desk.picture.machines, self.selected, now, look, width)
         self._lines = [alarm for alarm, _ in body]
-        room = max(1, height - 1 - view.BELOW)
+        roomy = height >= _ROOMY
+        room = height - 1 - view.BELOW if roomy else height
         line = self._lines.index(chosen) if chosen is not None else 0
-        self.top = min(max(self.top, line - room + 1), max(0, line - 1 if at else 0))
+        self.top = min(max(self.top, line - room + 1), (line - 1 if at else 0) if roomy else line)
         shown = list(self.window([row for _, row in body], room))
         shown.extend([fit_row([], width)] * (room - len(shown)))
+        if not roomy:
+            return shown
         heads = view.heading(width, view.Columns.of(self._listed), look)
         return [heads, *shown, *view.below(chosen, now, look, width)]
 
@@ -71,7 +77,7 @@ class AlarmsScreen(ListScreen):
 
     def on_lines_pressed(self, message: Lines.Pressed) -> None:
         """Select with the mouse; pressed twice, open the machine."""
-        line = message.y - 1 + self.top
+        line = message.y - (self.query_one("#body", Lines).size.height >= _ROOMY) + self.top
         alarm = self._lines[line] if 0 <= line < len(self._lines) else None
         if alarm is not None:
             self.selected = alarm.id

@@ -9,8 +9,9 @@ from textual.screen import Screen
 
 from edgemon.board.desk import Desk
 from edgemon.board.keys import FOOTERS, Key
+from edgemon.board.theme import Role
 from edgemon.board.view import banner
-from edgemon.board.view.cells import Row
+from edgemon.board.view.cells import Row, Span, row_width, sides
 from edgemon.board.widgets.lines import Lines
 from edgemon.errors import EdgemonError
 
@@ -81,10 +82,15 @@ class ListScreen(BoardScreen):
         self._window = 1
 
     def window(self, rows: Sequence[Row], height: int) -> Sequence[Row]:
-        """Give the rows that are in view, keeping the view within what there is."""
+        """Give the rows that are in view, keeping the view within what there is; the last one tells how many lie below."""
         self._window = max(1, height)
         self.top = max(0, min(self.top, len(rows) - height))
-        return rows[self.top : self.top + height]
+        shown = list(rows[self.top : self.top + height])
+        below = len(rows) - self.top - height
+        if below > 0 and shown:
+            glyphs, width = self.desk.look.glyphs, row_width(shown[-1])
+            shown[-1] = sides(shown[-1], [Span(f" {below} more {glyphs.more} ", Role.BRIGHT)], width, ellipsis=" ")
+        return shown
 
     def action_move(self, down: int, right: int) -> None:
         """Scroll by a row."""

@@ -43,7 +43,10 @@ def _first(picture: Picture, total: Summary, look: Look, width: int) -> Row:
     time = f" {figures.clock(gateway.now)} UTC " if gateway is not None else " --:--:-- UTC "
     clock = Span(time, Role.BANNER if picture.lost is None else Role.NO_DATA_FILL)
     room = width - width_of(name) - width_of(time) - 2
-    spoken = next((spans for brevity in range(3) if row_width(tuple(spans := _counts(total, look, brevity))) <= room), [])
+    spoken = next((spans for brevity in range(2) if row_width(tuple(spans := _counts(total, look, brevity))) <= room), None)
+    if spoken is None:  # the counts matter more than the name, and than the time
+        spoken = _counts(total, look, 2)
+        clock = clock if row_width((*spoken, clock)) < width else Span("")
     right = [_on_banner(span) for span in (*spoken, Span(" "), clock)]
     return sides([Span(f" {name}", Role.BANNER)], right, width, Role.BANNER, look.glyphs.ellipsis)
 
@@ -75,7 +78,7 @@ def _second(picture: Picture, total: Summary, look: Look, width: int) -> Row:
     for text, role in troubles(picture, total):
         spans.extend((Span(f" {text} ", role), Span(" ", Role.BANNER)))
     if total.calling:
-        spans.extend(_calling(total.calling, picture, look))
+        spans.extend(_calling(total.calling, picture, look, width - row_width(tuple(spans))))
     elif len(spans) == 1:
         spans.append(Span(CAUTION, Role.BANNER_DIM))
     return fit_row([_on_banner(span) for span in spans], width, look.glyphs.ellipsis, Role.BANNER)
@@ -103,13 +106,21 @@ def _rejected(gateway: GatewayView) -> list[tuple[str, Role]]:
     return [(f"{gateway.rejected} rejected", Role.NO_DATA)] if gateway.rejected else []
 
 
-def _calling(calling: Sequence[AlarmView], picture: Picture, look: Look) -> list[Span]:
+def _calling(calling: Sequence[AlarmView], picture: Picture, look: Look, room: int) -> list[Span]:
     """Name the alarm that calls most, and how many wait."""
     first = calling[0]
     many = f"{len(calling)} to acknowledge: " if len(calling) > 1 else "to acknowledge: "
     show = status.of_alarm(first)
-    text = f"{safe(first.machine_name)}, {safe(first.title)}, {figures.age(first.raised_at, picture.now)}"
-    return [Span(many, Role.BANNER_DIM), *status.tag(show, look, status.calls(first)), Span(" " + text, Role.BANNER)]
+    tag = status.tag(show, look, status.calls(first))
+    name = safe(first.machine_name)
+    text = f" {name}, {safe(first.title)}, {figures.age(first.raised_at, picture.now)}"
+    if width_of(many) + row_width(tag) + width_of(name) >= room:  # who calls matters more than the words
+        return [
+            *tag,
+            Span(text, Role.BANNER),
+            Span(f" and {len(calling) - 1} more" if len(calling) > 1 else "", Role.BANNER_DIM),
+        ]
+    return [Span(many, Role.BANNER_DIM), *tag, Span(text, Role.BANNER)]
 
 
 def footer(keys: Sequence[Key], message: str, look: Look, width: int) -> Row:

@@ -81,6 +81,6 @@ def _alarms(machine: MachineView, now: Instant, look: Look, width: int) -> Row:
         said = alarms.SUPPRESSED if alarms.suppressed([machine]) else "no alarm records"
         return fit_row([Span(f"     {said}", Role.DIM)], width)
     more = f"  and {len(listed) - 1} more" if len(listed) > 1 else ""
-    call = "  to acknowledge (a)" if status.waits(listed[0]) else ""
-    text = f"     {alarms.in_short(listed[0], now)}"
-    return fit_row([Span(text, Role.TEXT), Span(call, Role.BRIGHT), Span(more, Role.DIM)], width, look.glyphs.ellipsis)
+    call = "to acknowledge (a): " if status.waits(listed[0]) else ""
+    spans = [Span(f"     {call}", Role.BRIGHT), Span(alarms.in_short(listed[0], now), Role.TEXT), Span(more, Role.DIM)]
+    return fit_row(spans, width, look.glyphs.ellipsis)

@@ -152,7 +152,7 @@ def found(machine: MachineView, at: LevelAt | None) -> tuple[PointView, LevelVie
 def beside(
     machine: MachineView, at: LevelAt | None, sensor: SensorView | None, now: Instant, look: Look, width: int
 ) -> list[Row]:
-    """Write what stands under the levels: the selected level, its point's diagnosis, the machine's alarms, its sensor."""
+    """Write what stands under the levels: the selected level, the machine's alarms, the point's diagnosis, its sensor."""
     one = found(machine, at)
     rows: list[Row] = []
     if one is not None:
@@ -161,8 +161,9 @@ def beside(
         remark = f"  {safe(level.remark, 120)}" if level.remark else ""
         text = f" {safe(point.name)}: {safe(level.title)}{band}; limits: {origin(level)}{remark}"
         rows.append(fit_row([Span(text, Role.TEXT)], width, look.glyphs.ellipsis))
-        rows.extend(diagnosis(point.diagnosis, now, look, width))
     rows.extend(_alarms(machine, now, look, width))
+    if one is not None:
+        rows.extend(diagnosis(one[0].diagnosis, now, look, width))
     if sensor is not None:
         rows.append(fit_row(health(sensor, now), width, look.glyphs.ellipsis))
     return rows

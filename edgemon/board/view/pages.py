@@ -1,5 +1,6 @@
 """The pages to be read: what is being simulated and why, the journal, the help, and the question before an acknowledgement."""
 
+import itertools
 from collections.abc import Iterable, Sequence
 
 from edgemon.board.keys import HELPED
@@ -9,6 +10,12 @@ from edgemon.board.view.banner import CAUTION
 from edgemon.board.view.cells import Row, Span, blank, fit, fit_row, safe, wrap
 from edgemon.model.command import Person
 from edgemon.model.snapshot import AlarmView, JournalView, MachineView, NoteView
+
+_TWO_COLUMNS = 180
+"""Cells from which on keys and marks stand side by side."""
+
+_MEANING = 21
+"""Cells before the meaning of a mark."""
 
 CAUTIONS = (
     f"{CAUTION} It must not be the only means of stopping a machine or of warning a person.",
@@ -66,13 +73,25 @@ def help_page(person: Person | None, look: Look, width: int) -> list[Row]:
         if person is not None
         else "The daemon has not said who you are."
     )
-    rows.extend((blank(width), _line(f" {who}", width)))
+    rows.extend((blank(width), _line(f" {who}", width), blank(width)))
+    if width < _TWO_COLUMNS:
+        return [*rows, *_keys(width), blank(width), *_signs(look, width)]
+    left, right = _keys(width // 2), _signs(look, width - width // 2)
+    beside = itertools.zip_longest(left, right, fillvalue=())
+    return rows + [(*(one or blank(width // 2)), *(other or blank(width - width // 2))) for one, other in beside]
+
+
+def _keys(width: int) -> list[Row]:
+    rows: list[Row] = []
     for title, keys in HELPED:
-        rows.extend((blank(width), _line(f" {title}", width, Role.BRIGHT)))
+        rows.extend([blank(width)] if rows else [])
+        rows.append(_line(f" {title}", width, Role.BRIGHT))
         rows.extend(fit_row([Span(f"   {fit(key.cap, 10)} ", Role.TEXT), Span(key.help, Role.DIM)], width) for key in keys)
-    rows.extend((blank(width), _line(" Marks", width, Role.BRIGHT), *_marks(look, width)))
-    rows.extend((blank(width), *_reading(look, width)))
     return rows
+
+
+def _signs(look: Look, width: int) -> list[Row]:
+    return [_line(" Marks", width, Role.BRIGHT), *_marks(look, width), blank(width), *_reading(look, width)]
 
 
 def _marks(look: Look, width: int) -> Iterable[Row]:
@@ -90,17 +109,18 @@ def _marks(look: Look, width: int) -> Iterable[Row]:
         Show.STOPPED: "not running",
         Show.NORMAL: "within limits",
     }
-    for show in MARKS:
-        tag = status.tag(show, look, calling=False)
-        yield fit_row(
-            [Span("   "), *tag, Span(fit(MARKS[show].word, 15), MARKS[show].role), Span(meaning[show], Role.DIM)], width
-        )
+    for show, mark in MARKS.items():
+        head = [Span("   "), *status.tag(show, look, calling=False), Span(fit(mark.word, 15), mark.role)]
+        for line in wrap(meaning[show], max(10, width - _MEANING - 1)):
+            yield fit_row([*head, Span(line, Role.DIM)], width)
+            head = [Span(" " * _MEANING)]
 
 
 def _reading(look: Look, width: int) -> list[Row]:
     filled, track = figures.bar(0.3, 24, look.glyphs)
     text = (
-        "The bar is the level nearest its alarm limit, on one scale for all machines: the first half is up to the alert"
+        "The bar is the level nearest its alarm limit, or the one for which the machine is near a limit, in alert or in alarm;"
+        " on one scale for all machines: the first half is up to the alert"
         " limit (1), the next quarter up to the alarm limit (2), the end is twice the alarm limit. Ages are in coarse steps."
         " A ? beside a state says that it rests on data no longer good; a ~ after a name, where only some machines are"
         " simulated, that this one is."

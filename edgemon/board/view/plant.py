@@ -8,9 +8,9 @@ from edgemon.board.theme import PRECEDENCE, Look, Role, Show
 from edgemon.board.view import figures, status
 from edgemon.board.view.cells import Row, Span, fit, fit_row, safe, select, width_of
 from edgemon.board.view.grid import COMPACT, FULL, MEDIUM, TALL, Form, Grid, Group, Heading, arrange
-from edgemon.board.view.lead import lead, trend
+from edgemon.board.view.lead import lead, trend, vibration
 from edgemon.model.instant import Instant
-from edgemon.model.snapshot import AreaView, MachineView
+from edgemon.model.snapshot import AreaView, MachineView, WorstView
 
 _MARK = 4
 """Cells of cursor and mark."""
@@ -181,9 +181,15 @@ def _first(machine: MachineView, form: Form, cols: Columns, now: Instant, look: 
 
 
 def _second(machine: MachineView, cols: Columns, look: Look) -> list[Span]:
-    """Write the second row of a tall tile: what the bar shows or why there is nothing, the short trend, the speed."""
+    """Write the second row of a tall tile: what the bar shows or why there is nothing, the short trend, the speed.
+
+    Where the bar shows a temperature, the vibration level nearest its limit stands in the speed's place.
+    """
     reason = why(machine)
     turning = f"{machine.rpm:.0f} r/min" if machine.rpm is not None and is_known(machine) else ""
+    shaking = vibration(machine) if is_known(machine) else None
+    if shaking is not None:
+        turning = _number(shaking, look)
     return [
         Span(" " * _MARK),
         Span(
@@ -191,7 +197,7 @@ def _second(machine: MachineView, cols: Columns, look: Look) -> list[Span]:
         ),
         Span(" "),
         Span(figures.trend(trend(machine), cols.bar, look.glyphs), trend_role(machine)),
-        Span(f" {turning.rjust(figures.NUMBER + 6)}", Role.DIM),
+        Span(f" {turning.rjust(_VALUE)}", Role.DIM),
     ]
 
 
@@ -211,7 +217,11 @@ def value(machine: MachineView, look: Look) -> str:
     worst = lead(machine)
     if worst is None or not is_known(machine):
         return fit("--".rjust(figures.NUMBER), _VALUE)
-    return f"{figures.number(worst.value).rjust(figures.NUMBER)} {fit(figures.unit(worst.unit, look.glyphs), 5)}"
+    return _number(worst, look)
+
+
+def _number(level: WorstView, look: Look) -> str:
+    return f"{figures.number(level.value).rjust(figures.NUMBER)} {fit(figures.unit(level.unit, look.glyphs), 5)}"
 
 
 def label(machine: MachineView) -> str:
