@@ -6,21 +6,21 @@ from tests.board.driving import plant
 
 
 async def test_counts_and_who_calls_stay_in_the_banner_of_a_narrow_terminal() -> None:
-    async with plant((40, 12)) as one:
+    async with plant((40, 12), still=True) as one:
         first, second = one.lines("banner")
         assert "■1  ▲1  ?1  ▸1" in first
         assert "06:30:00 UTC" in first
         assert "SIMULATED DATA" in second
-        assert "■2  Booster pump 3" in second
+        assert "■2! Booster pump 3" in second
         assert "Booster pump 3       alarm" in one.text()
 
 
 async def test_at_20_by_5_the_counts_and_the_machine_or_alarm_selected_are_left() -> None:
-    async with plant((20, 5)) as one:
+    async with plant((20, 5), still=True) as one:
         assert "■1  ▲1  ?1  ▸1" in one.lines("banner")[0]
         assert any("■2" in line and "alarm" in line for line in one.lines("body"))
         await one.press("l")
-        assert "›■2  Boo" in one.lines("body")[1]
+        assert "›■2! Boo" in one.lines("body")[1]
         await one.press("down")
         assert "›▲1  High" in one.lines("body")[1]
         await one.pilot.click("#body", offset=(5, 1))

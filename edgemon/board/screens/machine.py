@@ -19,7 +19,7 @@ from edgemon.model.snapshot import MachineView, TrendPoint
 TREND_FOR: Duration = 900.0
 """Seconds of the past shown, and the step in which it is asked for again."""
 ASK_AGAIN: Duration = 4.0
-_CHART = 30
+_CHART = 40
 """Rows the chart may take where nothing else needs them."""
 
 

@@ -53,10 +53,12 @@ def _height(value: float, level: LevelView, top: float, own: bool) -> float:
 
 
 def _limit_rows(level: LevelView, plot: int) -> dict[int, tuple[str, float]]:
+    """Give the row of each limit; where both fall into one, the alert limit takes the row below."""
     rows: dict[int, tuple[str, float]] = {}
-    for word, limit, at in (("alert", level.alert, figures.ALERT_AT), ("alarm", level.alarm, figures.ALARM_AT)):
+    for word, limit, at in (("alarm", level.alarm, figures.ALARM_AT), ("alert", level.alert, figures.ALERT_AT)):
+        row = max(0, plot - 1 - int(at * plot))
         if limit is not None:
-            rows[max(0, plot - 1 - int(at * plot))] = (word, limit)
+            rows[min(row + (row in rows), plot - 1)] = (word, limit)
     return rows
 
 

@@ -104,7 +104,7 @@ def _point(point: PointView, cols: _Columns, look: Look, width: int) -> Row:
 def _heads(cols: _Columns, width: int, look: Look) -> Row:
     """Write the heads of the columns of every level below."""
     limits = f"{'alert'.rjust(figures.NUMBER)} {'alarm'.rjust(figures.NUMBER)}"
-    text = f"     {fit('level', cols.title)} {'value'.rjust(figures.NUMBER)} {fit('', 7)} {limits} {fit('', cols.bar)}"
+    text = f"     {fit('level', cols.title)} {'value'.rjust(figures.NUMBER)} {fit('', 6)} {limits} {fit('', cols.bar)}"
     return fit_row([Span(text + ("  limits from" if cols.origin else ""), Role.DIM)], width, look.glyphs.ellipsis)
 
 
