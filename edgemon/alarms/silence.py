@@ -45,6 +45,13 @@ def is_silent(rules: Rules, state: PointState, now: Instant) -> bool:
     return since is None or now - since >= rules.point.stale_after_s
 
 
+def shown(rules: Rules, state: PointState, now: Instant) -> tuple[Quality, tuple[str, ...]]:
+    """Give quality and reasons as they are now, even where nothing was judged since the point fell silent."""
+    if state.quality is Quality.GOOD and is_silent(rules, state, now):
+        return Quality.STALE, _SILENT
+    return state.quality, state.reasons
+
+
 def due_at(rules: Rules, state: PointState) -> Instant | None:
     """Give the instant at which the quality may change by the passing of time alone; None if it will not."""
     record = state.alarms.get(MONITORING)

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable, Mapping
 
+from edgemon.alarms import silence
 from edgemon.alarms.judge import point_word
 from edgemon.alarms.registry import title_of
 from edgemon.alarms.rules import Rules
@@ -45,6 +46,7 @@ def point_view(rules: Rules, state: States, now: Instant) -> PointView:
     states = (state,) if isinstance(state, PointState) else tuple(state)
     shown = _shown(rules, states, now)
     point = rules.point
+    quality, reasons = silence.shown(rules, shown, now)
     return PointView(
         machine=str(rules.machine.id),
         point=str(point.key.point),
@@ -53,8 +55,8 @@ def point_view(rules: Rules, state: States, now: Instant) -> PointView:
         axis=point.axis,
         direction=point.direction,
         state=point_word(rules, shown, now),
-        quality=shown.quality.value,
-        reasons=shown.reasons,
+        quality=quality.value,
+        reasons=reasons,
         t=shown.fit_at,
         levels=tuple(_level_view(rules, shown, level) for level in shown.levels if not _is_gone(rules, shown, level, now)),
         alarms=tuple(alarm_view(rules, record) for each in states for record in each.alarms.values() if is_listed(record)),

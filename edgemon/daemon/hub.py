@@ -1,5 +1,6 @@
 """What is remembered, shown to whoever asks: the API's site. Views are made when looked at, and only of what moved."""
 
+import logging
 from collections.abc import AsyncIterator, Awaitable, Callable, Iterable
 from dataclasses import dataclass
 
@@ -34,6 +35,8 @@ from edgemon.units import from_si
 QUICKEST_S = 0.25
 SLOWEST_S = 1.0
 _STARTING = Outcome(False, "the gateway is still starting")
+
+log = logging.getLogger(__name__)
 
 
 @dataclass(slots=True)
@@ -79,12 +82,23 @@ class Hub:
             self._versions[machine] += 1
             self._views.pop(machine, None)
 
-    def store_fails(self, why: str) -> None:
-        """Say that the store fails."""
-        self._store_trouble = why
+    @property
+    def store_is_ok(self) -> bool:
+        """Say whether the store works."""
+        return not self._store_trouble
+
+    def store_fails(self, why: str) -> bool:
+        """Say that the store fails, and whether that is new; what is shown ages meanwhile, for nothing is judged."""
+        is_new, self._store_trouble = self._store_trouble != why, why
+        self._views.clear()
+        for machine in self._versions:
+            self._versions[machine] += 1
+        return is_new
 
     def store_is_well(self) -> None:
         """Say that the store works."""
+        if self._store_trouble:
+            log.info("the store works again")
         self._store_trouble = ""
 
     def machines(self, which: Iterable[MachineId]) -> tuple[MachineView, ...]:
@@ -139,7 +153,7 @@ class Hub:
             queue=link.waiting,
             open_captures=len(memory.assembly.open),
             store_bytes=self.store_bytes,
-            store_ok=not self._store_trouble,
+            store_ok=self.store_is_ok,
             store_detail=self._store_trouble,
             notes=views.notes(memory),
             unsent=unsent,

@@ -277,8 +277,9 @@ class DataPath:
                 return entries
 
     async def _trouble(self, error: StoreError) -> None:
-        log.error("the store fails, nothing is acknowledged until it works again: %s", error)
-        self._hub.store_fails(str(error))
+        if self._hub.store_fails(str(error)):
+            log.error("the store fails, nothing is acknowledged until it works again: %s", error)
+        self._publisher.moved(machine.id for machine in self._setting.plant.machines)  # silence shows, though none is judged
         await self._clock.sleep(_RETRY_S)
 
 

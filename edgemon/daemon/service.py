@@ -32,6 +32,8 @@ CLOCK_STEP_S = 2.0
 """A difference between UTC and the monotonic clock over one tick that is a step, not a drift."""
 
 _FLUSH_S = 3.0
+_END_S = 10.0
+"""What was taken from the broker is worked off so long at the end; a store that fails must not hold the stop up for ever."""
 _STATUS_EVERY = 10
 
 log = logging.getLogger(__name__)
@@ -91,7 +93,8 @@ class Service:
             beside = {
                 "pump": lambda: _pump(link, path),
                 "publisher": publisher.run,
-                "tick": lambda: self._tick(path, publisher, hub, link, store),
+                "tick": lambda: self._tick(path, publisher, link),
+                "report": lambda: self._report(publisher, hub, link, store),
                 **thinking,
             }
             await self._work(stop, path, api, beside)
@@ -124,8 +127,13 @@ class Service:
             await stop.wait()
             for task in others:
                 task.cancel()
-            await path.put(End(GatewayStopped(self._clock.now(), "told to stop")))
-            await owner
+            try:
+                async with asyncio.timeout(_END_S):
+                    await path.put(End(GatewayStopped(self._clock.now(), "told to stop")))
+                    await owner
+            except TimeoutError:
+                owner.cancel()
+                log.error("stopped with work left: the broker was not told that it is taken, and delivers it again")
             api.stop()
             await serving
 
@@ -138,10 +146,10 @@ class Service:
             log.info("the broker was not told of the stop; its last will says it")
         await link.stop()
 
-    async def _tick(self, path: DataPath, publisher: Publisher, hub: Hub, link: Link, store: Store) -> None:
-        """Once a second: silence, clock steps, the link, the gateway's own state."""
+    async def _tick(self, path: DataPath, publisher: Publisher, link: Link) -> None:
+        """Once a second: silence, clock steps, the link; waits while the path cannot take it."""
         offset = self._clock.now() - self._clock.elapsed()
-        was_up, connections, count = False, 0, 0
+        was_up, connections = False, 0
         while True:
             await self._clock.sleep(TICK_S)
             now = self._clock.now()
@@ -159,11 +167,18 @@ class Service:
             if status.connections != connections:
                 connections = status.connections
                 publisher.again(self._plant.machine_of)
-            if count % _STATUS_EVERY == 0 or not status.up:
+            await path.put(Tick())
+
+    async def _report(self, publisher: Publisher, hub: Hub, link: Link, store: Store) -> None:
+        """Publish the gateway's own state, now and then and when link or store come or go; waits for nobody."""
+        count, said = 0, (False, True)
+        while True:
+            await self._clock.sleep(TICK_S)
+            is_like = (link.status.up, hub.store_is_ok)
+            if count % _STATUS_EVERY == 0 or is_like != said:
                 hub.store_bytes = await store.size_bytes()
                 publisher.state(gateway_state(self._gateway.root, hub.gateway()))
-            count += 1
-            await path.put(Tick())
+            said, count = is_like, count + 1
 
 
 async def _pump(link: Link, path: DataPath) -> None:

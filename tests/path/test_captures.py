@@ -185,6 +185,22 @@ async def test_the_same_samples_under_another_name_come_from_a_stuck_sensor() ->
         assert rig.published()["reasons"] == [Flaw.REPEATED.value]
 
 
+async def test_while_the_store_fails_what_was_normal_falls_silent() -> None:
+    async with running(Rig()) as rig:
+        await rig.send(capture(START, 1.0))
+        assert rig.published()["state"] == "normal"
+        rig.store.failing = StoreFull("disk full", "edgemon.sqlite")
+        await rig.send(capture(START + 20, 1.0))
+        await rig.clock.advance(70.0)
+        assert (rig.published()["state"], rig.published()["quality"]) == ("unknown", "stale")
+        assert rig.published("machine/hp-pump-1")["state"] == "unknown"
+        assert not rig.hub.gateway().store_ok
+        rig.store.failing = None
+        await rig.clock.advance(1.0)
+        await rig.send(capture(START + 70, 1.0))
+        assert (rig.published()["state"], rig.published()["quality"]) == ("normal", "good")
+
+
 async def test_nothing_is_acknowledged_while_the_store_fails_and_everything_after_it() -> None:
     async with running(Rig()) as rig:
         rig.store.failing = StoreFull("disk full", "edgemon.sqlite")

@@ -135,12 +135,18 @@ class DaemonProcess:
                 assert time.monotonic() < deadline, f"the daemon does not answer:\n{self.log}"
                 time.sleep(0.02)
 
-    def terminate(self) -> tuple[int, float]:
+    @property
+    def pid(self) -> int:
+        """Its process."""
+        assert self._process is not None
+        return self._process.pid
+
+    def terminate(self, within_s: float = ENDS_WITHIN_S) -> tuple[int, float]:
         """Send SIGTERM; gives the exit code and how long it took, s."""
         assert self._process is not None
         began = time.monotonic()
         self._process.send_signal(signal.SIGTERM)
-        code = self._process.wait(ENDS_WITHIN_S)
+        code = self._process.wait(within_s)
         self._process = None
         return code, time.monotonic() - began
 
