@@ -4,6 +4,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 
 from edgemon.alarms import judge as alarms
+from edgemon.alarms.rewind import rewind
 from edgemon.engine.analyse import Analysis, Heard, Repeated, Taken, Waiting, condemned
 from edgemon.engine.arrivals import remember
 from edgemon.engine.baselines import key_of, obey
@@ -16,6 +17,7 @@ from edgemon.model.event import (
     BaselineProposed,
     BaselineRetired,
     CaptureIncomplete,
+    ClockStepped,
     DiagnosisMade,
     Event,
     GatewayStarted,
@@ -132,7 +134,24 @@ def happened(setting: Setting, memory: Memory, event: Event, now: Instant) -> Ju
         memory = replace(memory, baselines={**memory.baselines, key_of(one): one})
         tracks = {(one.point, sim) for sim in (False, True)}  # the limits in force hold for both
         draft.moved.update(tracks & memory.points.keys())
+    elif isinstance(event, ClockStepped):
+        _clock_was_set(draft)
     return _judgement(draft, memory)
+
+
+def _clock_was_set(draft: _Draft) -> None:
+    """Take everything up as after a start: nothing lies in the future, and no point is called lost for the step's sake."""
+    now = draft.now
+    for track, state in list(draft.points.items()):
+        rules = draft.setting.rules.get(track[0])
+        if rules is not None:
+            draft.adopt(track, state, *alarms.restart(rules, rewind(state, now), now))
+    for key, speed in draft.speeds.items():
+        if speed.taken_at > now:
+            draft.speeds[key] = replace(speed, taken_at=now)
+            draft.spun.add(key)
+    for cause, told in draft.rejections.items():
+        draft.rejections[cause] = replace(told, told_at=min(told.told_at, now))
 
 
 def baseline(filed: Setting, memory: Memory, order: BaselineCommand, person: Person, now: Instant) -> Judgement:
@@ -170,11 +189,12 @@ def begin(setting: Setting, saved: Saved, memory: Memory, started: GatewayStarte
     """Take up where the last run left off; every point the plant file names has a state from now on."""
     draft = _draft(setting, memory, started.at)
     draft.events.append(started)
+    ahead_s = setting.gateway.borders.future_skew_s
     remembered = {(state.point, state.sim): state for state in saved.points}
     tracks = [(key, setting.gateway.simulated) for key in setting.rules]
     for track in dict.fromkeys([*tracks, *(track for track in remembered if track[0] in setting.rules)]):
         state = remembered.get(track, PointState(track[0], track[1]))
-        after, events = alarms.restart(setting.rules[track[0]], state, started.at)
+        after, events = alarms.restart(setting.rules[track[0]], rewind(state, started.at, ahead_s), started.at)
         draft.points[track] = after
         draft.moved.add(track)
         draft.events.extend(events)
