@@ -46,7 +46,7 @@ from edgemon.model.event import (
     GatewayStarted,
     JournalEntry,
 )
-from edgemon.model.ids import CaptureKey, ReadingKey
+from edgemon.model.ids import CaptureKey, MachineId, PointId, ReadingKey
 from edgemon.model.level import Measurement
 from edgemon.model.message import Message, Quarantined
 from edgemon.model.snapshot import Outcome
@@ -124,7 +124,7 @@ class DataPath:
         self._setting = in_force(self._filed, self._memory.baselines)
         self._hub.limits_are(self._setting)
         started = GatewayStarted(now, __version__, plant_fingerprint)
-        self._publisher.begin(saved.published_seq, saved.next_seq - 1)
+        self._publisher.begin(saved.published_seq, saved.next_seq - 1, _gone(self._filed, saved))
         await self._conclude(judging.begin(self._setting, saved, self._memory, started))
 
     @property
@@ -309,6 +309,13 @@ def _memory_of(setting: Setting, saved: Saved) -> Memory:
         diagnoses={(made.point, made.sim): made for made in saved.diagnoses if made.point in setting.rules},
         baselines={key_of(one): one for one in saved.baselines},
     )
+
+
+def _gone(setting: Setting, saved: Saved) -> set[tuple[MachineId, PointId | None]]:
+    """Give the points (and machines, without a point) that had a state once and that the plant file no longer has."""
+    points = {state.point for state in saved.points} - setting.rules.keys()
+    machines = {key.machine for key in points} - setting.plant.machine_of.keys()
+    return {(key.machine, key.point) for key in points} | {(machine, None) for machine in machines}
 
 
 def _is_empty(commit: Commit) -> bool:

@@ -6,11 +6,11 @@ from collections.abc import Callable, Iterable
 
 from edgemon.clock import Clock
 from edgemon.errors import LinkDown, LinkRefused, StoreError
-from edgemon.model.ids import MachineId
+from edgemon.model.ids import MachineId, PointId
 from edgemon.model.instant import Instant
 from edgemon.model.outgoing import Outgoing
 from edgemon.mqtt.port import Link
-from edgemon.mqtt.wire import journal_event
+from edgemon.mqtt.wire import journal_event, state_gone
 from edgemon.store.port import Reader, Store
 from edgemon.store.wire import journal_document
 
@@ -48,15 +48,17 @@ class Publisher:
         self._render = render
         self._moved: dict[MachineId, None] = {}
         self._others: dict[str, Outgoing] = {}
+        self._gone: tuple[Outgoing, ...] = ()
         self._said: dict[str, bytes] = {}
         self._published = 0
         self._newest = 0
         self._waiting_since: Instant | None = None
         self._wake = asyncio.Event()
 
-    def begin(self, published_seq: int, newest_seq: int) -> None:
-        """Take up where the last run left off."""
+    def begin(self, published_seq: int, newest_seq: int, gone: Iterable[tuple[MachineId, PointId | None]] = ()) -> None:
+        """Take up where the last run left off; what the broker keeps of machines and points that are gone is cleared."""
         self._published, self._newest = published_seq, newest_seq
+        self._gone = tuple(state_gone(self._root, self._site, machine, point or "") for machine, point in gone)
         self._wake.set()
 
     def moved(self, machines: Iterable[MachineId]) -> None:
@@ -67,6 +69,7 @@ class Publisher:
     def again(self, machines: Iterable[MachineId]) -> None:
         """Publish all states again: the broker may have forgotten what it retained."""
         self._said.clear()
+        self._others.update((one.topic, one) for one in self._gone)
         self.moved(machines)
 
     def state(self, outgoing: Outgoing) -> None:

@@ -11,11 +11,21 @@ from edgemon.model.snapshot import AlarmView, GatewayView, MachineView, PointVie
 
 def machine_states(root: str, site: str, machine: MachineView) -> tuple[Outgoing, ...]:
     """Give the retained states of a machine and of all its points."""
-    topic = f"{root}/site/{site}/machine/{machine.id}"
-    return (
-        _retained(topic, machine_document(machine)),
-        *(_retained(f"{topic}/{point.point}", point_document(point)) for point in machine.points),
-    )
+    points = (_retained(_topic(root, site, machine.id, point.point), point_document(point)) for point in machine.points)
+    return (_retained(_topic(root, site, machine.id), machine_document(machine)), *points)
+
+
+def state_gone(root: str, site: str, machine: str, point: str = "") -> Outgoing:
+    """Give what clears the retained state of a machine or point that the plant file no longer has.
+
+    Source: MQTT 5.0 section 3.3.1.3: a retained message without payload removes the one that was kept.
+    """
+    return Outgoing(_topic(root, site, machine, point), b"", retain=True)
+
+
+def _topic(root: str, site: str, machine: str, point: str = "") -> str:
+    topic = f"{root}/site/{site}/machine/{machine}"
+    return f"{topic}/{point}" if point else topic
 
 
 def machine_document(machine: MachineView) -> dict[str, Any]:

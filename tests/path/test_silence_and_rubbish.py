@@ -1,6 +1,7 @@
 """What must never happen: silence that reads as normal, rubbish that moves a state, a start that forgets."""
 
 import json
+from dataclasses import replace
 
 import cbor2
 import pytest
@@ -8,7 +9,7 @@ import pytest
 from edgemon.analysis.measure import Waveform, measure
 from edgemon.model.command import Acknowledge
 from edgemon.model.gateway import InputBorders
-from edgemon.model.ids import AlarmKey
+from edgemon.model.ids import AlarmKey, MachineId
 from edgemon.store.memory import MemoryStore
 from tests.support.captures import capture, tone_counts
 from tests.support.plants import DRIVE_END, gateway, plant
@@ -200,3 +201,26 @@ async def test_counts_of_a_capture_are_stored_to_the_last_bit() -> None:
         stored = await rig.store.capture(key)
         assert stored is not None
         assert stored.axes["x"].tolist() == tone_counts(3.0, phase=0.3 + START % 7).tolist()
+
+
+async def test_what_the_plant_file_no_longer_has_is_cleared_from_the_broker() -> None:
+    first = Rig()
+    async with running(first):
+        await first.send(capture(START, 5.0))
+    points = [topic for topic in first.link.retained if topic.endswith("/pump-de-a")]
+    assert len(points) == 1
+    (machine,) = first.setting.plant.machines
+    kept = replace(machine, points=machine.points[:1])
+    second = Rig(replace(plant(), machines=(kept,)), store=MemoryStore(before=first.store), broker=first.link.broker)
+    async with running(second):
+        second.publisher.again(second.setting.plant.machine_of)  # as after every connection
+        await second.settle()
+        assert second.published()["state"] == "alarm"
+        assert not second.link.retained.get(points[0])
+    other = replace(machine, id=MachineId("hp-pump-2"), points=())
+    third = Rig(replace(plant(), machines=(other,)), store=MemoryStore(before=second.store), broker=first.link.broker)
+    async with running(third):
+        third.publisher.again(third.setting.plant.machine_of)
+        await third.settle()
+        left = [topic for topic, payload in third.link.retained.items() if payload and "/machine/hp-pump-1" in topic]
+        assert left == []
