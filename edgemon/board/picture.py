@@ -6,11 +6,10 @@ every machine's state with it: silence never reads as normal.
 """
 
 from dataclasses import dataclass, replace
-from typing import TypeAlias
 
 from edgemon.board.port import Lost, Update
 from edgemon.model.instant import Duration, Instant
-from edgemon.model.snapshot import AreaView, GatewayView, MachineView, PointView, SensorView, Snapshot
+from edgemon.model.snapshot import AlarmView, AreaView, GatewayView, MachineView, PointView, SensorView, Snapshot
 
 NUMBERS_EVERY: Duration = 2.0
 """Seconds between two redraws of numbers."""
@@ -18,8 +17,6 @@ SILENT_AFTER: Duration = 4.0
 """Seconds without a word from the daemon (it speaks once a second) after which nothing on the board is taken as known."""
 UNREACHABLE = "no-connection-to-daemon"
 """The reason shown for every machine while the daemon does not answer."""
-
-_Standing: TypeAlias = tuple[object, ...]
 
 
 @dataclass
@@ -40,6 +37,7 @@ class Picture:
         self._machines: dict[str, MachineView] = {}
         self._sensors: dict[str, SensorView] = {}
         self._incoming: dict[str, MachineView] = {}
+        self._urgent: set[str] = set()
         self._unknown: dict[str, MachineView] = {}
         self._heard_at: Duration | None = None
         self._numbers_at: Duration | None = None
@@ -69,15 +67,26 @@ class Picture:
             self._machines = {machine.id: machine for machine in update.machines}
             self._sensors = {sensor.id: sensor for sensor in update.sensors}
             self._incoming.clear()
+            self._urgent.clear()
             self._numbers_at = None
             self.revision += 1
         else:
-            self._incoming.update((machine.id, machine) for machine in update.machines)
+            for machine in update.machines:
+                self._gather(machine)
             self._sensors.update((sensor.id, sensor) for sensor in update.sensors)
         self.gateway = update.gateway
         if self.gateway is not None and (self.lost is None or isinstance(update, Snapshot)):
             self.lost = None
             self._unknown.clear()
+
+    def _gather(self, machine: MachineView) -> None:
+        """Keep what is new of a machine; a state that differs from the one shown waits for no numbers."""
+        self._incoming[machine.id] = machine
+        known = self._machines.get(machine.id)
+        if known is None or not _stands_alike(known, machine):
+            self._urgent.add(machine.id)
+        else:
+            self._urgent.discard(machine.id)
 
     def drain(self, at: Duration) -> bool:
         """Adopt what is due; says whether anything shown changed."""
@@ -85,11 +94,11 @@ class Picture:
         if self.lost is None and self._heard_at is not None and at - self._heard_at > SILENT_AFTER:
             self._lose(f"the daemon has been silent for more than {SILENT_AFTER:g} s")
         numbers = self._numbers_at is None or at - self._numbers_at >= NUMBERS_EVERY
-        for id_, machine in list(self._incoming.items()):
-            known = self._machines.get(id_)
-            if numbers or known is None or _standing(known) != _standing(machine):
-                self._machines[id_] = self._incoming.pop(id_)
-                self.revision += 1
+        due = list(self._incoming) if numbers else [id_ for id_ in self._incoming if id_ in self._urgent]
+        for id_ in due:
+            self._machines[id_] = self._incoming.pop(id_)
+        self._urgent.clear()
+        self.revision += bool(due)
         if numbers and self.gateway is not None:
             self._numbers_at = at
             now = self.gateway.now + self._silence(at)
@@ -104,18 +113,32 @@ class Picture:
     def _lose(self, why: str) -> None:
         self._machines.update(self._incoming)
         self._incoming.clear()
+        self._urgent.clear()
         self.lost = why
         self._unknown = {id_: _unknown(machine) for id_, machine in self._machines.items()}
         self.revision += 1
 
 
-def _standing(machine: MachineView) -> _Standing:
-    """Give what is not a mere number."""
-    alarms = tuple(
-        (alarm.id, alarm.occurrence, alarm.alarm_state, alarm.severity) for point in machine.points for alarm in point.alarms
+def _stands_alike(one: MachineView, other: MachineView) -> bool:
+    """Say whether two views of a machine differ in mere numbers only."""
+    return (
+        (one.state, one.quality, one.reasons, one.unacknowledged, one.sim)
+        == (other.state, other.quality, other.reasons, other.unacknowledged, other.sim)
+        and len(one.points) == len(other.points)
+        and all(map(_point_stands_alike, one.points, other.points))
     )
-    points = tuple((point.state, point.quality) for point in machine.points)
-    return machine.state, machine.quality, machine.reasons, machine.unacknowledged, machine.sim, points, alarms
+
+
+def _point_stands_alike(one: PointView, other: PointView) -> bool:
+    if one is other:
+        return True
+    if one.state != other.state or one.quality != other.quality:
+        return False
+    return one.alarms == other.alarms or [_mark(alarm) for alarm in one.alarms] == [_mark(alarm) for alarm in other.alarms]
+
+
+def _mark(alarm: AlarmView) -> tuple[str, int, str, str]:
+    return alarm.id, alarm.occurrence, alarm.alarm_state, alarm.severity
 
 
 def _unknown(machine: MachineView) -> MachineView:

@@ -1,9 +1,16 @@
 """`edgemon board`: the board, attached to a running daemon; quitting it does not disturb the daemon."""
 
 import argparse
+import gc
 import os
+from typing import TYPE_CHECKING
 
 from edgemon.cli.options import add_attach, daemon_of
+from edgemon.clock import SystemClock
+
+if TYPE_CHECKING:
+    from edgemon.board.app import BoardApp
+    from edgemon.board.port import Source
 
 
 def add(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
@@ -21,12 +28,17 @@ def add_look(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--light", action="store_true", help="dark on light, for a bright room")
 
 
+def make(source: "Source", options: argparse.Namespace) -> "BoardApp":
+    """Make the board with the look that the options ask for."""
+    from edgemon.board.app import BoardApp  # the terminal library is loaded where a terminal is wanted
+
+    gc.freeze()  # what is loaded by now stays: a full collection that passes over it holds up the board less
+    theme = "light" if options.light else "dark"
+    return BoardApp(source, SystemClock(), still=options.still, ascii=options.ascii, theme=theme)
+
+
 def run(options: argparse.Namespace) -> int:
     """Show the board until the user quits."""
-    from edgemon.board.app import BoardApp  # the terminal library is loaded where a terminal is wanted
-    from edgemon.clock import SystemClock
-
-    theme = "light" if options.light else "dark"
-    app = BoardApp(daemon_of(options), SystemClock(), still=options.still, ascii=options.ascii, theme=theme)
+    app = make(daemon_of(options), options)
     app.run()
     return int(app.return_code or os.EX_OK)

@@ -19,7 +19,7 @@ from typing import TYPE_CHECKING
 
 import edgemon
 from edgemon.api.client import Daemon
-from edgemon.cli.board import add_look
+from edgemon.cli.board import add_look, make
 from edgemon.cli.options import duration
 from edgemon.clock import SystemClock
 from edgemon.daemon.log import set_up
@@ -163,8 +163,6 @@ async def _end_of_input() -> None:
 
 
 def _with_board(options: argparse.Namespace, folder: Path) -> int:
-    from edgemon.board.app import BoardApp  # the terminal library is loaded where a terminal is wanted
-
     if not sys.stdout.isatty():
         raise EdgemonError("the board needs a terminal", "", "`edgemon demo --headless --for 30s` needs none")
     command = [sys.executable, "-m", "edgemon", "demo", "--headless", "--parent", "--keep", str(folder)]
@@ -177,8 +175,7 @@ def _with_board(options: argparse.Namespace, folder: Path) -> int:
     )
     try:
         source = Daemon(_socket_in(folder), SystemClock())
-        theme = "light" if options.light else "dark"
-        app = BoardApp(source, SystemClock(), still=options.still, ascii=options.ascii, theme=theme)
+        app = make(source, options)
         asyncio.run(_show(app, child, options.duration))
         if child.poll() is not None:
             raise EdgemonError("the demo's daemon ended by itself", "", _last_line(folder / "daemon.log"))

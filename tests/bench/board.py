@@ -7,6 +7,7 @@ measured apart: the program itself, in a pty, attached to a demo without a board
 """
 
 import asyncio
+import gc
 import json
 import resource
 import statistics
@@ -113,6 +114,7 @@ def start_up(tries: int = 5) -> list[float]:
 
 def main() -> None:
     if len(sys.argv) > 1:
+        gc.freeze()  # as the command does
         print(json.dumps(asyncio.run(measure(int(sys.argv[1])))))
         return
     print(

@@ -99,3 +99,18 @@ def test_data_grows_older_while_the_daemon_is_silent() -> None:
     for second in range(1, 61):
         picture.drain(float(second))
     assert picture.now - sites.NOW == 60.0
+
+
+def test_a_state_that_came_and_went_between_two_beats_is_no_reason_to_hurry() -> None:
+    picture = Picture()
+    well = sites.machine(0)
+    picture.take(sites.snapshot([well]), 0.0)
+    picture.drain(0.5)
+    picture.take(Change(sites.gateway(), (replace(well, state="alert"),)), 0.6)
+    picture.take(Change(sites.gateway(), (replace(well, trend=(0.1,)),)), 0.7)
+    picture.drain(1.0)
+    assert picture.machine(well.id) is well
+    picture.drain(2.5)
+    shown = picture.machine(well.id)
+    assert shown is not None
+    assert shown.trend == (0.1,)

@@ -32,6 +32,7 @@ class PlantScreen(BoardScreen):
         self._typing = False
         self._grid: Grid | None = None
         self._grid_of: tuple[object, ...] = ()
+        self._name_width = 0
         self._tiles: dict[str, tuple[tuple[object, ...], tuple[Row, ...]]] = {}
 
     def rows(self, width: int, height: int) -> Sequence[Row]:
@@ -45,7 +46,7 @@ class PlantScreen(BoardScreen):
             self.desk.selected = min(shown, key=plant.severity).id if shown else ""
             found = grid.find(self.desk.selected)
         page = found[0] if found is not None else 0
-        cols = plant.columns(grid.form, grid.column_width, plant.name_width(tuple(machines.values())))
+        cols = plant.columns(grid.form, grid.column_width, self._name_width)
         rows = [self._row(grid, cols, machines, page, line, width) for line in range(height - strip)]
         if found is None:
             rows[:1] = [fit_row([Span(f" {self._nothing()}")], width)]
@@ -63,6 +64,7 @@ class PlantScreen(BoardScreen):
         if self._grid is None or self._grid_of != key:
             self._grid = plant.layout(machines, picture.areas, self.wish, width, height)
             self._grid_of = key
+            self._name_width = plant.name_width(machines)
         return self._grid
 
     def _row(self, grid: Grid, cols: plant.Columns, machines: dict[str, MachineView], page: int, line: int, width: int) -> Row:

@@ -102,7 +102,8 @@ def _marks(look: Look, width: int) -> Iterable[Row]:
         Show.RETURNED: "back to normal before anyone acknowledged it",
         Show.NO_DATA: "nothing is known: silent, late or never heard; never means normal",
         Show.DOUBTFUL: "the newest data has flaws and changed no state",
-        Show.NEAR: f"from {100 * status.NEAR:.0f} % of an alert limit on; a temperature from {status.NEAR_K:.0f} K below it",
+        Show.NEAR: f"from {100 * status.NEAR:.0f} % of an alert limit on (a temperature: from {status.NEAR_K:.0f} K below it),"
+        " or beyond it but not yet confirmed",
         Show.OUT_OF_SERVICE: "an engineer took it out of service",
         Show.SHELVED: "hidden for a limited time, with a reason",
         Show.SUPPRESSED: "hidden by design",

@@ -1,6 +1,7 @@
 """What a machine, a point or an alarm shows as: the bridge from the snapshot's words to the table of marks."""
 
 from collections.abc import Sequence
+from functools import lru_cache
 
 from edgemon.board.theme import MARKS, PRECEDENCE, Look, Show
 from edgemon.board.view.cells import Row, Span
@@ -77,6 +78,7 @@ def near_levels(point: PointView) -> tuple[LevelView, ...]:
     )
 
 
+@lru_cache(maxsize=64)
 def is_temperature(unit: str) -> bool:
     """Say whether a unit is one of temperature; a unit nobody knows is not."""
     try:
