@@ -3,10 +3,12 @@
 import argparse
 import gc
 import os
+import sys
 from typing import TYPE_CHECKING
 
 from edgemon.cli.options import add_attach, daemon_of
 from edgemon.clock import SystemClock
+from edgemon.errors import EdgemonError
 
 if TYPE_CHECKING:
     from edgemon.board.app import BoardApp
@@ -37,8 +39,16 @@ def make(source: "Source", options: argparse.Namespace) -> "BoardApp":
     return BoardApp(source, SystemClock(), still=options.still, ascii=options.ascii, theme=theme)
 
 
+def need_terminal(instead: str) -> None:
+    """Raise `EdgemonError` where there is no terminal to draw on; `instead` says what needs none."""
+    if not (sys.stdin.isatty() and sys.stdout.isatty()):
+        raise EdgemonError("the board needs a terminal", "", instead)
+
+
 def run(options: argparse.Namespace) -> int:
     """Show the board until the user quits."""
-    app = make(daemon_of(options), options)
+    source = daemon_of(options)
+    need_terminal("`edgemon status` needs none")
+    app = make(source, options)
     app.run()
     return int(app.return_code or os.EX_OK)

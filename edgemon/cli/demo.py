@@ -19,8 +19,9 @@ from typing import TYPE_CHECKING
 
 import edgemon
 from edgemon.api.client import Daemon
-from edgemon.cli.board import add_look, make
+from edgemon.cli.board import add_look, make, need_terminal
 from edgemon.cli.options import duration
+from edgemon.cli.signals import when_told_to_end
 from edgemon.clock import SystemClock
 from edgemon.daemon.log import set_up
 from edgemon.daemon.service import Service
@@ -106,9 +107,7 @@ def _headless(options: argparse.Namespace, folder: Path) -> int:
 
 async def _play(service: Service, gateway: Gateway, options: argparse.Namespace) -> Snapshot | None:
     stop, clock = asyncio.Event(), SystemClock()
-    loop = asyncio.get_running_loop()
-    for number in (signal.SIGTERM, signal.SIGINT, signal.SIGHUP):
-        loop.add_signal_handler(number, stop.set)
+    when_told_to_end(stop.set)
     running = asyncio.create_task(service.run(stop), name="service")
     ready = asyncio.create_task(service.ready.wait(), name="ready")
     await asyncio.wait({running, ready}, return_when=asyncio.FIRST_COMPLETED)
@@ -163,8 +162,7 @@ async def _end_of_input() -> None:
 
 
 def _with_board(options: argparse.Namespace, folder: Path) -> int:
-    if not sys.stdout.isatty():
-        raise EdgemonError("the board needs a terminal", "", "`edgemon demo --headless --for 30s` needs none")
+    need_terminal("`edgemon demo --headless --for 30s` needs none")
     command = [sys.executable, "-m", "edgemon", "demo", "--headless", "--parent", "--keep", str(folder)]
     child = subprocess.Popen(
         [*command, "--seed", str(options.seed)],
@@ -191,8 +189,7 @@ def _with_board(options: argparse.Namespace, folder: Path) -> int:
 async def _show(app: "BoardApp", child: "subprocess.Popen[bytes]", seconds: float | None) -> None:
     """Show the board until it is left, the time is over, the terminal is closed or the daemon is gone."""
     over = asyncio.Event()
-    for number in (signal.SIGTERM, signal.SIGHUP):
-        asyncio.get_running_loop().add_signal_handler(number, over.set)
+    when_told_to_end(over.set, (signal.SIGTERM, signal.SIGHUP))  # Ctrl-C is the board's
     showing = asyncio.create_task(app.run_async(), name="board")
     enders = [asyncio.create_task(over.wait(), name="signal"), asyncio.create_task(_end_of(child), name="daemon")]
     if seconds is not None:

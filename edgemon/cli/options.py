@@ -12,7 +12,7 @@ from edgemon.model.instant import format_instant
 
 DEFAULT_DIRECTORY = Path("/etc/edgemon")
 
-TIMES = frozenset({"at", "since", "earliest", "likely", "latest"})
+TIMES = frozenset({"t", "at", "since", "now", "oldest_unsent", "earliest", "likely", "latest"})
 """Fields that are times, beside those that end in `_at`."""
 
 _DURATION = re.compile(r"(\d+(?:\.\d+)?)\s*(s|m|min|h)?")

@@ -4,13 +4,13 @@ import argparse
 import asyncio
 import contextlib
 import os
-import signal
 import sys
 from collections.abc import Callable
 from pathlib import Path
 
 from edgemon.cli.linking import add_broker, broker_of, broker_of_config, guest, linked
 from edgemon.cli.options import duration
+from edgemon.cli.signals import when_told_to_end
 from edgemon.cli.traffic import Header, header_line, message_line
 from edgemon.clock import SystemClock
 from edgemon.errors import EdgemonError, SettingsError
@@ -96,8 +96,7 @@ async def _record(broker: Broker, root: str, write: Write, seconds: float | None
     clock = SystemClock()
     write(header_line(Header(root, clock.now())))
     stop = asyncio.Event()
-    for number in (signal.SIGTERM, signal.SIGINT):
-        asyncio.get_running_loop().add_signal_handler(number, stop.set)
+    when_told_to_end(stop.set)
     count = [0]
     tasks: list[asyncio.Task[object]] = [
         asyncio.create_task(_take(broker, root, write, count), name="record"),

@@ -2,9 +2,9 @@
 
 import argparse
 import asyncio
-import signal
 
 from edgemon.cli.options import add_config
+from edgemon.cli.signals import when_told_to_end
 from edgemon.clock import SystemClock
 from edgemon.daemon.log import set_up
 from edgemon.daemon.service import Service
@@ -20,7 +20,7 @@ def add(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None
 
 
 def run(options: argparse.Namespace) -> int:
-    """Run until SIGTERM or SIGINT."""
+    """Run until told to end."""
     plant, gateway = load_all(options.config)
     set_up(options.verbose)
     service = Service(plant, gateway, fingerprint(plant, gateway), SystemClock())
@@ -30,7 +30,5 @@ def run(options: argparse.Namespace) -> int:
 
 async def _until_told(service: Service) -> None:
     stop = asyncio.Event()
-    loop = asyncio.get_running_loop()
-    for number in (signal.SIGTERM, signal.SIGINT):
-        loop.add_signal_handler(number, stop.set)
+    when_told_to_end(stop.set)
     await service.run(stop)

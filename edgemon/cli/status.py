@@ -7,11 +7,9 @@ import sys
 from dataclasses import asdict
 from typing import Any
 
-from edgemon.cli.options import add_attach, daemon_of
+from edgemon.cli.options import add_attach, daemon_of, plain
 from edgemon.model.instant import format_instant
 from edgemon.model.snapshot import MachineView, Snapshot
-
-_TIMES = frozenset({"t", "at", "since", "raised_at", "heard_at", "now", "started_at"})
 
 
 def add(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
@@ -43,17 +41,7 @@ async def _ask(options: argparse.Namespace) -> Snapshot:
 
 def document(snapshot: Snapshot) -> dict[str, Any]:
     """Give the snapshot as plain JSON values, times as RFC 3339."""
-    plain: dict[str, Any] = _with_times(asdict(snapshot))
-    return plain
-
-
-def _with_times(value: Any) -> Any:
-    if isinstance(value, dict):
-        return {
-            key: format_instant(inner) if key in _TIMES and isinstance(inner, float) else _with_times(inner)
-            for key, inner in value.items()
-        }
-    return [_with_times(inner) for inner in value] if isinstance(value, list | tuple) else value
+    return plain(asdict(snapshot))
 
 
 def lines(snapshot: Snapshot) -> list[str]:
@@ -63,6 +51,7 @@ def lines(snapshot: Snapshot) -> list[str]:
     head = [
         f"{gateway.site_name}: {len(snapshot.machines)} machines at {format_instant(gateway.now)}",
         f"links: {up}; messages {gateway.messages}, captures {gateway.captures}, rejected {gateway.rejected}",
+        f"store: {gateway.store_bytes / 1e6:.1f} MB" + ("" if gateway.store_ok else f", FAILS: {gateway.store_detail}"),
     ]
     width = max((len(machine.name) for machine in snapshot.machines), default=0)
     return head + [_line(machine, width) for machine in snapshot.machines]

@@ -35,3 +35,12 @@ def test_a_folder_that_is_not_there_is_bad_configuration(command: str, capsys: p
 def test_a_daemon_that_does_not_answer_is_a_failure_at_run_time(capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["status", "--attach", "unix:/nowhere.sock"]) == 1
     assert "edgemon run" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize("arguments", [["board", "--attach", "unix:/nowhere.sock"], ["demo"]])
+def test_a_board_without_a_terminal_says_what_needs_none(arguments: list[str], capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(arguments) == 1
+    said = capsys.readouterr()
+    assert said.out == ""
+    assert "needs a terminal" in said.err
+    assert "edgemon status" in said.err or "--headless" in said.err

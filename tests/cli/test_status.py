@@ -1,0 +1,29 @@
+"""The snapshot as text and as JSON."""
+
+from dataclasses import replace
+
+from edgemon.cli.status import document, lines
+from tests.support.captures import capture
+from tests.support.rig import START, Rig, running
+
+
+async def test_times_are_rfc_3339_wherever_they_stand() -> None:
+    async with running(Rig()) as rig:
+        await rig.send(capture(START, 5.0))
+        snapshot = rig.hub.snapshot()
+        snapshot = replace(snapshot, gateway=replace(snapshot.gateway, unsent=1, oldest_unsent=START))
+    plain = document(snapshot)
+    assert plain["gateway"]["oldest_unsent"] == plain["gateway"]["started_at"] == "2025-10-09T08:53:20.000Z"
+    point = plain["machines"][0]["points"][0]
+    assert point["t"] == point["levels"][0]["at"] == point["alarms"][0]["since"] == "2025-10-09T08:53:20.000Z"
+    assert plain["sensors"][0]["heard_at"] == "2025-10-09T08:53:20.000Z"
+    assert point["levels"][0]["value"] > 0
+
+
+async def test_the_store_is_told_of_with_its_size_and_its_trouble() -> None:
+    async with running(Rig()) as rig:
+        snapshot = rig.hub.snapshot()
+    well = replace(snapshot, gateway=replace(snapshot.gateway, store_bytes=12_340_000))
+    assert "store: 12.3 MB" in lines(well)
+    ill = replace(snapshot, gateway=replace(snapshot.gateway, store_ok=False, store_detail="disk full"))
+    assert "store: 0.0 MB, FAILS: disk full" in lines(ill)
