@@ -1,10 +1,10 @@
+import functools
 import gc
 import sys
 from dataclasses import replace
 
 import pytest
 
-from edgemon.board.view.cells import safe, width_of
 from edgemon.model.snapshot import Change
 from tests.board.driving import Board, plant
 from tests.support import sites
@@ -21,9 +21,11 @@ async def update(one: Board, number: int) -> None:
 
 
 def blocks() -> int:
-    """What lives beside the caches of text, which have bounds of their own."""
-    safe.cache_clear()
-    width_of.cache_clear()
+    """What lives beside the caches of functions, the board's and the libraries', which have bounds of their own."""
+    gc.collect()
+    for found in gc.get_objects():
+        if isinstance(found, functools._lru_cache_wrapper):
+            found.cache_clear()
     gc.collect()
     return sys.getallocatedblocks()
 

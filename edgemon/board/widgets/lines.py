@@ -39,7 +39,7 @@ class Lines(ScrollView, can_focus=False):
             self.styles.height = height
         self._rows: list[Row] = []
         self._styles_of = {(role, chosen): _style(paint, chosen) for role, paint in palette.items() for chosen in (False, True)}
-        self._strips: LRUCache[Row, Strip] = LRUCache(512)
+        self._strips: LRUCache[Row, Strip] = LRUCache(512 if height is None else 8 * height)
         self.lines_refreshed = 0
         """Counts rows sent for redrawing: what a redraw costs, whatever the machine's speed."""
 
