@@ -3,6 +3,7 @@
 import pytest
 
 from tests.board.driving import plant
+from tests.support import sites
 
 
 async def test_counts_and_who_calls_stay_in_the_banner_of_a_narrow_terminal() -> None:
@@ -46,3 +47,25 @@ async def test_nothing_of_help_and_footers_is_cut(width: int) -> None:
             await one.press(key)
             if key == "question_mark":
                 assert "…" not in one.text()
+
+
+async def test_a_machine_of_many_levels_tells_how_many_lie_below_and_cuts_no_bar() -> None:
+    async with plant((80, 24)) as one:
+        await one.hear(sites.snapshot([sites.machine(8)]), after=1.0)
+        await one.press("enter")
+        assert "more ▾" in one.lines("body")[1]
+        for _ in range(6):
+            await one.press("down")
+            row = next(line for line in one.lines("body") if "›" in line)
+            assert row.rstrip().endswith("─")
+        await one.press("end")
+        assert "more ▾" not in one.text()
+
+
+async def test_where_only_some_machines_are_simulated_their_alarms_say_so() -> None:
+    async with plant((120, 40)) as one:
+        await one.press("l")
+        assert not any("simulated" in line for line in one.lines("body")[:6])
+        await one.hear(sites.snapshot([sites.machine(12, True), sites.machine(8)]), after=1.0)
+        assert "simulated" in one.line("Booster pump 3")
+        assert "simulated" not in one.line("High-pressure pump 3")

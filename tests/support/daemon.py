@@ -107,6 +107,8 @@ class DaemonProcess:
 
     def __enter__(self) -> "DaemonProcess":
         self.start()
+        # what is published before its first subscription, no broker keeps for it
+        wait_until(lambda: (link := self.snapshot().gateway.links[0]).up or link.detail, why=lambda: self.log)
         return self
 
     def __exit__(self, *_: object) -> None:

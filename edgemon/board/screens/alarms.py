@@ -44,7 +44,7 @@ class AlarmsScreen(ListScreen):
         if not roomy:
             return shown
         heads = view.heading(width, view.Columns.of(self._listed), look)
-        return [heads, *shown, *view.below(chosen, now, look, width)]
+        return [self.with_more(heads), *shown, *view.below(chosen, now, look, width)]
 
     def _at(self) -> int:
         ids = [alarm.id for alarm in self._listed]

@@ -80,17 +80,26 @@ class ListScreen(BoardScreen):
         super().__init__(desk)
         self.top = 0
         self._window = 1
+        self._below = 0
 
     def window(self, rows: Sequence[Row], height: int) -> Sequence[Row]:
-        """Give the rows that are in view, keeping the view within what there is; the last one tells how many lie below."""
+        """Give the rows that are in view, keeping the view within what there is."""
         self._window = max(1, height)
         self.top = max(0, min(self.top, len(rows) - height))
-        shown = list(rows[self.top : self.top + height])
-        below = len(rows) - self.top - height
-        if below > 0 and shown:
-            glyphs, width = self.desk.look.glyphs, row_width(shown[-1])
-            shown[-1] = sides(shown[-1], [Span(f" {below} more {glyphs.more} ", Role.BRIGHT)], width, ellipsis=" ")
-        return shown
+        self._below = max(0, len(rows) - self.top - height)
+        return rows[self.top : self.top + height]
+
+    def page(self, rows: Sequence[Row], height: int) -> Sequence[Row]:
+        """Give the rows in view of a page to be read; the last one tells how many lie below."""
+        shown = list(self.window(rows, height))
+        return [*shown[:-1], self.with_more(shown[-1])] if shown else shown
+
+    def with_more(self, row: Row) -> Row:
+        """Set how many rows lie below the view at the end of a row; nothing where none does."""
+        if not self._below:
+            return row
+        said = Span(f" {self._below} more {self.desk.look.glyphs.more} ", Role.BRIGHT)
+        return sides(row, [said], row_width(row), ellipsis=" ")
 
     def action_move(self, down: int, right: int) -> None:
         """Scroll by a row."""

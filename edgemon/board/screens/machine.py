@@ -57,7 +57,7 @@ class MachineScreen(ListScreen):
         self._keep_in_view(room)
         shown = list(self.window([row for _, row in body], room))
         shown.extend([fit_row([], width)] * (room - len(shown)))
-        return [*head, *shown, *under]
+        return [head[0], self.with_more(head[1]), *head[2:], *shown, *under]
 
     def _under(self, machine: MachineView, width: int, height: int, above: int) -> list[Row]:
         look, now = self.desk.look, self.desk.picture.now

@@ -24,7 +24,7 @@ class NotesScreen(ListScreen):
         """Give the notes, the newest first."""
         picture = self.desk.picture
         told = picture.gateway.notes if picture.gateway is not None else ()
-        return self.window(pages.notes(told, picture.machines, self.desk.look, width), height)
+        return self.page(pages.notes(told, picture.machines, self.desk.look, width), height)
 
 
 class JournalScreen(ListScreen):
@@ -44,7 +44,7 @@ class JournalScreen(ListScreen):
         if gateway is not None and gateway.events != self._events and self.desk.picture.lost is None:
             self._events = gateway.events
             self.run_worker(self._fetch(), group="journal", name="journal", exclusive=True)
-        return self.window(pages.journal(self._entries, self.desk.look, width), height)
+        return self.page(pages.journal(self._entries, self.desk.look, width), height)
 
     async def _fetch(self) -> None:
         try:
@@ -63,4 +63,4 @@ class HelpScreen(ListScreen):
 
     def rows(self, width: int, height: int) -> Sequence[Row]:
         """Give the help page."""
-        return self.window(pages.help_page(self.desk.person, self.desk.look, width), height)
+        return self.page(pages.help_page(self.desk.person, self.desk.look, width), height)

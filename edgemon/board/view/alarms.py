@@ -158,10 +158,11 @@ def row(alarm: AlarmView, cols: Columns, now: Instant, look: Look, width: int, s
         Span(f" {number} {fit(figures.unit(alarm.unit, look.glyphs), 5)} ", Role.TEXT),
         Span(figures.age(alarm.since, now).rjust(4), Role.DIM),
         Span(f"  {fit(state_words(alarm), cols.state)}", Role.BRIGHT if waiting else Role.DIM),
-        Span(f"  {safe(alarm.point_name)} {safe(alarm.title)}{'  simulated' if alarm.sim else ''}", Role.DIM),
+        Span(f"  {safe(alarm.point_name)} {safe(alarm.title)}", Role.DIM),
+        Span("  simulated" if alarm.sim and look.mixed else "", Role.NO_DATA),
     ]
-    if row_width(tuple(spans[:-1])) + 12 > width:
-        del spans[-1]
+    if row_width(tuple(spans[:-2])) + 12 > width:
+        del spans[-2:]
     fitted = fit_row(spans, width, look.glyphs.ellipsis)
     return select(fitted) if selected else fitted
 

@@ -88,7 +88,8 @@ def _point(point: PointView, cols: _Columns, look: Look, width: int) -> Row:
     show = status.of_point(point)
     unsure = status.is_unsure(point.state, point.quality)
     reasons = ", ".join(reason.replace("-", " ") for reason in point.reasons)
-    direction = f", {safe(point.direction)}" if point.direction else ""
+    named = point.direction.casefold() in point.name.casefold()
+    direction = "" if named else f", {safe(point.direction)}"
     left = [
         Span(" "),
         *status.tag(show, look, any(status.calls(alarm) for alarm in point.alarms), unsure),
