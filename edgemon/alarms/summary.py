@@ -13,7 +13,7 @@ from edgemon.model.level import Level
 from edgemon.model.limit import Severity
 from edgemon.model.machine import Machine
 from edgemon.model.quality import Quality
-from edgemon.model.snapshot import AlarmView, LevelView, MachineView, PointView, WorstView
+from edgemon.model.snapshot import AlarmView, HidingView, LevelView, MachineView, PointView, WorstView
 from edgemon.units import SI_UNIT, from_si, to_si
 
 WORDS = ("not-running", "normal", "unknown", "alert", "alarm")
@@ -141,7 +141,21 @@ def alarm_view(rules: Rules, record: AlarmRecord) -> AlarmView:
         unit=unit,
         origin="" if limit is None else limit.origin,
         sim=key.sim,
+        hidden=_hiding_view(record),
+        max_shelve_s=rules.max_shelve_s,
     )
+
+
+def _hiding_view(record: AlarmRecord) -> HidingView | None:
+    """Show what hides a record; of several, the one that counts. Source: order of precedence, common practice."""
+    for way, hiding in (
+        ("out-of-service", record.out_of_service),
+        ("suppressed", record.suppression),
+        ("shelved", record.shelf),
+    ):
+        if hiding is not None:
+            return HidingView(way, hiding.by, hiding.reason, hiding.since, hiding.until)
+    return None
 
 
 def machine_view(

@@ -70,9 +70,32 @@ class Daemon:
         return Person(document["name"], Role(document["role"]), document["station"])
 
     async def acknowledge(self, alarm: str, occurrence: int) -> Outcome:
-        """Acknowledge one occurrence of an alarm."""
+        """Say that one occurrence of an alarm was noticed."""
+        return await self._order("acknowledge", alarm, occurrence=occurrence)
+
+    async def reset(self, alarm: str) -> Outcome:
+        """End a latched alarm whose condition is gone."""
+        return await self._order("reset", alarm)
+
+    async def shelve(self, alarm: str, duration_s: float, reason: str, one_shot: bool = False) -> Outcome:
+        """Hide an alarm for a while."""
+        return await self._order("shelve", alarm, duration_s=duration_s, reason=reason, one_shot=one_shot)
+
+    async def unshelve(self, alarm: str) -> Outcome:
+        """End a shelf early."""
+        return await self._order("unshelve", alarm)
+
+    async def remove_from_service(self, alarm: str, reason: str) -> Outcome:
+        """Take an alarm out of service."""
+        return await self._order("remove-from-service", alarm, reason=reason)
+
+    async def return_to_service(self, alarm: str) -> Outcome:
+        """Put an alarm back into service."""
+        return await self._order("return-to-service", alarm)
+
+    async def _order(self, what: str, alarm: str, **more: object) -> Outcome:
         try:
-            response = await self._client.post("/v1/acknowledge", json={"alarm": alarm, "occurrence": occurrence})
+            response = await self._client.post(f"/v1/alarms/{what}", json={"alarm": alarm, **more})
         except (httpx.HTTPError, OSError) as error:
             return Outcome(False, self._words(error))
         return _outcome(response)
@@ -174,6 +197,9 @@ def _outcome(response: httpx.Response) -> Outcome:
 
 def _detail(response: httpx.Response) -> str:
     try:
-        return str(response.json()["detail"])
+        detail = response.json()["detail"]
+        if isinstance(detail, list):  # what the framework says of an order it cannot read
+            return "; ".join(f"{'.'.join(map(str, one['loc'][1:]))}: {one['msg']}" for one in detail)
+        return str(detail)
     except (json.JSONDecodeError, KeyError, TypeError):
         return f"the daemon refused: {response.status_code}"

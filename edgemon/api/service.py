@@ -14,12 +14,13 @@ from fastapi.sse import EventSourceResponse, ServerSentEvent
 from uvicorn.protocols.http.h11_impl import H11Protocol
 
 from edgemon import __version__
+from edgemon.api.orders import let_command_alarms
 from edgemon.api.port import Site
 from edgemon.api.roles import may, peer_of, person_of
 from edgemon.api.trends import let_command_baselines, let_see_trends
-from edgemon.api.wire import AcknowledgeOrder, OutcomeDocument, WhoDocument, alarm_key, to_json
+from edgemon.api.wire import OutcomeDocument, WhoDocument, to_json
 from edgemon.errors import EdgemonError, ParameterError
-from edgemon.model.command import Acknowledge, Person, Role
+from edgemon.model.command import Person, Role
 from edgemon.model.gateway import Access
 from edgemon.model.ids import MachineId, PointId, PointKey
 from edgemon.model.instant import Instant
@@ -55,20 +56,6 @@ def application(site: Site, access: Access) -> FastAPI:
         """Say who the gateway takes the caller for."""
         return WhoDocument(name=person.name, role=person.role.value, station=person.station)
 
-    @app.post("/v1/acknowledge", tags=["command"])
-    async def acknowledge(order: AcknowledgeOrder, person: Annotated[Person, Depends(caller)]) -> OutcomeDocument:
-        """Acknowledge one occurrence of an alarm."""
-        if not may(person, Role.OPERATOR):
-            raise HTTPException(403, f"{person.name} is a {person.role.value} here; acknowledging takes an operator")
-        key = alarm_key(order.alarm)
-        if key is None:
-            raise HTTPException(404, f"no such alarm: {order.alarm!r}")
-        try:
-            outcome = await site.command(Acknowledge(key, order.occurrence), person)
-        except EdgemonError as error:
-            raise HTTPException(404 if isinstance(error, ParameterError) else 503, str(error)) from error
-        return OutcomeDocument(done=outcome.done, why=outcome.why)
-
     @app.post("/v1/machines/{machine}/points/{point}/diagnose", tags=["command"])
     async def diagnose(
         machine: str,
@@ -82,6 +69,7 @@ def application(site: Site, access: Access) -> FastAPI:
         outcome = await site.diagnose(PointKey(MachineId(machine), PointId(point)), sim, person)
         return OutcomeDocument(done=outcome.done, why=outcome.why)
 
+    let_command_alarms(app, site, caller)
     let_command_baselines(app, site, caller)
     _let_see(app, site)
     let_see_trends(app, site)

@@ -13,10 +13,28 @@ Listed: TypeAlias = TrendPoint | JournalView | BaselineView | OutlookView
 """What is answered in lists."""
 
 
-class AcknowledgeOrder(BaseModel):
-    """Acknowledge one occurrence of an alarm."""
+class AlarmOrder(BaseModel):
+    """Command one alarm."""
 
     alarm: str = Field(description="id of the alarm: machine/point/level, with /sim for simulated data", max_length=300)
+
+
+class ReasonedOrder(AlarmOrder):
+    """Command one alarm, saying why."""
+
+    reason: str = Field(min_length=1, max_length=500, description="why; stands in the journal with the name of the caller")
+
+
+class ShelveOrder(ReasonedOrder):
+    """Hide an alarm for a while."""
+
+    duration_s: float = Field(gt=0.0, description="at most what the alarm's class allows")
+    one_shot: bool = Field(default=False, description="ends also when the condition goes")
+
+
+class AcknowledgeOrder(AlarmOrder):
+    """Acknowledge one occurrence of an alarm."""
+
     occurrence: int = Field(ge=1, description="the occurrence that was read; another one is refused")
 
 

@@ -30,6 +30,20 @@ class LevelView:
 
 
 @dataclass(frozen=True, slots=True)
+class HidingView:
+    """Why an alarm is hidden: one of the three ways of IEC 62682."""
+
+    way: str
+    """shelved, suppressed or out-of-service."""
+    by: str
+    """Empty where the design of the plant file did it."""
+    reason: str
+    since: Instant
+    until: Instant | None
+    """A shelf's end; the other two have none."""
+
+
+@dataclass(frozen=True, slots=True)
 class AlarmView:
     """One alarm record that is not plainly normal."""
 
@@ -54,6 +68,10 @@ class AlarmView:
     unit: str
     origin: str
     sim: bool
+    hidden: HidingView | None = None
+    """What hides it; where several do, the one that counts."""
+    max_shelve_s: float = 0.0
+    """How long it may be shelved; zero: not at all."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,11 +7,11 @@ import pytest
 from edgemon.alarms.judge import Rules, judge
 from edgemon.alarms.summary import WORDS, calls, machine_view, point_view
 from edgemon.model.alarm import PointState
-from edgemon.model.command import Acknowledge, Shelve
+from edgemon.model.command import Acknowledge, RemoveFromService, Shelve
 from edgemon.model.ids import PointId, PointKey
 from edgemon.model.instant import Instant
-from edgemon.model.snapshot import MachineView
-from tests.alarms.making import ENGINEER, KEY, Bench, key, limit, measured, rules
+from edgemon.model.snapshot import HidingView, MachineView
+from tests.alarms.making import ENGINEER, KEY, OPERATOR, Bench, key, limit, measured, rules
 
 VELOCITY = limit(alert=2.8e-3, alarm=4.5e-3, unit="mm/s", origin="ISO 10816-3:2009 Table A.1")
 
@@ -73,6 +73,17 @@ def test_shelving_ends_the_call_not_the_fact() -> None:
     bench.command(Shelve(key(), 60.0, "bracket"), 1.0)
     view = point_view(bench.rules, bench.state, 1.0)
     assert (view.state, view.alarms[0].alarm_state, calls(view.alarms[0])) == ("alarm", "SHLVD", False)
+
+
+def test_what_hides_an_alarm_is_shown_with_who_why_and_until_when() -> None:
+    bench = Bench(rules(limit()))
+    bench.measure(0.0, 5.0)
+    bench.command(Shelve(key(), 600.0, "bracket"), 1.0)
+    (alarm,) = point_view(bench.rules, bench.state, 2.0).alarms
+    assert alarm.hidden == HidingView("shelved", OPERATOR.name, "bracket", 1.0, 601.0)
+    bench.command(RemoveFromService(key(), "swap"), 3.0, ENGINEER)
+    (alarm,) = point_view(bench.rules, bench.state, 4.0).alarms
+    assert alarm.hidden == HidingView("out-of-service", ENGINEER.name, "swap", 3.0, None)
 
 
 def simulated(value: float, t: Instant = 0.0) -> PointState:

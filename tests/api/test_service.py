@@ -18,7 +18,16 @@ from edgemon.api.service import Api, application, bind
 from edgemon.api.wire import alarm_key
 from edgemon.clock import SystemClock
 from edgemon.errors import EdgemonError, LinkDown, LinkRefused
-from edgemon.model.command import Acknowledge, Role
+from edgemon.model.command import (
+    Acknowledge,
+    Person,
+    RemoveFromService,
+    Reset,
+    ReturnToService,
+    Role,
+    Shelve,
+    Unshelve,
+)
 from edgemon.model.gateway import Access
 from edgemon.model.ids import AlarmKey, MachineId, PointId
 from edgemon.model.snapshot import Change, Lost, Outcome, Snapshot
@@ -104,6 +113,41 @@ async def test_acknowledge_reaches_the_site_with_name_and_occurrence(tmp_path: P
     assert "no such alarm" in refused.why
 
 
+async def test_every_order_about_an_alarm_reaches_the_site(tmp_path: Path) -> None:
+    site, name = FakeSite(), "hp-pump-1/pump-de-h/velocity_rms"
+    key = AlarmKey(MachineId("hp-pump-1"), PointId("pump-de-h"), "velocity_rms", False)
+    async with served(tmp_path, site) as daemon:
+        assert await daemon.reset(name) == Outcome(True)
+        assert await daemon.shelve(name, 1800.0, "belt is being changed", one_shot=True) == Outcome(True)
+        assert await daemon.unshelve(name) == Outcome(True)
+        assert await daemon.remove_from_service(name, "sensor is taken off") == Outcome(True)
+        assert await daemon.return_to_service(name) == Outcome(True)
+        unreasoned = await daemon.shelve(name, 1800.0, "")
+        instant = await daemon.shelve(name, 0.0, "for no time")
+    assert [order for order, _ in site.commanded] == [
+        Reset(key),
+        Shelve(key, 1800.0, "belt is being changed", one_shot=True),
+        Unshelve(key),
+        RemoveFromService(key, "sensor is taken off"),
+        ReturnToService(key),
+    ]
+    assert (unreasoned.done, instant.done) == (False, False)
+    assert unreasoned.why.startswith("reason: ")
+    assert instant.why.startswith("duration_s: ")
+
+
+async def test_an_operator_takes_nothing_out_of_service(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    site = FakeSite()
+    operator = Person("operator", Role.OPERATOR, "desk")
+    monkeypatch.setattr("edgemon.api.service.person_of", lambda peer, access: operator)
+    async with served(tmp_path, site) as daemon:
+        assert (await daemon.shelve("hp-pump-1/pump-de-h/velocity_rms", 60.0, "noise")).done
+        refused = await daemon.remove_from_service("hp-pump-1/pump-de-h/velocity_rms", "noise")
+    assert not refused.done
+    assert "takes an engineer" in refused.why
+    assert len(site.commanded) == 1
+
+
 async def test_a_viewer_is_told_why_not(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     site = FakeSite()
     monkeypatch.setattr("edgemon.api.service.peer_of", lambda connection: Peer(1, 65534, 65534))
@@ -174,7 +218,12 @@ def test_openapi_describes_every_way(tmp_path: Path) -> None:
         "/v1/machines/{machine}/points/{point}/diagnose",
         "/v1/journal",
         "/v1/me",
-        "/v1/acknowledge",
+        "/v1/alarms/acknowledge",
+        "/v1/alarms/reset",
+        "/v1/alarms/shelve",
+        "/v1/alarms/unshelve",
+        "/v1/alarms/remove-from-service",
+        "/v1/alarms/return-to-service",
         "/v1/baselines",
         "/v1/baselines/propose",
         "/v1/baselines/approve",

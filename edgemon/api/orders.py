@@ -1,0 +1,88 @@
+"""The part of the API by which people command alarms; the role is asked here, the alarm's own rules answer for the rest."""
+
+from collections.abc import Callable
+from typing import Annotated
+
+from fastapi import Depends, FastAPI, HTTPException
+
+from edgemon.api.port import Site
+from edgemon.api.roles import may
+from edgemon.api.wire import AcknowledgeOrder, AlarmOrder, OutcomeDocument, ReasonedOrder, ShelveOrder, alarm_key
+from edgemon.errors import EdgemonError, ParameterError
+from edgemon.model.command import (
+    Acknowledge,
+    Command,
+    Person,
+    RemoveFromService,
+    Reset,
+    ReturnToService,
+    Role,
+    Shelve,
+    Unshelve,
+)
+from edgemon.model.ids import AlarmKey
+
+
+def let_command_alarms(app: FastAPI, site: Site, caller: Callable[..., Person]) -> None:
+    """Add what operators and engineers may do about alarms."""
+
+    def operator(person: Annotated[Person, Depends(caller)]) -> Person:
+        return _at_least(Role.OPERATOR, person, "this takes an operator")
+
+    def engineer(person: Annotated[Person, Depends(caller)]) -> Person:
+        return _at_least(Role.ENGINEER, person, "taking alarms out of service and back takes an engineer")
+
+    _let_operators(app, site, operator)
+
+    @app.post("/v1/alarms/remove-from-service", tags=["command"])
+    async def remove(order: ReasonedOrder, person: Annotated[Person, Depends(engineer)]) -> OutcomeDocument:
+        """Take an alarm out of service, as for maintenance; nothing but `return-to-service` ends that."""
+        return await _done(site, RemoveFromService(_key(order.alarm), order.reason), person)
+
+    @app.post("/v1/alarms/return-to-service", tags=["command"])
+    async def give_back(order: AlarmOrder, person: Annotated[Person, Depends(engineer)]) -> OutcomeDocument:
+        """Put an alarm back into service; it calls anew if its condition is there."""
+        return await _done(site, ReturnToService(_key(order.alarm)), person)
+
+
+def _let_operators(app: FastAPI, site: Site, operator: Callable[..., Person]) -> None:
+    @app.post("/v1/alarms/acknowledge", tags=["command"])
+    async def acknowledge(order: AcknowledgeOrder, person: Annotated[Person, Depends(operator)]) -> OutcomeDocument:
+        """Say that one occurrence of an alarm was noticed."""
+        return await _done(site, Acknowledge(_key(order.alarm), order.occurrence), person)
+
+    @app.post("/v1/alarms/reset", tags=["command"])
+    async def reset(order: AlarmOrder, person: Annotated[Person, Depends(operator)]) -> OutcomeDocument:
+        """End a latched alarm whose condition is gone and which was acknowledged."""
+        return await _done(site, Reset(_key(order.alarm)), person)
+
+    @app.post("/v1/alarms/shelve", tags=["command"])
+    async def shelve(order: ShelveOrder, person: Annotated[Person, Depends(operator)]) -> OutcomeDocument:
+        """Hide an alarm for a while, with a reason; it comes back by itself, and calls anew if its condition is there."""
+        return await _done(site, Shelve(_key(order.alarm), order.duration_s, order.reason, order.one_shot), person)
+
+    @app.post("/v1/alarms/unshelve", tags=["command"])
+    async def unshelve(order: AlarmOrder, person: Annotated[Person, Depends(operator)]) -> OutcomeDocument:
+        """End a shelf early."""
+        return await _done(site, Unshelve(_key(order.alarm)), person)
+
+
+def _at_least(role: Role, person: Person, why: str) -> Person:
+    if not may(person, role):
+        raise HTTPException(403, f"{person.name} is a {person.role.value} here; {why}")
+    return person
+
+
+def _key(text: str) -> AlarmKey:
+    key = alarm_key(text)
+    if key is None:
+        raise HTTPException(404, f"no such alarm: {text!r}")
+    return key
+
+
+async def _done(site: Site, order: Command, person: Person) -> OutcomeDocument:
+    try:
+        outcome = await site.command(order, person)
+    except EdgemonError as error:
+        raise HTTPException(404 if isinstance(error, ParameterError) else 503, str(error)) from error
+    return OutcomeDocument(done=outcome.done, why=outcome.why)
