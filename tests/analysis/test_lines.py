@@ -6,10 +6,13 @@ import numpy as np
 import pytest
 import scipy.signal
 
+from edgemon.analysis.band import band_rms
 from edgemon.analysis.lines import between, find_lines, local_floor, response
 from edgemon.analysis.spectrum import amplitude_spectrum
 from edgemon.analysis.window import COSINES
 from edgemon.errors import ParameterError
+from edgemon.model.spectrum import Spectrum
+from edgemon.units import Quantity
 
 FS, N = 2560.0, 1024
 TONE = np.cos(2.0 * np.pi * 101.0 * np.arange(N) / FS + 0.7)  # line 40.4, amplitude 1
@@ -84,3 +87,29 @@ def test_what_cannot_be_is_refused() -> None:
         between(spectrum, 512, "hann")
     assert between(amplitude_spectrum(np.zeros(64), FS), 5, "hann") == (200.0, 0.0)
     assert find_lines(amplitude_spectrum(np.ones(4), FS)) == ()
+
+
+def test_rms_of_three_lines_to_either_side_of_a_hann_peak() -> None:
+    # the worked example once more: root of the lines' sum of squares over 1.5 is 0.99997 of the sine (recomputed)
+    around = band_rms(amplitude_spectrum(TONE, FS), 36.5 * 2.5, 43.5 * 2.5)
+    assert math.sqrt(2.0) * around == pytest.approx(0.99997, abs=1e-5)
+
+
+@pytest.mark.parametrize(("height", "is_listed"), [(4.9, False), (5.1, True), (8.0, True)])
+def test_a_line_is_listed_from_five_times_its_surroundings(height: float, is_listed: bool) -> None:
+    amplitude = np.ones(400, np.float32)
+    amplitude[200] = height
+    found = find_lines(Spectrum(amplitude, 2.0, Quantity.VELOCITY, 1.5))
+    assert len(found) == is_listed
+    # nothing beside it: no sine under this window, and never made more than the deepest scallop (1.4236 dB) higher
+    isolated = Spectrum(np.where(np.arange(400) == 200, height, 0.0).astype(np.float32), 2.0, Quantity.VELOCITY, 1.5)
+    assert between(isolated, 200, "hann")[1] <= height * 10.0 ** (1.4237 / 20.0)
+
+
+@pytest.mark.parametrize(("name", "apart", "count"), [("hann", 4, 2), ("hann", 1, 1), ("flat-top", 11, 2), ("flat-top", 4, 1)])
+def test_two_tones_part_where_main_lobes_do(name: str, apart: int, count: int) -> None:
+    """Main lobe 2 lines to either side for Hann, 5 for five cosine terms (closed forms): nearer tones are one line."""
+    t = np.arange(N) / FS
+    wave = np.cos(2.0 * np.pi * 500.0 * t) + 0.9 * np.sin(2.0 * np.pi * (500.0 + apart * FS / N) * t)
+    wave += 0.01 * np.random.default_rng(1).normal(size=N)
+    assert len(find_lines(amplitude_spectrum(wave, FS, name=name), name)) == count

@@ -41,3 +41,29 @@ def test_on_the_lines_it_is_the_plain_spectrum() -> None:
 def test_what_cannot_be_is_refused(low: float, high: float, lines: int) -> None:
     with pytest.raises(ParameterError):
         zoom_spectrum(SIGNAL, FS, low, high, lines)
+
+
+def test_two_equal_tones_part_at_three_lines_and_not_at_one_and_a_half() -> None:
+    """Equal tones under a Hann window need 2 to 3 lines (common practice): zooming does not replace a longer record."""
+    line = FS / N
+    t = (np.arange(N) - N // 2) / FS  # in phase in the middle, where the window is highest
+    for apart, tops in ((3.0, 2), (1.5, 1)):
+        tones = np.cos(2.0 * np.pi * 300.0 * t) + np.cos(2.0 * np.pi * (300.0 + apart * line) * t)
+        zoom = zoom_spectrum(tones, FS, 300.0 - line, 300.0 + (apart + 1.0) * line, 401).amplitude
+        rising = np.diff(zoom) > 0.0
+        assert np.count_nonzero(rising[:-1] & ~rising[1:]) == tops
+
+
+@pytest.mark.parametrize(("duration_s", "is_apart"), [(2.5, True), (0.8, False)])
+def test_pole_pass_sidebands_need_their_record(duration_s: float, is_apart: bool) -> None:
+    # 50 Hz, 4 poles, 1480 r/min: sidebands 1.3333 Hz from 24.667 Hz; three lines apart from 2.25 s on (recomputed)
+    n = round(FS * duration_s)
+    t = np.arange(n) / FS
+    speed, pole_pass = 1480.0 / 60.0, 4.0 / 3.0
+    wave = sum(
+        a * np.cos(2.0 * np.pi * f * t + f) for f, a in ((speed, 1.0), (speed + pole_pass, 0.3), (speed - pole_pass, 0.3))
+    )
+    zoom = zoom_spectrum(np.asarray(wave), FS, speed - 2.0, speed + 2.0, 401).amplitude
+    rising = np.diff(zoom) > 0.0
+    tops = [round((at + 1) * 0.01 - 2.0, 1) for at in np.flatnonzero(rising[:-1] & ~rising[1:])]
+    assert ({-1.3, 0.0, 1.3} <= set(tops)) == is_apart
