@@ -21,6 +21,34 @@ def test_angle_of_a_steady_speed_and_of_a_run_up() -> None:
     assert TURNS[-1] == pytest.approx(1350.0 / 60.0 * N / FS, rel=1e-3)  # mean speed times duration
 
 
+def test_angle_is_the_integral_of_the_speed_at_every_sample() -> None:
+    t = np.arange(N) / FS
+    np.testing.assert_allclose(TURNS, (1200.0 * t + 150.0 * t**2 * FS / N) / 60.0, rtol=1e-12, atol=1e-12)
+
+
+def test_a_fast_tone_keeps_its_size_over_angle() -> None:
+    """At 0.4 of the sample rate, where a cubic curve through the samples themselves would lose several per cent."""
+    turns = revolutions(N, FS, 1500.0)  # 2048 Hz is order 81.92
+    wave = over_angle(np.cos(2.0 * np.pi * 2048.0 * np.arange(N) / FS + 0.4), turns, 256)
+    angle = np.arange(wave.size) / 256.0
+    np.testing.assert_allclose(wave[256:-256], np.cos(2.0 * np.pi * 81.92 * angle + 0.4)[256:-256], atol=2e-3)
+
+
+@pytest.mark.parametrize("order", [1.0, 3.5846, 16.0])
+def test_speed_change_smears_an_order_by_its_number_times_the_change(order: float) -> None:
+    # k (f_end - f_start): the half-power width in a plain spectrum of a run-up by 5 Hz (kinematics); one line over angle
+    plain = amplitude_spectrum(np.cos(2.0 * np.pi * order * TURNS), FS)
+    power = plain.amplitude.astype(np.float64) ** 2
+    inside = (order * 20.0 - 1.0 <= np.arange(power.size) * plain.line_hz) & (
+        np.arange(power.size) * plain.line_hz <= order * 25.0 + 1.0
+    )
+    assert power[inside].sum() > 0.99 * power.sum()
+    smeared = np.flatnonzero(power > 0.05 * power.max()).size * plain.line_hz
+    assert 0.5 * order * 5.0 < smeared < order * 5.0 + 3.0
+    found = order_spectrum(np.cos(2.0 * np.pi * order * TURNS), TURNS, 128, 32)
+    assert np.flatnonzero(found.amplitude > 0.22 * found.amplitude.max()).size <= 4
+
+
 def test_waveform_over_angle_is_the_sum_of_its_orders() -> None:
     wave = over_angle(SIGNAL, TURNS, 128)
     angle = np.arange(wave.size) / 128.0

@@ -53,6 +53,62 @@ def test_full_scale_is_clipping() -> None:
     assert full(counted(noise, si=1e-3))[1].flaws == ()
 
 
+@pytest.mark.parametrize(("rail", "run", "is_clipped"), [
+    (32767, 3, True), (32766, 3, True), (32765, 3, False), (32767, 2, False),
+    (-32768, 3, True), (-32767, 3, True), (-32766, 3, True), (-32765, 3, False), (-32768, 2, False),
+])  # fmt: skip
+def test_three_in_a_row_within_one_count_of_full_scale(rail: int, run: int, is_clipped: bool) -> None:
+    # common practice: three consecutive samples within one step of full scale
+    noise = np.round(np.random.default_rng(12).normal(size=N) * 3000.0)
+    noise[100 : 100 + run] = rail
+    assert full(counted(noise, si=1e-3))[1].flaws == ((Flaw.CLIPPED,) if is_clipped else ())
+
+
+@pytest.mark.parametrize(("limit", "is_clipped"), [(1.28, True), (1.31, False)])
+def test_a_few_clipped_crests_are_enough(limit: float, is_clipped: bool) -> None:
+    # common practice: more than 0.1 % of the samples at the record's extreme; here only the highest crests reach it
+    beating = (1.0 + 0.3 * np.cos(2.0 * np.pi * T)) * np.sin(2.0 * np.pi * 49.4 * T)
+    at_rail = np.mean(np.abs(beating) >= limit)
+    assert 1e-3 < at_rail < 1e-2 if is_clipped else at_rail == 0.0
+    assert flaws(np.clip(beating, -limit, limit), si=1e-4) == ((Flaw.CLIPPED,) if is_clipped else ())
+
+
+@pytest.mark.parametrize("run", [3, 4, 5, 8])
+def test_a_flat_top_must_hold_more_than_a_thousandth_of_the_samples(run: int) -> None:
+    noise = np.round(np.random.default_rng(13).normal(size=N) * 500.0)
+    noise[700 : 700 + run] = 4000.0  # 4.1 samples are a thousandth
+    assert full(counted(noise, si=1e-3))[1].flaws == ((Flaw.CLIPPED,) if run > 4 else ())
+
+
+def test_coarse_and_tiny_signals() -> None:
+    coarse = np.round(np.clip(100.0 * np.sin(2.0 * np.pi * 49.4 * T), -80.0, 80.0))  # clipped, in steps of a hundredth
+    assert full(counted(coarse, si=1e-2))[1].flaws == (Flaw.CLIPPED,)
+    whole = np.round(100.0 * np.sin(2.0 * np.pi * 49.4 * T))
+    assert full(counted(whole, si=1e-2))[1].flaws == ()
+    two_steps = np.where(np.sin(2.0 * np.pi * 49.4 * T) > 0.0, 12.0, -12.0)  # steps of a converter, not flat tops
+    assert full(counted(two_steps, si=1e-2))[1].flaws == ()
+
+
+@pytest.mark.parametrize(("share", "is_flat"), [(0.985, False), (0.992, True)])
+def test_one_value_in_99_of_100_samples_is_no_signal(share: float, is_flat: bool) -> None:
+    counts = np.zeros(10000)
+    rng = np.random.default_rng(14)
+    counts[rng.permutation(10000)[: round((1.0 - share) * 10000)]] = rng.normal(size=round((1.0 - share) * 10000)) * 3000.0
+    assert full(counted(np.round(counts), si=1e-4))[1].flaws == ((Flaw.FLAT_LINE,) if is_flat else ())
+
+
+@pytest.mark.parametrize(("std", "is_flat"), [(0.5, True), (1.5, True), (2.5, False)])
+def test_less_than_two_steps_of_the_converter_is_no_signal(std: float, is_flat: bool) -> None:
+    noise = np.round(np.random.default_rng(15).normal(size=N) * std)
+    assert full(counted(noise, si=1e-4))[1].flaws == ((Flaw.FLAT_LINE,) if is_flat else ())
+
+
+def test_white_noise_with_few_lines_at_the_edge_is_no_ski_slope() -> None:
+    for seed in range(300):  # seven lines from 5 to 20 Hz: the ratio of so few scatters
+        noise = np.round(np.random.default_rng(seed).normal(size=12288) * 50.0)
+        assert full(counted(noise, 25600.0, 0.005))[1].flaws == ()
+
+
 def test_sensor_range_is_a_rail() -> None:
     noise = RNG.normal(size=N) * 2.0
     noise[500:504] = 20.0

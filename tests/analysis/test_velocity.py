@@ -64,6 +64,41 @@ def test_displacement_worked_examples(rms: float, f_hz: float, um_pp: float) -> 
     assert found["velocity_rms"] * 1e3 == pytest.approx(rms, rel=3e-3)
 
 
+@pytest.mark.parametrize("phase", np.linspace(0.0, math.pi / 6.0, 7))
+def test_peak_between_samples_at_the_upper_edge(phase: float) -> None:
+    # twelve samples in a period of 1000 Hz: wherever they fall, the peak is that of the sine, 0.9 of it at the edge
+    found = levels(captured(velocity_sine(1000.0, FS, N, phase=phase), FS))
+    assert found["velocity_peak"] == pytest.approx(0.9 * math.sqrt(2.0) * 1e-3, rel=4e-3)
+
+
+@pytest.mark.parametrize(
+    ("um_pp", "rpm", "mm_s_peak", "mm_s_rms"), [(25.0, 3000.0, 3.92699, 2.77680), (50.8, 1800.0, 4.78780, 3.38549)]
+)
+def test_displacement_of_a_speed(um_pp: float, rpm: float, mm_s_peak: float, mm_s_rms: float) -> None:
+    # pi f x: 25 um p-p at 3000 r/min; 2 mil p-p at 1800 r/min, which is 0.188496 in/s peak (recomputed)
+    found = levels(captured(velocity_sine(rpm / 60.0, FS, N, mm_s_rms), FS))
+    assert found["displacement_pp"] * 1e6 == pytest.approx(um_pp, rel=0.01)
+    assert found["velocity_peak"] * 1e3 == pytest.approx(mm_s_peak, rel=0.01)
+    assert found["velocity_rms"] * 1e3 == pytest.approx(mm_s_rms, rel=3e-3)
+
+
+def test_velocity_of_displacements_at_several_frequencies() -> None:
+    # ISO 20816-1:2016: v = pi 1e-3 sqrt(sum (s f)^2 / 2), s in um p-p: 50 um at 25 Hz and 20 um at 50 Hz make 3.556 mm/s
+    each = [math.pi * 1e-3 * um_pp * f_hz / math.sqrt(2.0) for um_pp, f_hz in ((50.0, 25.0), (20.0, 50.0))]
+    signal = velocity_sine(25.0, FS, N, each[0]) + velocity_sine(50.0, FS, N, each[1], phase=1.1)
+    assert levels(captured(signal, FS))["velocity_rms"] * 1e3 == pytest.approx(3.556, rel=3e-3)
+
+
+def test_beat_of_two_components() -> None:
+    # ISO 20816-1:2016: from the highest and lowest reading of a slow beat, sqrt((4^2 + 2^2) / 2) = 3.162 mm/s
+    fs_hz, n = 2560.0, 4096 * 40  # 64 s: a whole beat of 1/64 Hz
+    signal = velocity_sine(50.0, fs_hz, n, 3.0, 0.0) + velocity_sine(50.0 + fs_hz / n, fs_hz, n, 1.0, 0.0)
+    readings = [levels(captured(signal[at : at + N], fs_hz))["velocity_rms"] * 1e3 for at in range(0, n, N)]
+    assert (max(readings), min(readings)) == pytest.approx((4.0, 2.0), rel=0.01)
+    assert math.sqrt((max(readings) ** 2 + min(readings) ** 2) / 2.0) == pytest.approx(3.162, rel=0.01)
+    assert math.sqrt(np.mean(np.square(readings))) == pytest.approx(3.162, rel=0.01)
+
+
 def test_components_add_as_squares() -> None:
     signal = velocity_sine(60.0, FS, N, 3.0) + velocity_sine(175.3, FS, N, 4.0)
     assert levels(captured(signal, FS))["velocity_rms"] * 1e3 == pytest.approx(5.0, rel=2e-3)
@@ -127,7 +162,8 @@ def test_a_capture_too_short_says_so() -> None:
         assert found[name].remark == "capture too short for the band"
         assert found[name].band == USUAL
     assert found["acceleration_rms"].remark == ""
-    assert full(captured(velocity_sine(50.0, 25600.0, 20480), 25600.0))[0]["velocity_rms"].remark == ""  # 8 periods exactly
+    for n, remark in ((20224, "capture too short for the band"), (20480, "")):  # 7.9 periods of 10 Hz, and 8 exactly
+        assert full(captured(velocity_sine(50.0, 25600.0, n), 25600.0))[0]["velocity_rms"].remark == remark
 
 
 def test_a_rate_too_low_cuts_the_band_and_says_so() -> None:
