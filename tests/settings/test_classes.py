@@ -1,10 +1,13 @@
 """Severity classes against the published tables; the figures are typed from the publications, not from the code."""
 
 import re
+from pathlib import Path
 
 import pytest
 
 from edgemon.settings.classes import BAND, LOW_SPEED_BAND, SEVERITY_CLASSES
+from edgemon.units import from_si
+from tests.settings.support import PLANT, found, loaded
 
 # ISO 20816-3:2022 / ISO 10816-3:2009 Tables A.1 and A.2, velocity r.m.s., mm/s: A/B, B/C, C/D (two independent reprints agree)
 ISO_20816_3 = {
@@ -49,6 +52,59 @@ def zone(name: str, velocity_mm_s: float) -> str:
 def test_alert_and_alarm_are_the_upper_two_published_figures(name: str) -> None:
     row = SEVERITY_CLASSES[name]
     assert (row.alert, row.alarm) == PUBLISHED[name][1:]
+
+
+@pytest.mark.parametrize("name", PUBLISHED)
+def test_a_machine_of_the_class_gets_the_published_limits(name: str, tmp_path: Path) -> None:
+    """Through the plant file: alert and alarm in force, and zone boundaries only where the figures are zone boundaries."""
+    plant, _ = loaded(tmp_path, PLANT.replace("iso20816-3/group2/rigid", name))
+    (limit,) = plant.machines[0].points[0].limits
+    assert limit.alert is not None
+    assert limit.alarm is not None
+    assert [from_si(value, "mm/s") for value in (limit.alert, limit.alarm)] == pytest.approx(PUBLISHED[name][1:])
+    if name in ISO_14694:  # alarm and shut-down of a fan are no boundaries of zones
+        assert limit.zones is None
+    else:
+        assert limit.zones is not None
+        assert (limit.zones.upper_b, limit.zones.upper_c) == (limit.alert, limit.alarm)
+
+
+# Power for which the classes are: ISO 20816-3:2022 above 15 to 300 and above 300 kW; ISO 10816-7:2009 above 1 to 200 and above
+# 200 kW; ISO 14694:2003 below 300 kW; ISO 10816-1:1995 Annex B class I to 15 kW, II 15 to 75 kW, on special foundations to 300
+FITTING = [
+    ("iso20816-3/group1/flexible", (301.0, 50_000.0), (300.0, 50_001.0)),
+    ("iso20816-3/group2/rigid", (16.0, 300.0), (15.0, 301.0)),
+    ("iso10816-7/category1/upto200kw", (2.0, 200.0), (1.0, 201.0)),
+    ("iso10816-7/category2/above200kw", (201.0, 5000.0), (200.0,)),
+    ("iso14694/bv3/rigid", (1.0, 299.0), (301.0,)),
+    ("iso14694/bv4/flexible", (1.0, 299.0), (301.0,)),
+    ("iso10816-1/class1", (1.0, 15.0), (16.0,)),
+    ("iso10816-1/class2", (16.0, 75.0, 300.0), (15.0, 301.0)),
+    ("iso10816-1/class3", (1.0, 5000.0), ()),
+]
+
+
+@pytest.mark.parametrize(("name", "fitting", "unfit"), FITTING)
+def test_power_that_does_not_fit_the_class_is_doubted(
+    name: str, fitting: tuple[float, ...], unfit: tuple[float, ...], tmp_path: Path
+) -> None:
+    for power_kw in (*fitting, *unfit):
+        plant = PLANT.replace('"iso20816-3/group2/rigid"\n', f'"{name}"\npower_kw = {power_kw}\n')
+        doubts = [str(problem) for problem in found(tmp_path, plant) if "does not fit" in str(problem)]
+        assert len(doubts) == (power_kw in unfit), power_kw
+
+
+@pytest.mark.parametrize("name", PUBLISHED)
+def test_no_class_is_for_reciprocating_machines(name: str, tmp_path: Path) -> None:
+    # each of these standards leaves them to parts of their own (ISO 10816-6, ISO 20816-8)
+    plant = PLANT.replace('"iso20816-3/group2/rigid"\n', f'"{name}"\nkind = "reciprocating compressor"\n')
+    assert any("not made for" in str(problem) for problem in found(tmp_path, plant))
+
+
+@pytest.mark.parametrize("kind", ["axial fan", "ventilator", "blower", "screw compressor"])
+def test_pump_classes_are_for_pumps(kind: str, tmp_path: Path) -> None:
+    plant = PLANT.replace('"iso20816-3/group2/rigid"\n', f'"iso10816-7/category2/upto200kw"\nkind = "{kind}"\n')
+    assert any("not made for" in str(problem) for problem in found(tmp_path, plant))
 
 
 def test_there_is_no_class_without_a_published_row() -> None:

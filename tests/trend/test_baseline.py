@@ -11,6 +11,7 @@ from edgemon.model.machine import point_key
 from edgemon.trend.baseline import approve, is_significant_change, limits_of, propose, retire
 from edgemon.trend.conditions import Conditions, like, make_series
 from edgemon.trend.counting import Values
+from edgemon.trend.robust import robust_spread
 from edgemon.units import Quantity
 
 POINT = point_key("intake-pump-1", "motor-de-h")
@@ -45,6 +46,32 @@ def test_limits_of_the_standard(
     assert found.change == pytest.approx(change, abs=1e-9)
     assert found.alarm_at_most == pytest.approx(ceiling, abs=1e-9)
     assert found.is_capped == (baseline == 3.2)
+
+
+# ISO 10816-7:2009 gives alarm and trip limits besides its zones, mm/s (from memory; each is 1.25 times the boundary, rounded)
+@pytest.mark.parametrize(
+    ("upper_b", "upper_c", "alarm", "trip"),
+    [(4.0, 6.6, 5.0, 8.3), (5.0, 7.6, 6.3, 9.5), (5.1, 8.5, 6.4, 10.6), (6.1, 9.5, 7.6, 11.9)],
+)
+def test_ceilings_are_the_alarm_and_trip_limits_of_pumps(upper_b: float, upper_c: float, alarm: float, trip: float) -> None:
+    found = limits_of(upper_b, upper_b, upper_c, "ISO 10816-7:2009")
+    assert found.is_capped is False
+    assert limits_of(upper_b + 0.01, upper_b, upper_c, "").is_capped
+    assert (found.alert, found.alarm_at_most) == pytest.approx((alarm, trip), abs=0.0501)
+
+
+def test_spread_and_drift_on_either_side_of_a_fifth_of_the_median() -> None:
+    # common practice: a state whose values scatter or drift by more than 20 % is not steady
+    shape = np.tile([-1.0, 0.9, -0.8, 1.0, 0.7, -0.9, 0.8, -0.7], 3)[:20]
+    per_spread = robust_spread(shape)
+    for share, is_steady in ((0.15, True), (0.19, True), (0.21, False), (0.4, False)):
+        found = proposed(2e-3 * (1.0 + share / per_spread * (shape - np.median(shape))))
+        assert isinstance(found, Baseline) is is_steady
+        assert is_steady or (isinstance(found, Refusal) and found.reason is NoBaseline.NOT_STEADY)
+    for share, is_steady in ((0.05, True), (0.18, True), (0.22, False), (0.4, False)):
+        found = proposed(np.linspace(1.0 - share / 2.0, 1.0 + share / 2.0, 20) * 2e-3)
+        assert isinstance(found, Baseline) is is_steady
+        assert is_steady or (isinstance(found, Refusal) and found.reason is NoBaseline.DRIFTING)
 
 
 @pytest.mark.parametrize(

@@ -55,6 +55,25 @@ def test_limits_of_the_average_grow_from_the_start() -> None:
     assert chart.upper + chart.lower == pytest.approx(np.full(20, 100.0))
 
 
+@pytest.mark.parametrize("sign", [1.0, -1.0])
+def test_both_charts_signal_in_either_direction_and_at_their_usual_width(sign: float) -> None:
+    # steps of 1.5 sigma add 1.0 a value beyond k = 1/2: beyond h = 5 at the sixth; the average of weight 0.2 starts at 0.3,
+    # 0.54, 0.732 ... (1 - 0.8^i) 1.5, its limit 3 / 3 sqrt(1 - 0.64^i): beyond at the fifth (1.008 against 0.945), by hand
+    step = np.full(12, sign * 1.5)
+    assert cusum(step, Reference(0.0, 1.0)).first_signal == 5
+    assert ewma(step, Reference(0.0, 1.0)).first_signal == 4
+
+
+@pytest.mark.parametrize(("n", "at"), [(20, 10), (30, 10), (50, 40)])
+def test_probability_of_a_clean_step_by_pettitts_formula(n: int, at: int) -> None:
+    # K = at (n - at) where every value after the step is larger; p = 2 exp(-6 K^2 / (n^3 + n^2)): A. N. Pettitt (1979)
+    found = change_point(np.arange(float(n)) + np.where(np.arange(n) >= at, 100.0, 0.0))
+    assert found.at == n // 2  # a rise with a step: the middle has the largest sum of signs
+    clean = change_point(np.where(np.arange(n) >= at, 1.0, 0.0))
+    assert clean.at == at
+    assert clean.p == pytest.approx(min(1.0, 2.0 * np.exp(-6.0 * (at * (n - at)) ** 2 / (n**3 + n**2))), rel=1e-9)
+
+
 def chain_run_length(decision: float, shift: float, slack: float = 0.5, cells: int = 400) -> float:
     """One-sided CUSUM by the Markov chain of D. Brook, D. A. Evans, Biometrika 59 (1972) 539-549."""
     from scipy.stats import norm

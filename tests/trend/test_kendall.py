@@ -2,6 +2,7 @@
 
 import itertools
 import math
+from fractions import Fraction
 
 import numpy as np
 import pytest
@@ -52,6 +53,28 @@ def test_helsel_and_hirsch_example() -> None:
     assert (found.s, found.variance) == pytest.approx((21, 125.0))
     assert found.tau == pytest.approx(0.467, abs=5e-4)
     assert found.z == pytest.approx(1.789, abs=5e-4)
+
+
+# Probability of S or more, one-sided: table in R. O. Gilbert (1987), appendix (from memory; each recomputed by counting)
+TABLE = {
+    4: {0: 0.625, 2: 0.375, 4: 0.167, 6: 0.042},
+    5: {0: 0.592, 2: 0.408, 4: 0.242, 6: 0.117, 8: 0.042, 10: 0.0083},
+    6: {1: 0.500, 3: 0.360, 5: 0.235, 7: 0.136, 9: 0.068, 11: 0.028, 13: 0.0083, 15: 0.0014},
+    7: {1: 0.500, 3: 0.386, 5: 0.281, 7: 0.191, 9: 0.119, 11: 0.068, 13: 0.035, 15: 0.015, 17: 0.0054, 19: 0.0014},
+}
+
+
+@pytest.mark.parametrize("n", TABLE)
+def test_exact_probabilities_against_every_order_of_the_values(n: int) -> None:
+    orders = list(itertools.permutations(range(n)))
+    all_s = [sum((b > a) - (b < a) for a, b in itertools.combinations(order, 2)) for order in orders]
+    for s, printed in TABLE[n].items():
+        share = Fraction(sum(one >= s for one in all_s), len(orders))
+        assert float(share) == pytest.approx(printed, abs=6e-4)
+        found = mann_kendall(places([0.0] * n), np.array(orders[all_s.index(s)], float))
+        assert (found.s, found.is_exact) == (s, True)
+        assert found.p_rising == pytest.approx(float(share), abs=1e-12)
+        assert found.p_falling == pytest.approx(sum(one <= s for one in all_s) / len(orders), abs=1e-12)
 
 
 @pytest.mark.parametrize("n", [2, 3, 7, 30, 200])
