@@ -169,7 +169,10 @@ def _forecast(level: str, limit: float, like: Like, now: Instant, fits: Sequence
     near = [crossing for crossing in crossings if crossing.likely_s <= rules.reach * crossing.fit.span_s]
     if len({crossing.fit.window for crossing in near}) < 2:
         soonest = min((crossing.likely_s for crossing in crossings), default=math.inf)
-        text = f"about {soonest:.3g} s ahead at the soonest, {float(series.t_s[-1] - series.t_s[0]):.3g} s observed"
+        spans = sorted({crossing.fit.span_s for crossing in crossings})
+        text = (
+            f"about {soonest:.3g} s ahead at the soonest; two spans must reach so far, the second longest is {_second(spans)}"
+        )
         return Forecast(level, limit, now, rules.confidence, reason=NoForecast.TOO_FAR, text=text)
     newest = float(series.t_s[-1])
     model = _better([crossing.fit for crossing in near])
@@ -189,6 +192,10 @@ def _forecast(level: str, limit: float, like: Like, now: Instant, fits: Sequence
         model,
         text=f"rises through the newest {', '.join(map(str, windows))} values",
     )
+
+
+def _second(spans: Sequence[Duration]) -> str:
+    return f"{spans[-2]:.3g} s" if len(spans) > 1 else "none"
 
 
 def _obstacle(

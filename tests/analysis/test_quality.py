@@ -97,6 +97,15 @@ def test_one_value_in_99_of_100_samples_is_no_signal(share: float, is_flat: bool
     assert full(counted(np.round(counts), si=1e-4))[1].flaws == ((Flaw.FLAT_LINE,) if is_flat else ())
 
 
+def test_one_value_but_for_a_few_fast_pairs_is_no_signal() -> None:
+    # +a, -a next to each other have no slow velocity: nothing but the fourth moment gives cause to count equal samples
+    counts = np.zeros(10000)
+    at = np.arange(100, 9900, 250) + 1
+    counts[at] = 1000.0 + 50.0 * np.arange(at.size)
+    counts[at + 1] = -counts[at]
+    assert full(counted(counts, si=1e-4))[1].flaws == (Flaw.FLAT_LINE,)
+
+
 @pytest.mark.parametrize(("std", "is_flat"), [(0.5, True), (1.5, True), (2.5, False)])
 def test_less_than_two_steps_of_the_converter_is_no_signal(std: float, is_flat: bool) -> None:
     noise = np.round(np.random.default_rng(15).normal(size=N) * std)

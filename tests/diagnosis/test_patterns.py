@@ -81,6 +81,18 @@ def test_faults_made_of_lines_are_found(fault: Fault) -> None:
     assert fault in [one.fault for one in found.findings if one.confidence >= 0.5]
 
 
+@pytest.mark.parametrize(("vanes", "rpm", "hz"), [(6, 2970.0, 297.0), (12, 740.0, 148.0)])
+def test_blade_pass_is_named_at_blades_times_speed(vanes: int, rpm: float, hz: float) -> None:
+    """Kinematics, recomputed: 6 vanes at 2970 r/min, 12 blades at 740 r/min."""
+    t = np.arange(65536) / FS_HZ
+    waves = [size * hz * np.sqrt(2.0) * np.cos(2.0 * np.pi * f * t) for f, size in ((hz, 0.03), (rpm / 60.0, 0.002))]
+    wave = np.sum(waves, axis=0) + 0.05 * np.random.default_rng(3).standard_normal(t.size)
+    found = diagnose(Record(wave[None, :], FS_HZ, (Channel("h", "horizontal"),)), MachineFacts(rpm / 60.0, blades=vanes))
+    named = next(one for one in found.findings if one.fault is Fault.BLADE_PASS)
+    assert named.evidence[0].frequency_hz == pytest.approx(hz, rel=2e-3)
+    assert named.evidence[0].order == pytest.approx(vanes, rel=2e-3)
+
+
 def test_twice_supply_near_twice_speed_is_not_called_electrical_where_lines_cannot_part_them() -> None:
     record = simulated(n=8192, extra=Excitation((line(100.0, 5.0),)))  # lines 3.1 Hz apart, 2x at 98.7 Hz
     found = diagnose(record, facts_of("pump", supply_hz=50.0))

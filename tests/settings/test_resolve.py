@@ -6,9 +6,10 @@ from pathlib import Path
 import pytest
 
 from edgemon.model.ids import SensorId
-from edgemon.model.level import Band
+from edgemon.model.level import LEVEL_KINDS, Band
 from edgemon.model.limit import Delay, Limit
 from edgemon.model.machine import Criticality, Machine, Point
+from edgemon.units import units_of
 from tests.settings.support import LIMIT, MACHINE, PLANT, POINT, SITE, loaded
 
 CLASS_ORIGIN = "ISO 20816-3:2022 group 2, rigid: zone boundaries B/C and C/D"
@@ -97,6 +98,27 @@ def test_units_are_honoured(level: str, unit: str, alert: float, si: float, tmp_
         tmp_path, f'{PLANT}[[machine.point.limit]]\nlevel = "{level}"\n{line}alert = {alert}\nalarm = {alert * 2}\n', level
     )
     assert limit.alert == pytest.approx(si)
+
+
+# one of each unit in SI, typed from the definitions of the units: 1 in = 25.4 mm, g = 9.80665 m/s2 (3rd CGPM, 1901)
+EVERY_UNIT = {
+    "velocity_rms": {"m/s": 1.0, "mm/s": 1e-3, "in/s": 0.0254},
+    "velocity_peak": {"m/s": 1.0, "mm/s": 1e-3, "in/s": 0.0254},
+    "displacement_pp": {"m": 1.0, "mm": 1e-3, "um": 1e-6, "mil": 25.4e-6},
+    "acceleration_rms": {"m/s2": 1.0, "mm/s2": 1e-3, "g": 9.80665, "mg": 9.80665e-3},
+    "acceleration_peak": {"m/s2": 1.0, "mm/s2": 1e-3, "g": 9.80665, "mg": 9.80665e-3},
+    "envelope_rms": {"m/s2": 1.0, "mm/s2": 1e-3, "g": 9.80665, "mg": 9.80665e-3},
+    "envelope_peak": {"m/s2": 1.0, "mm/s2": 1e-3, "g": 9.80665, "mg": 9.80665e-3},
+}
+
+
+@pytest.mark.parametrize(("level", "unit"), [(level, unit) for level, known in EVERY_UNIT.items() for unit in known])
+def test_every_unit_of_vibration_can_be_asked_for(level: str, unit: str, tmp_path: Path) -> None:
+    text = f'[[machine.point.limit]]\nlevel = "{level}"\nunit = "{unit}"\nalert = 3\nalarm = 7\ndeadband = 0.5\n'
+    limit, one = the_limit(tmp_path, PLANT + text, level), EVERY_UNIT[level][unit]
+    assert (limit.alert, limit.alarm, limit.deadband) == pytest.approx((3.0 * one, 7.0 * one, 0.5 * one))
+    assert limit.unit == unit
+    assert set(EVERY_UNIT[level]) == set(units_of(LEVEL_KINDS[level].quantity))
 
 
 def test_a_deadband_is_a_difference_to_which_no_offset_applies(tmp_path: Path) -> None:

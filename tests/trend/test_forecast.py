@@ -108,6 +108,22 @@ def test_no_forecast_says_why(result: Forecast, reason: NoForecast) -> None:
     assert (result.earliest, result.likely, result.latest, result.model) == (None, None, None, None)
 
 
+@pytest.mark.parametrize(("ahead_days", "is_given"), [(40.0, True), (60.0, True), (70.0, False), (90.0, False), (250.0, False)])
+def test_no_forecast_looks_further_ahead_than_two_of_its_spans(ahead_days: float, is_given: bool) -> None:
+    result = made(RISE, 2.99 + 0.01 * ahead_days)  # its windows span 15, 31, 63 and 99 days
+    assert result.is_given is is_given
+    if not is_given:
+        assert result.reason is NoForecast.TOO_FAR
+        assert f"the second longest is {63.0 * DAY_S:.3g} s" in result.text  # 90 days lie within 99, and yet it is too far
+
+
+def test_one_wild_newest_value_is_not_where_the_level_stands() -> None:
+    values = RISE.copy()
+    values[-1] = 50.0
+    result = made(values, 3.5)
+    assert days(result, result.likely) == pytest.approx(51.0, rel=0.1)
+
+
 def test_order_of_the_times_and_nothing_before_now() -> None:
     result = made(RISE + 0.1 * NOISE, 3.05, later_s=20 * DAY_S)
     assert result.earliest is not None

@@ -121,6 +121,19 @@ def test_autocorrelated_noise_is_not_taken_for_a_trend() -> None:
     assert corrected < 30
 
 
+@pytest.mark.parametrize("seed", range(12))
+def test_inflation_against_direct_summation(seed: int) -> None:
+    """K. H. Hamed, A. R. Rao (1998), eq. 18 (from memory), summed term by term; nothing where r is not significant."""
+    n, memory = 30, 0.08 * seed
+    noise = np.random.default_rng(seed).normal(size=n)
+    for i in range(1, n):
+        noise[i] += memory * noise[i - 1]
+    ranks = [float(rank) - (n + 1) / 2.0 for rank in scipy.stats.rankdata(noise)]
+    r = sum(a * b for a, b in itertools.pairwise(ranks)) / sum(a * a for a in ranks) + 1.0 / n
+    factor = 1.0 + 2.0 / (n * (n - 1) * (n - 2)) * sum((n - k) * (n - k - 1) * (n - k - 2) * r**k for k in range(1, n))
+    assert autocorrelation_inflation(noise) == pytest.approx(factor if r > 1.96 / math.sqrt(n) else 1.0, rel=1e-9)
+
+
 def test_independent_noise_is_hardly_ever_inflated() -> None:
     rng = np.random.default_rng(2)
     assert sum(autocorrelation_inflation(rng.normal(size=64)) > 1.0 for _ in range(200)) < 20
