@@ -2,11 +2,11 @@
 
 import math
 
+from edgemon.analysis.speed import ShaftSpeed, refine_speed
 from edgemon.diagnosis.bearing import can_judge
 from edgemon.diagnosis.look import Look
 from edgemon.diagnosis.record import MIN_SAMPLES, MachineFacts, Record
 from edgemon.diagnosis.registry import PATTERNS
-from edgemon.diagnosis.speed import ShaftSpeed, shaft_speed
 from edgemon.errors import ParameterError
 from edgemon.model.finding import Conclusion, Diagnosis, Fault, Finding
 
@@ -43,7 +43,7 @@ def diagnose(record: Record, facts: MachineFacts) -> Diagnosis:
         raise ParameterError(f"shaft speed {facts.speed_hz} Hz", "speed_hz", "above zero, or none where it is not known")
     if record.samples.shape[1] < MIN_SAMPLES:
         return Diagnosis(Conclusion.CANNOT_TELL, (), remarks=(f"fewer than {MIN_SAMPLES} samples",))
-    speed = None if facts.speed_hz is None else shaft_speed(record, facts.speed_hz, facts.supply_hz)
+    speed = None if facts.speed_hz is None else refine_speed(record.samples, record.fs_hz, facts.speed_hz, facts.supply_hz)
     look = Look(record, facts, speed)
     every = [finding for pattern in PATTERNS.values() for finding in pattern(look)]
     doubt = 1.0 - math.prod(1.0 - finding.confidence for finding in every)

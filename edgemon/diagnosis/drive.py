@@ -2,10 +2,10 @@
 
 import numpy as np
 
+from edgemon.analysis.speed import FIRST
 from edgemon.diagnosis.cyclic import envelope_spectra
 from edgemon.diagnosis.frequencies import gear_rates, motor_rates
 from edgemon.diagnosis.look import UNCALIBRATED, Look, OrderLine, soft
-from edgemon.diagnosis.speed import FIRST
 from edgemon.errors import ParameterError
 from edgemon.model.finding import Evidence, Fault, Finding
 

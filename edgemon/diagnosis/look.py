@@ -7,9 +7,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from edgemon.analysis.spectrum import amplitude_spectrum
+from edgemon.analysis.speed import NEXT, ShaftSpeed
 from edgemon.diagnosis.advice import ADVICE
 from edgemon.diagnosis.record import MachineFacts, Record
-from edgemon.diagnosis.speed import NEXT, ShaftSpeed
 from edgemon.model.finding import Evidence, Fault, Finding
 from edgemon.units import Quantity
 

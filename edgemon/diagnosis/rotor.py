@@ -5,8 +5,8 @@ from itertools import combinations
 
 import numpy as np
 
+from edgemon.analysis.speed import FIRST, NEXT
 from edgemon.diagnosis.look import Look, OrderLine, soft
-from edgemon.diagnosis.speed import FIRST, NEXT
 from edgemon.model.finding import Evidence, Fault, Finding
 
 SHARE = 0.8

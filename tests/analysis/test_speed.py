@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from edgemon.analysis.speed import estimate_speed
+from edgemon.analysis.speed import ShaftSpeed, estimate_speed, refine_speed
 from edgemon.errors import ParameterError
 
 FS, N = 5120.0, 16384
@@ -24,7 +24,7 @@ def comb(hz: float, orders: tuple[int, ...], noise: float = 1.0, seed: int = 0) 
 
 
 @pytest.mark.parametrize("rpm", [990.0, 1482.0, 2963.0])
-@pytest.mark.parametrize("orders", [(1, 2, 3), (1, 3, 5, 7), (2, 3, 5)])
+@pytest.mark.parametrize("orders", [(1, 2, 3), (1, 3, 5, 7), (1, 2, 5)])
 def test_a_comb_gives_its_speed(rpm: float, orders: tuple[int, ...]) -> None:
     found = estimate_speed(comb(rpm / 60.0, orders), FS, rpm * 1.012, 0.03)
     assert found is not None
@@ -44,8 +44,34 @@ def test_supply_lines_alone_give_no_speed(supply: float, nominal: float) -> None
     assert estimate_speed(comb(supply, (1, 2, 3, 4, 5, 6)), FS, nominal, 0.03) is None
     with_shaft = comb(supply, (1, 2, 4)) + comb(nominal / 60.0, (1, 3, 5, 7), 0.0)
     found = estimate_speed(with_shaft, FS, nominal * 1.005, 0.03)
+    if abs(nominal / 60.0 - supply) < 4.0 * FS / N:  # two poles: the supply's line hides the shaft's in so short a record
+        assert found is None
+        return
     assert found is not None
     assert found.rpm == pytest.approx(nominal, rel=1e-3)
+
+
+def test_channels_are_looked_at_together() -> None:
+    """Neither channel alone has two lines; a lone line is refused (closed form: one speed, two orders)."""
+    channels = np.stack([comb(24.7, (1,)), comb(24.7, (5,), seed=1)])
+    assert all(estimate_speed(channel, FS, 1480.0) is None for channel in channels)
+    found = estimate_speed(channels, FS, 1480.0)
+    assert found is not None
+    assert found.rpm == pytest.approx(60.0 * 24.7, rel=1e-3)
+
+
+def test_lines_too_far_apart_to_place_the_speed_are_refused() -> None:
+    """1024 samples at 5120 Hz: lines 5 Hz apart place 24.7 Hz by order 3 no better than 0.8 Hz, 3 %."""
+    assert estimate_speed(comb(24.7, (1, 2, 3), noise=0.01)[:1024], FS, 1480.0) is None
+
+
+@pytest.mark.parametrize("off", [0.985, 1.0, 1.015])
+def test_a_given_speed_is_placed_on_its_lines_or_given_back(off: float) -> None:
+    found = refine_speed(comb(24.7, (1, 2, 3)), FS, off * 24.7)
+    assert found.measured
+    assert found.hz == pytest.approx(24.7, rel=5e-4)
+    assert refine_speed(np.random.default_rng(1).normal(size=N), FS, 24.7) == ShaftSpeed(24.7, "given", measured=False)
+    assert not refine_speed(comb(100.0, (1,)), FS, 50.3, supply_hz=50.0).measured
 
 
 def test_one_line_or_a_common_divisor_is_not_enough() -> None:
@@ -66,27 +92,25 @@ def test_what_cannot_be_is_refused(nominal: float, tolerance: float) -> None:
 
 @pytest.mark.recordings
 def test_recordings_with_a_measured_speed() -> None:
-    """Given a nominal speed 0.8 % off: right where given at all; given a wrong one: hardly ever anything."""
+    """Speed hidden, a nominal one up to 1.5 % off: within 0.5 % where given at all; a wrong nominal speed: seldom anything."""
     if not RECORDS:
         pytest.skip("set EDGEMON_RECORDINGS to the folder of open recordings (with manifest.json)")
-    errors: list[float] = []
-    refused = wrong = asked = 0
+    right = wrong = refused = taken = asked = 0
     for record in RECORDS:
         if record["kind"] != "waveform" or not str(record.get("shaft_speed_basis", "")).startswith("measured"):
             continue
-        rpm = float(record["shaft_speed_rpm"])
+        rpm, fs_hz = float(record["shaft_speed_rpm"]), float(record["fs_hz"])
         with np.load(FOLDER / record["file"], allow_pickle=False) as archive:
             channels = archive["samples"].astype(np.float64)
-        for samples in channels:
-            found = estimate_speed(samples, float(record["fs_hz"]), 1.008 * rpm, 0.03)
+        for off in (0.985, 1.008, 1.015):
+            found = estimate_speed(channels, fs_hz, off * rpm)
             refused += found is None
-            errors += [] if found is None else [abs(found.rpm / rpm - 1.0)]
-            for off in (0.87, 1.13, 1.29):
-                asked += 1
-                wrong += estimate_speed(samples, float(record["fs_hz"]), off * rpm, 0.03) is not None
-    print(
-        f"\n{len(errors)} estimates, {refused} refused; worst error {100.0 * max(errors):.3f} %; {wrong} of {asked} by chance"
-    )
-    assert max(errors) < 2e-3
-    assert wrong <= 0.05 * asked
-    assert len(errors) >= 5
+            right += found is not None and abs(found.rpm / rpm - 1.0) < 5e-3
+            wrong += found is not None and abs(found.rpm / rpm - 1.0) >= 5e-3
+        for off in (0.87, 0.93, 1.07, 1.13, 1.29):
+            asked += 1
+            taken += estimate_speed(channels, fs_hz, off * rpm) is not None
+    print(f"\nwithin 0.5 %: {right}, wrong: {wrong}, refused: {refused}; nominal speed wrong: {taken} of {asked} taken")
+    assert wrong == 0
+    assert taken <= 0.05 * asked
+    assert right >= 0.8 * (right + refused)

@@ -16,6 +16,7 @@ import numpy as np
 import scipy.signal
 from numpy.typing import NDArray
 
+from edgemon.analysis.speed import refine_speed
 from edgemon.diagnosis import diagnose
 from edgemon.diagnosis.bearing import FAULTS, can_judge
 from edgemon.diagnosis.cyclic import EnvelopeSpectra, envelope_spectra
@@ -23,7 +24,6 @@ from edgemon.diagnosis.families import Rhythm
 from edgemon.diagnosis.frequencies import bearing_orders
 from edgemon.diagnosis.look import Look
 from edgemon.diagnosis.record import MachineFacts, Record
-from edgemon.diagnosis.speed import shaft_speed
 from edgemon.model.finding import Conclusion, Fault
 from tests.support.diagnosing import BEARING, MEANS, OUTCOMES, Case, cases, folder, outcome, plain_envelope
 
@@ -143,7 +143,7 @@ def most_surprising(case: Case, name: str, rows: Callable[[EnvelopeSpectra], lis
     """Give the fault whose family is least likely by chance, None where none is below 1 % after all looks."""
     if case.facts.speed_hz is None or not case.facts.bearings:
         return None
-    speed = shaft_speed(case.record, case.facts.speed_hz)
+    speed = refine_speed(case.record.samples, case.record.fs_hz, case.facts.speed_hz)
     if not can_judge(Look(case.record, case.facts, speed)):
         return None
     best: tuple[float, Fault] | None = None
