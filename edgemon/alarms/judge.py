@@ -115,6 +115,7 @@ def _fit(rules: Rules, state: PointState, measurement: Measurement, fresh: tuple
         flawed=flawed,
         running_at=said.at,
         started_at=state.started_at,
+        left_out=state.left_out if measurement.capture is None else dict(measurement.verdict.left_out),
     )
     if following.quality is Quality.GOOD and not silence.is_silent(rules, following, now):
         return following, told + moved

@@ -65,6 +65,7 @@ def point_view(rules: Rules, state: States, now: Instant) -> PointView:
         stale_after_s=point.stale_after_s,
         sim=shown.sim,
         trend=shown.trend,
+        left_out=dict(shown.left_out),
     )
 
 

@@ -23,7 +23,7 @@ NARROW_REMARK = "band narrower than the resolution of the capture"
 
 def band_levels(
     block: Block, i: int, specs: Sequence[LevelSpec], si_per_count: float, rpm: float | None
-) -> tuple[tuple[Level, ...], tuple[str, ...]]:
+) -> tuple[tuple[Level, ...], tuple[tuple[str, str], ...]]:
     """Measure one row of a block in bands of one's own.
 
     Parameters
@@ -41,9 +41,9 @@ def band_levels(
 
     Returns
     -------
-    (levels, remarks)
-        Levels in the house's units, with the band they truly cover in Hz; and why levels are left out: no speed for a band
-        in orders, no line of the capture in the band.
+    (levels, left out)
+        Levels in the house's units, with the band they truly cover in Hz; and names of levels that are left out with the
+        reason: no speed for a band in orders, no line of the capture in the band.
 
     Raises
     ------
@@ -57,14 +57,14 @@ def band_levels(
     not much wider than the inverse of the taper's length they read a few per cent high (3 % for 20 Hz and 0.1 s, measured).
     """
     levels: list[Level] = []
-    remarks: list[str] = []
+    left_out: list[tuple[str, str]] = []
     for spec in specs:
         found = _measured(block, i, spec, si_per_count, rpm)
         if isinstance(found, Level):
             levels.append(found)
         else:
-            remarks.append(f"{spec.name} left out: {found}")
-    return tuple(levels), tuple(remarks)
+            left_out.append((spec.name, found))
+    return tuple(levels), tuple(left_out)
 
 
 def _measured(block: Block, i: int, spec: LevelSpec, si: float, rpm: float | None) -> Level | str:
@@ -75,7 +75,7 @@ def _measured(block: Block, i: int, spec: LevelSpec, si: float, rpm: float | Non
             "r.m.s., peak or peak-to-peak of acceleration, velocity or displacement; 0 <= low < high",
         )
     if spec.in_orders and not (rpm is not None and math.isfinite(rpm) and rpm > 0.0):
-        return "its band is in orders and the speed is not known"
+        return "speed not known"
     plan, unit_hz = block.plan, rpm / 60.0 if spec.in_orders and rpm is not None else 1.0
     line_hz, nyquist = plan.fs_hz / plan.n, plan.fs_hz / 2.0
     low, high = spec.low * unit_hz, spec.high * unit_hz

@@ -131,8 +131,8 @@ def _measure_block(plan: Plan, waves: list[Waveform], spectra: bool) -> list[Mea
         facts = Facts(wave.counts, wave.si_per_count, math.inf if wave.range_si is None else wave.range_si, wave.missing)
         levels, judged = _levels(heads, figures, wave.si_per_count), verdict(block, i, figures, facts)
         if wave.bands:
-            more, remarks = band_levels(block, i, wave.bands, wave.si_per_count, wave.rpm)
-            levels, judged = levels + more, Verdict(judged.flaws, judged.remarks + remarks)
+            more, left_out = band_levels(block, i, wave.bands, wave.si_per_count, wave.rpm)
+            levels, judged = levels + more, Verdict(judged.flaws, judged.remarks, left_out)
         results.append((levels, judged, of_wave[i], of_envelope[i]))
     return results
 

@@ -11,6 +11,7 @@ from edgemon.decode.decoded import Decoded
 from edgemon.decode.registry import decode, quarantine
 from edgemon.engine.arrivals import digest_of, first_arrival
 from edgemon.engine.memory import Memory, Setting
+from edgemon.engine.speeds import Speeds, remarked
 from edgemon.errors import DecodeError
 from edgemon.model.alarm import Arrival
 from edgemon.model.ids import CaptureKey, PointKey, ReadingKey, SensorId
@@ -262,10 +263,10 @@ def _takes_temperature(point: Point, siblings: Sequence[Point]) -> bool:
 def _measured(setting: Setting, memory: Memory, items: Sequence[Item | Capture]) -> list[Item]:
     """Measure all captures of the batch at once and put them back in their places."""
     plant = setting.plant
-    work: list[tuple[int, Point, Waveform]] = []
+    work: list[tuple[int, Point, Waveform, str]] = []
     for index, item in enumerate(items):
         if isinstance(item, Capture):
-            sensor = plant.sensors[item.sensor]
+            sensor, speeds = plant.sensors[item.sensor], Speeds(setting, memory, item)
             work.extend(
                 (
                     index,
@@ -279,32 +280,24 @@ def _measured(setting: Setting, memory: Memory, items: Sequence[Item | Capture])
                         range_si=sensor.range_si,
                         missing=bool(item.missing_parts),
                         bands=point.levels,
-                        rpm=_speed(memory, item, point),
+                        rpm=(speed := speeds.of(point)).rpm,
                     ),
+                    speed.remark,
                 )
                 for point in plant.points_of_sensor.get(item.sensor, ())
                 if point.axis in item.axes
             )
-    results = measure([waveform for _, _, waveform in work])
+    results = measure([waveform for _, _, waveform, _ in work])
     of_item: dict[int, list[Measurement]] = {}
-    for (index, point, _), (levels, verdict) in zip(work, results, strict=True):
+    for (index, point, _, remark), (levels, verdict) in zip(work, results, strict=True):
         capture = items[index]
         assert isinstance(capture, Capture)
-        siblings = plant.points_of_sensor[capture.sensor]
+        siblings, levels = plant.points_of_sensor[capture.sensor], remarked(point, levels, remark)
         of_item.setdefault(index, []).append(_measurement(capture, point, levels, verdict, _takes_temperature(point, siblings)))
     return [
         Taken(item, tuple(of_item.get(index, ())), _digest(item.axes)) if isinstance(item, Capture) else item
         for index, item in enumerate(items)
     ]
-
-
-def _speed(memory: Memory, capture: Capture, point: Point) -> float | None:
-    """Give the speed sent with a capture, else the machine's newest while it is fresh; the nominal one is never assumed."""
-    if capture.rpm is not None:
-        return capture.rpm
-    heard = memory.speeds.get((point.key.machine, capture.sim))
-    fresh = heard is not None and abs(capture.taken_at - heard.taken_at) <= point.stale_after_s
-    return heard.rpm if heard is not None and fresh else None
 
 
 def _measurement(

@@ -125,6 +125,8 @@ class PointState:
     """Time of the measurement that last told whether the machine ran."""
     started_at: Instant | None = None
     """Time at which the machine was last seen to start; limits may be raised for a while from then."""
+    left_out: Mapping[str, str] = field(default_factory=dict)
+    """Levels that could not be measured in the newest fit capture, with the reason."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -30,6 +30,8 @@ class Verdict:
 
     flaws: tuple[Flaw, ...] = ()
     remarks: tuple[str, ...] = ()
+    left_out: tuple[tuple[str, str], ...] = ()
+    """Levels of one's own that could not be measured, each with the reason."""
 
     @property
     def is_fit(self) -> bool:

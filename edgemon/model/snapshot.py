@@ -3,7 +3,7 @@
 Values and limits here are in the unit shown beside them; times are instants.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TypeAlias
 
 from edgemon.model.finding import Finding
@@ -113,6 +113,8 @@ class PointView:
     sim: bool
     trend: tuple[float, ...]
     diagnosis: DiagnosisView | None = None
+    left_out: dict[str, str] = field(default_factory=dict)
+    """Levels that could not be measured in the newest fit capture, with the reason."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -67,7 +67,7 @@ def test_without_a_speed_the_level_is_left_out_and_the_rest_stays(rpm: float | N
     assert "first_order" not in found
     assert found.keys() >= {"high", "velocity_rms"}
     assert verdict.is_fit
-    assert verdict.remarks == ("first_order left out: its band is in orders and the speed is not known",)
+    assert verdict.left_out == (("first_order", "speed not known"),)
 
 
 @pytest.mark.parametrize("seed", range(4))
@@ -94,7 +94,7 @@ def test_the_whole_band_is_the_acceleration_level() -> None:
 def test_bands_without_or_with_few_lines_say_so() -> None:
     specs = (LevelSpec("beyond", A, RMS, 3000.0, 4000.0), LevelSpec("few", V, RMS, 24.5, 25.0))
     found, verdict = banded(SIGNAL, *specs)
-    assert verdict.remarks == ("beyond left out: no line of the capture lies in 3000-4000 Hz",)
+    assert verdict.left_out == (("beyond", "no line of the capture lies in 3000-4000 Hz"),)
     assert found["few"].remark == "band narrower than the resolution of the capture"
 
 

@@ -1,14 +1,16 @@
 """Levels of the plant file's own through the path; the tone at 50 Hz is set by a closed form (support/captures.py)."""
 
+import re
 from dataclasses import replace
 
+import numpy as np
 import pytest
 
 from edgemon.model.level import Detector, LevelSpec
 from edgemon.model.limit import Delay, Limit
 from edgemon.model.machine import Plant
 from edgemon.units import Quantity
-from tests.support.captures import capture
+from tests.support.captures import capture, capture_part, tone_counts
 from tests.support.plants import DRIVE_END, SENSOR, plant
 from tests.support.rig import START, Rig, running
 
@@ -49,9 +51,25 @@ async def test_the_speed_of_an_earlier_message_counts_while_it_is_fresh_and_the_
     async with running(Rig(with_levels())) as rig:
         await rig.send(capture(START, 1.0))
         assert "velocity_1x" not in rig.published()["levels"]
+        assert rig.published()["left_out"] == {"velocity_1x": "speed not known"}
+        assert rig.point().left_out == {"velocity_1x": "speed not known"}
         await rig.send(b'[{"n":"rpm","v":3000,"u":"1/min"}]', "edgemon/v1/sensor/s-0001/reading")
         await rig.send(capture(START + 20, 1.0))
         assert rig.published()["levels"]["velocity_1x"]["value"] == pytest.approx(1.0, rel=0.02)
+        assert "left_out" not in rig.published()
+
+
+async def test_a_speed_nobody_sent_is_estimated_from_the_capture_and_the_level_says_so() -> None:
+    """Five multiples of 49.3 Hz, each of 1 mm/s r.m.s. (closed form), near 2975 r/min; whether it runs is not told."""
+    lines = [tone_counts(1.0, 49.3 * order, 16384, phase=float(order)) for order in range(1, 6)]
+    counts = np.sum(lines, axis=0).astype("<i2")
+    async with running(Rig(with_levels())) as rig:
+        await rig.send(capture_part(START, "long", counts, counts, 1, 1))
+        shown = {level.name: level for level in rig.point().levels}["velocity_1x"]
+        assert shown.value == pytest.approx(1.0, rel=0.02)
+        assert re.search(r"speed 295\d r/min estimated from the capture .*confidence (1.00|0.9\d)", shown.remark)
+        assert rig.point().left_out == {}
+        assert rig.point().rpm is None
 
 
 async def test_without_a_speed_only_that_level_has_no_data() -> None:

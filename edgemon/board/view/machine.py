@@ -63,6 +63,9 @@ def body(machine: MachineView, selected: LevelAt | None, look: Look, width: int)
             at = LevelAt(point.point, level.name)
             row = fit_row(_level(point, level, cols, look, at == selected), width, look.glyphs.ellipsis)
             rows.append((at, select(row) if at == selected else row))
+        for name, why in point.left_out.items():
+            text = f"     {safe(name)} left out: {safe(why, 120)}"
+            rows.append((None, fit_row([Span(text, Role.NO_DATA)], width, look.glyphs.ellipsis)))
     return rows
 
 
