@@ -26,6 +26,7 @@ from edgemon.model.event import (
 )
 from edgemon.model.finding import Conclusion, Diagnosis
 from edgemon.model.level import LEVEL_KINDS
+from edgemon.model.limit import Severity
 from edgemon.model.snapshot import JournalView
 from edgemon.units import from_si
 
@@ -118,7 +119,8 @@ def _baseline_words(event: BaselineProposed | BaselineApproved | BaselineRetired
 
 def _alarm_words(event: AlarmChanged) -> str:
     what = f"{event.alarm.machine}/{event.alarm.point} {level_title(event.alarm.level)}"
-    text = f"{what}: {event.severity.word} {_CHANGES.get(event.change, event.change.lower())}"
+    change = _CHANGES.get(event.change, event.change.lower())
+    text = f"{what}: {change}" if event.severity is Severity.NORMAL else f"{what}: {event.severity.word} {change}"
     if event.value is not None and event.unit:
         text += f" at {from_si(event.value, event.unit):.4g} {event.unit}"
         if event.limit is not None:

@@ -1,4 +1,4 @@
-"""What follows from captures and values for a report: spectra, marked lines, diagnosis, forecasts."""
+"""What follows from captures for a report: spectra, marked lines, diagnosis."""
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
@@ -12,16 +12,10 @@ from edgemon.engine.diagnose import diagnose_capture
 from edgemon.engine.memory import Setting
 from edgemon.model.finding import Finding
 from edgemon.model.ids import CaptureKey, PointKey
-from edgemon.model.instant import Instant
 from edgemon.model.machine import Machine, Plant, Point
 from edgemon.model.reading import Capture
-from edgemon.model.snapshot import TrendPoint
-from edgemon.report.port import CaptureMaterial, Family, LevelMaterial, Marker, SensorMaterial
+from edgemon.report.port import CaptureMaterial, Family, Marker, SensorMaterial
 from edgemon.store.port import Reader
-from edgemon.trend.conditions import Conditions, like, make_series, usual_speeds
-from edgemon.trend.counting import Values
-from edgemon.trend.forecast import forecasts
-from edgemon.units import from_si
 
 MOST_TRIED = 12
 """Captures looked at from either end of the period before giving up on a fit one."""
@@ -124,35 +118,3 @@ def _named(finding: Finding, names: Mapping[str, str]) -> Finding:
     bearing, comma, rest = finding.detail.partition(",")
     detail = f"bearing of {names[bearing]}{comma}{rest}" if bearing in names else finding.detail
     return replace(finding, channel=names.get(finding.channel, finding.channel), detail=detail)
-
-
-def with_forecasts(level: LevelMaterial, machine: Machine, speeds: Sequence[TrendPoint], until: Instant) -> LevelMaterial:
-    """Forecast when a level reaches its limits, from its values at the speed at which the machine usually runs.
-
-    Notes
-    -----
-    A value's speed is the last one its sensor told before it; where the sensor tells none, speeds do not matter.
-    """
-    if level.limit is None or not level.values:
-        return level
-    t = np.array([value.t for value in level.values])
-    fit = np.array([value.fit for value in level.values], dtype=np.bool_)
-    series = make_series(t, np.array([value.value for value in level.values]), _held(speeds, t), fit=fit)
-    usual = usual_speeds(series, standstill_rpm=machine.standstill_rpm or 0.0)
-    rule = machine.standstill
-    conditions = Conditions(
-        rpm=usual[0] if usual else None,
-        standstill_rpm=machine.standstill_rpm,
-        standstill_below=rule.below if rule is not None and rule.level == level.name else None,
-    )
-    made = forecasts(level.limit, like(series, conditions), max(until, level.values[-1].t))
-    return replace(level, forecasts=tuple(forecast for _, forecast in made))
-
-
-def _held(speeds: Sequence[TrendPoint], t: Values) -> Values | None:
-    """Give for each time the last speed told before it, r/min; the first one for times before all."""
-    if not speeds:
-        return None
-    told = np.array([speed.t for speed in speeds])
-    at = np.clip(np.searchsorted(told, t, side="right") - 1, 0, None)
-    return np.array([from_si(speed.value, "r/min") for speed in speeds])[at]

@@ -1,12 +1,14 @@
 """What a report needs, collected from the store and computed from its captures; reads only."""
 
-from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
 from typing import assert_never
 
 from edgemon import __version__
 from edgemon.api.view import words
-from edgemon.cli.evidence import capture_material, fit_capture, with_diagnosis, with_forecasts
+from edgemon.cli.evidence import capture_material, fit_capture, with_diagnosis
+from edgemon.cli.prospects import baselines_of, watched, with_prospects
+from edgemon.engine.baselines import in_force
 from edgemon.engine.memory import Setting
 from edgemon.errors import EdgemonError
 from edgemon.model.event import (
@@ -60,15 +62,15 @@ class Request:
     sim: bool
 
 
-async def collect(reader: Reader, setting: Setting, request: Request, now: Instant, settings: str) -> Material:
+async def collect(reader: Reader, filed: Setting, request: Request, now: Instant, settings: str) -> Material:
     """Bring together what the store knows of one machine in one period.
 
     Parameters
     ----------
     reader : Reader
         The store, asked and never written.
-    setting : Setting
-        What the plant file says now, with the limits that approved baselines lead to.
+    filed : Setting
+        What the plant file says now; the limits that approved baselines lead to are added here.
     request : Request
         Machine, period, real or simulated data.
     now : Instant
@@ -79,29 +81,33 @@ async def collect(reader: Reader, setting: Setting, request: Request, now: Insta
     Raises
     ------
     EdgemonError
-        No data of this machine in the period; says what there is instead.
+        No data of this machine in the period, but of the other kind, real or simulated; says so.
     StoreError
         The store cannot be read.
     """
-    machine, plant = request.machine, setting.plant
+    filed, known = watched(filed, await reader.baselines(), request.machine, request.sim)
+    setting = in_force(filed, known)
+    plant, machine = setting.plant, setting.plant.machine_of[request.machine.id]
+    request = replace(request, machine=machine)
     levels = {point.key: await _levels(reader, point, request) for point in machine.points}
-    if not any(level.values for of_point in levels.values() for level in of_point):
-        raise await _nothing(reader, request)
+    is_empty = not any(level.values for of_point in levels.values() for level in of_point)
+    empty = await _nothing(reader, request) if is_empty else ""
+    learnt = await baselines_of(reader, filed, setting, machine, known, request.sim)
     sensors: list[SensorMaterial] = []
     points: dict[PointKey, PointMaterial] = {}
     for name in dict.fromkeys(point.sensor for point in machine.points):
-        watched = [point for point in machine.points if point.sensor == name]
+        of_sensor = [point for point in machine.points if point.sensor == name]
         keys = await reader.captures(name, request.since, request.until, request.sim, MOST_CAPTURES)
-        newest, unfit = await fit_capture(reader, plant, machine, watched, keys)
-        oldest, _ = await fit_capture(reader, plant, machine, watched, keys[::-1])
-        heard = _taken_times(keys) or _times(level for point in watched for level in levels[point.key])
+        newest, unfit = await fit_capture(reader, plant, machine, of_sensor, keys)
+        oldest, _ = await fit_capture(reader, plant, machine, of_sensor, keys[::-1])
+        heard = _taken_times(keys) or _times(level for point in of_sensor for level in levels[point.key])
         sensor = await _sensor(reader, plant.sensors[name], request, len(keys), unfit, heard)
-        sensors.append(sensor if newest is None else with_diagnosis(sensor, setting, watched, newest))
-        speeds = await reader.readings(name, "rpm", request.since, request.until, request.sim, MOST_VALUES)
-        for point in watched:
-            own = tuple(with_forecasts(level, machine, speeds, request.until) for level in levels[point.key])
+        sensors.append(sensor if newest is None else with_diagnosis(sensor, setting, of_sensor, newest))
+        for point in of_sensor:
+            own = await with_prospects(reader, levels[point.key], machine, point, known, request.until, request.sim)
+            own = tuple(replace(level, baseline=learnt.get((point.key, level.name))) for level in own)
             points[point.key] = PointMaterial(point, own, capture_material(point, newest), capture_material(point, oldest))
-    earlier, history, is_cut = await _history(reader, request)
+    earlier, history, journal = await _history(reader, request)
     return Material(
         site=plant.name,
         area=next((area.name for area in plant.areas if area.id == machine.area), str(machine.area)),
@@ -116,13 +122,11 @@ async def collect(reader: Reader, setting: Setting, request: Request, now: Insta
         sensors=tuple(sensors),
         history=history,
         earlier=earlier,
-        remarks=tuple(_remarks(machine, levels, is_cut)),
+        remarks=(*([empty] if empty else []), *journal, *_remarks(machine, levels)),
     )
 
 
-def _remarks(machine: Machine, levels: Mapping[PointKey, tuple[LevelMaterial, ...]], is_cut: bool) -> Iterator[str]:
-    if is_cut:
-        yield f"The journal was read back {MOST_ENTRIES} entries; older ones are not in this report."
+def _remarks(machine: Machine, levels: Mapping[PointKey, tuple[LevelMaterial, ...]]) -> Iterator[str]:
     for point in machine.points:
         if any(level.is_cut for level in levels[point.key]):
             yield f"{point.name}: only the newest {MOST_VALUES} values of the period are used."
@@ -148,27 +152,33 @@ async def _levels(reader: Reader, point: Point, request: Request) -> tuple[Level
     return tuple(found)
 
 
-async def _nothing(reader: Reader, request: Request) -> EdgemonError:
-    """Make the error that says what there is where nothing is in the period."""
+async def _nothing(reader: Reader, request: Request) -> str:
+    """Say when the machine was last heard where nothing is in the period; an error where only the other kind of data is."""
+    machine = request.machine
+    own = await _newest(reader, machine, request.sim)
+    other = None if own is not None else await _newest(reader, machine, not request.sim)
+    if own is not None:
+        return f"No data in the period; the newest value in the store is of {format_instant(own)}."
+    if other is None:
+        return "Nothing was ever stored for this machine: does its sensor send, does the daemon run?"
+    kind, there = ("simulated", "real") if request.sim else ("real", "simulated")
+    advice = "leave out --sim" if request.sim else "add --sim for a report on simulated data"
     period = f"{format_instant(request.since)} to {format_instant(request.until)}"
-    kind = "simulated" if request.sim else "real"
-    what = f"no {kind} data of this machine from {period}"
-    for sim in (request.sim, not request.sim):
-        newest = [
-            value.t
-            for point in request.machine.points
-            for name in dict.fromkeys((VELOCITY, *(limit.level for limit in point.limits)))
-            for value in await reader.trend(point.key, name, EARLIEST, LATEST, sim, most=1)
-        ]
-        if newest:
-            last = f"the newest {'simulated' if sim else 'real'} value is of {format_instant(max(newest))}"
-            hint = f"{last}: choose --since and --until" if sim is request.sim else last
-            hint += "; add --sim for a report on simulated data" if sim and not request.sim else ""
-            hint += "; leave out --sim" if request.sim and not sim else ""
-            return EdgemonError(what, str(request.machine.id), hint)
-    return EdgemonError(
-        what, str(request.machine.id), "nothing was ever stored for it: does its sensor send, does the daemon run?"
+    raise EdgemonError(
+        f"no {kind} data of this machine from {period}",
+        str(machine.id),
+        f"the newest {there} value is of {format_instant(other)}; {advice}",
     )
+
+
+async def _newest(reader: Reader, machine: Machine, sim: bool) -> Instant | None:
+    found = [
+        value.t
+        for point in machine.points
+        for name in dict.fromkeys((VELOCITY, *(limit.level for limit in point.limits)))
+        for value in await reader.trend(point.key, name, EARLIEST, LATEST, sim, most=1)
+    ]
+    return max(found, default=None)
 
 
 async def _sensor(
@@ -180,21 +190,40 @@ async def _sensor(
     return SensorMaterial(sensor, captures, unfit, await said("battery"), await said("rssi"), heard)
 
 
-async def _history(reader: Reader, request: Request) -> tuple[tuple[Happening, ...], tuple[Happening, ...], bool]:
-    """Read the journal backwards to its beginning; give what is said of the machine before and in the period."""
+async def _history(reader: Reader, request: Request) -> tuple[tuple[Happening, ...], tuple[Happening, ...], tuple[str, ...]]:
+    """Read the journal backwards to its beginning; what is said of the machine before and in the period, and remarks."""
     found: list[Happening] = []
+    starts: list[GatewayStarted] = []
     before: int | None = None
     count = 0
     while count < MOST_ENTRIES:
         entries = await reader.journal(PAGE, before)
         count += len(entries)
         found += [Happening(entry.event, words(entry.event)) for entry in entries if concerns(entry.event, request)]
+        starts += [entry.event for entry in entries if isinstance(entry.event, GatewayStarted)]
         if len(entries) < PAGE:
             break
         before = entries[-1].seq
     found = [one for one in reversed(found) if one.event.at <= request.until]
     earlier = tuple(one for one in found if one.event.at < request.since)
-    return earlier, tuple(one for one in found if one.event.at >= request.since), count >= MOST_ENTRIES
+    remarks = (
+        [f"The journal was read back {count} entries; older ones are not in this report."] if count >= MOST_ENTRIES else []
+    )
+    remarks += _settings_remarks(starts[::-1], request)
+    return earlier, tuple(one for one in found if one.event.at >= request.since), tuple(remarks)
+
+
+def _settings_remarks(starts: Sequence[GatewayStarted], request: Request) -> Iterator[str]:
+    """Say where the gateway was started, and where with other settings, whose limits may have been others."""
+    known = ""
+    for start in starts:
+        if known and start.plant != known and request.since <= start.at <= request.until:
+            what = f"from {known} to {start.plant}"
+            yield f"The settings changed at {format_instant(start.at)} ({what}); limits before may have been others than shown."
+        known = start.plant
+    count = sum(request.since <= start.at <= request.until for start in starts)
+    if count > 1:
+        yield f"The gateway was started {count} times in the period; while it is down, sensors' messages wait at the broker."
 
 
 def concerns(event: Event, request: Request) -> bool:

@@ -12,7 +12,6 @@ from pathlib import Path
 from edgemon.cli.material import Request, collect
 from edgemon.cli.options import add_config
 from edgemon.clock import SystemClock
-from edgemon.engine.baselines import in_force, key_of
 from edgemon.engine.memory import Setting, setting_of
 from edgemon.errors import EdgemonError, SettingsError
 from edgemon.model.instant import Instant, format_instant, parse_instant
@@ -70,12 +69,10 @@ def run(options: argparse.Namespace) -> int:
     return 0
 
 
-async def _collect(store: Path, setting: Setting, request: Request, now: Instant, settings: str) -> Material:
+async def _collect(store: Path, filed: Setting, request: Request, now: Instant, settings: str) -> Material:
     reader = await SqliteReader.open(store)
     try:
-        now_in_force = in_force(setting, {key_of(one): one for one in await reader.baselines()})
-        machine = now_in_force.plant.machine_of[request.machine.id]
-        return await collect(reader, now_in_force, replace(request, machine=machine), now, settings)
+        return await collect(reader, filed, request, now, settings)
     finally:
         await reader.close()
 

@@ -20,6 +20,7 @@ from edgemon.model.event import BaselineApproved, BaselineProposed, BaselineReti
 from edgemon.model.ids import PointKey
 from edgemon.model.instant import EARLIEST, LATEST, Instant
 from edgemon.model.level import LevelKind, Measurement
+from edgemon.model.machine import Machine
 from edgemon.model.outlook import BaselineView, OutlookView
 from edgemon.model.snapshot import Outcome, TrendPoint
 from edgemon.store.port import Reader
@@ -180,16 +181,8 @@ class Learning:
     async def _read(
         self, point: PointKey, kind: LevelKind, since: Instant, sim: bool, most: int, earliest: bool
     ) -> tuple[tuple[TrendPoint, ...], tuple[TrendPoint, ...], tuple[TrendPoint, ...]]:
-        """Give the values of a level, the speeds they were taken at, and those of the level that tells of a standstill."""
-        trend = self._reader.trend
-        values = await trend(point, kind.name, since, LATEST, sim, most, earliest)
-        if not values:
-            return (), (), ()
-        span = (values[0].t, values[-1].t)
-        rule = self._filed.plant.machine_of[point.machine].standstill
-        speeds = await trend(point, RPM, *span, sim, 2 * most)
-        told = await trend(point, rule.level, *span, sim, 2 * most) if rule is not None and rule.level != kind.name else ()
-        return values, speeds, told
+        machine = self._filed.plant.machine_of[point.machine]
+        return await read_values(self._reader, machine, point, kind, since, LATEST, sim, most, earliest)
 
     def _retired_at(self, key: Key) -> Instant | None:
         """Give the time before which nothing is learnt from: a baseline was retired, or a proposal turned down."""
@@ -198,10 +191,7 @@ class Learning:
 
     def _repaired_at(self, key: Key) -> Instant | None:
         """Give the end of the last repair, when an approved baseline was retired: values before it are another machine's."""
-        known = self._baselines().get(key)
-        if known is None:
-            return None
-        return known.retired_at if known.approved_at is not None and known.retired_at is not None else known.learnt_since
+        return repaired_at(self._baselines().get(key))
 
     async def propose(self, point: PointKey, level: str, person: Person, reason: str) -> Outcome:
         """Propose a baseline from what there is, at least `LEAST` fit values in like conditions.
@@ -266,6 +256,35 @@ class Learning:
             raise ParameterError("no such machine", machine)
         wanted = [(point.key, limit.level) for point in known.points for limit in point.limits]
         return tuple([await self.outlook(key, level, sim_of(key)) for key, level in wanted])
+
+
+async def read_values(
+    reader: Reader,
+    machine: Machine,
+    point: PointKey,
+    kind: LevelKind,
+    since: Instant,
+    until: Instant,
+    sim: bool,
+    most: int,
+    earliest: bool = False,
+) -> tuple[tuple[TrendPoint, ...], tuple[TrendPoint, ...], tuple[TrendPoint, ...]]:
+    """Give the values of a level, the speeds they were taken at, and those of the level that tells of a standstill."""
+    values = await reader.trend(point, kind.name, since, until, sim, most, earliest)
+    if not values:
+        return (), (), ()
+    span, rule = (values[0].t, values[-1].t), machine.standstill
+    speeds = await reader.trend(point, RPM, *span, sim, 2 * most)
+    is_other = rule is not None and rule.level != kind.name
+    told = await reader.trend(point, rule.level, *span, sim, 2 * most) if rule is not None and is_other else ()
+    return values, speeds, told
+
+
+def repaired_at(known: Baseline | None) -> Instant | None:
+    """Give the end of the last repair, when an approved baseline was retired: values before it are another machine's."""
+    if known is None:
+        return None
+    return known.retired_at if known.approved_at is not None and known.retired_at is not None else known.learnt_since
 
 
 def _after(at: Instant) -> Instant:

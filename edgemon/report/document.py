@@ -28,6 +28,8 @@ class LimitLine:
     value: float
     label: str
     tone: Tone
+    steps: tuple[tuple[Instant, float], ...] = ()
+    """Values that held before, each from its time on, the newest last; empty where it was the same throughout."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 from edgemon.report.document import Plot, SpectrumPlot, Tone, TrendPlot, WaveformPlot
 from edgemon.report.port import Family, Marker
 
-WIDTH_IN, HEIGHT_IN = 7.1, 2.75
+WIDTH_IN, HEIGHT_IN = 7.1, 2.05
 DPI = 200
 """Of PNG: sharp in print on A4, and small."""
 INK, PALE, GRID = "#1a3a5c", "#9a9a9a", "#dddddd"
@@ -128,7 +128,7 @@ def _trend(axes: Axes, plot: TrendPlot) -> None:
     axes.plot(*_broken(times[fit], values[fit]), color=INK, linewidth=1.0, marker=marker, markersize=2.0)
     axes.plot(times[~fit], values[~fit], color=PALE, linestyle="", marker="x", markersize=4.0)
     axes.set_xlim(plot.since / _DAY, max(plot.until, plot.since + 1.0) / _DAY)
-    every = [0.0, *plot.values, *(line.value for line in plot.limits)]
+    every = [0.0, *plot.values, *(line.value for line in plot.limits), *(v for line in plot.limits for _, v in line.steps)]
     axes.set_ylim(min(every), min(every) + 1.25 * (max(every) - min(every) or 1.0))
     _limits(axes, plot)
     _numbers(axes, plot)
@@ -144,7 +144,13 @@ def _limits(axes: Axes, plot: TrendPlot) -> None:
     lowest = -1.0
     for line in sorted(plot.limits, key=lambda line: line.value):
         colour = TONES[line.tone]
-        axes.axhline(line.value, color=colour, linewidth=1.0, linestyle="--" if line.tone is Tone.ALERT else "-")
+        style = {Tone.ALERT: "--", Tone.PLAIN: ":"}.get(line.tone, "-")
+        if line.steps:
+            times = [max(at, plot.since) / _DAY for at, _ in line.steps] + [plot.until / _DAY]
+            held = [value for _, value in line.steps]
+            axes.step(times, [*held, held[-1]], where="post", color=colour, linewidth=1.0, linestyle=style)
+        else:
+            axes.axhline(line.value, color=colour, linewidth=1.0, linestyle=style)
         lowest = max((line.value - low) / (high - low), lowest)
         axes.text(1.005, lowest, line.label, transform=axes.transAxes, color=colour, va="center", ha="left")
         lowest += LABEL

@@ -8,12 +8,12 @@ from numpy.typing import NDArray
 
 from edgemon.model.event import Event
 from edgemon.model.finding import Diagnosis
-from edgemon.model.forecast import Forecast
 from edgemon.model.ids import CaptureKey
 from edgemon.model.instant import Instant
 from edgemon.model.level import Band, Level
 from edgemon.model.limit import Limit
 from edgemon.model.machine import Machine, Point, Sensor
+from edgemon.model.outlook import BaselineView, OutlookView
 from edgemon.model.snapshot import TrendPoint
 from edgemon.model.spectrum import Spectrum
 
@@ -63,7 +63,10 @@ class LevelMaterial:
     values: tuple[TrendPoint, ...]
     is_cut: bool = False
     """There are older values in the period than these."""
-    forecasts: tuple[Forecast, ...] = ()
+    outlook: OutlookView | None = None
+    """Trend and forecasts by the end of the period, in the unit of the limit."""
+    baseline: BaselineView | None = None
+    """What the level usually is, or how far the learning is, as the store has it now; in the unit of the limit."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)

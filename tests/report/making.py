@@ -8,12 +8,12 @@ import numpy as np
 from edgemon.model.alarm import AlarmState, Priority
 from edgemon.model.event import AlarmChanged, Event, MeasurementLate, QualityChanged
 from edgemon.model.finding import Conclusion, Diagnosis, Evidence, Fault, Finding
-from edgemon.model.forecast import Forecast, TrendModel
 from edgemon.model.ids import AlarmKey, AreaId, CaptureId, CaptureKey, MachineId, PointId, PointKey, SensorId
 from edgemon.model.instant import parse_instant
 from edgemon.model.level import Band, Detector, Level
 from edgemon.model.limit import Limit, Severity
 from edgemon.model.machine import Bearing, Criticality, Machine, Point, Sensor
+from edgemon.model.outlook import CrossingView, OutlookView
 from edgemon.model.snapshot import TrendPoint
 from edgemon.model.spectrum import Spectrum
 from edgemon.report.port import (
@@ -148,11 +148,11 @@ def diagnosis(*findings: Finding) -> Diagnosis:
     return Diagnosis(verdict, findings, 49.6, "measured", ("no gears are known",))
 
 
-def forecast() -> Forecast:
+def outlook(*forecasts: CrossingView) -> OutlookView:
     day = 86_400.0
-    return Forecast(
-        "velocity_rms", 0.0045, UNTIL, 0.9, UNTIL + 3 * day, UNTIL + 5 * day, UNTIL + 9 * day, TrendModel.LINEAR, text="rises"
-    )
+    coming = CrossingView("alarm", 4.5, UNTIL + 3 * day, UNTIL + 5 * day, UNTIL + 9 * day, 0.9, "linear", "", "rises")
+    of = ("hp-pump-1", "pump-de-h", "velocity_rms", "velocity r.m.s.", "mm/s", UNTIL, 100, {"unfit": 3}, 2975.0, None, 2.7)
+    return OutlookView(*of, None, None, forecasts or (coming,), False)
 
 
 def material(last: float = 0.0020, first: float | None = None, **more: object) -> Material:

@@ -5,7 +5,10 @@ from dataclasses import replace
 import pytest
 
 from edgemon.model.alarm import AlarmState
-from edgemon.model.limit import Severity
+from edgemon.model.baseline import Baseline
+from edgemon.model.event import BaselineApproved
+from edgemon.model.limit import Severity, Zones
+from edgemon.model.outlook import BaselineView, CrossingView
 from edgemon.model.snapshot import TrendPoint
 from edgemon.report import text
 from edgemon.report.analyst import parse
@@ -13,6 +16,7 @@ from edgemon.report.document import Picture, SpectrumPlot, TrendPlot, WaveformPl
 from edgemon.report.port import LevelMaterial, Material, PointMaterial
 from edgemon.report.view import document_of
 from edgemon.report.view.standing import Standing, assess
+from edgemon.units import Quantity
 from tests.report import making
 from tests.report.making import UNTIL, changed, material
 
@@ -33,6 +37,7 @@ def test_every_section_is_there_and_the_verdict_comes_first() -> None:
         "What was found",
         "Evidence: Pump DE horizontal",
         "Measured values and limits",
+        "Trend, forecast and baseline",
         "What else it could be",
         "How good the data is",
         "Alarm history",
@@ -158,10 +163,51 @@ def test_nobody_is_told_that_nothing_was_found_where_nobody_looked() -> None:
 
 
 def test_a_forecast_moves_the_date() -> None:
-    level = LevelMaterial("velocity_rms", making.VELOCITY, making.values(0.0027, 0.0010), forecasts=(making.forecast(),))
+    level = LevelMaterial("velocity_rms", making.VELOCITY, making.values(0.0027, 0.0010), outlook=making.outlook())
     page = said(with_level(material(), level))
     assert "In any case before 2026-03-05 06:30:00 UTC" in page
     assert "earliest 2026-03-05 06:30:00 UTC, most likely 2026-03-07 06:30:00 UTC, latest 2026-03-11 06:30:00 UTC" in page
+
+
+def test_where_there_is_no_forecast_the_reason_is_told() -> None:
+    none = CrossingView("alert", 2.8, None, None, None, 0.9, "", "no significant trend", "p 0.3")
+    level = LevelMaterial("velocity_rms", making.VELOCITY, making.values(0.0020), outlook=making.outlook(none))
+    page = said(with_level(material(), level))
+    assert "100 values about 2975 r/min, 3 left out | alert 2.8 mm/s | No forecast: no significant trend (p 0.3)." in page
+
+
+def test_baselines_and_the_limits_they_changed_are_told_and_drawn() -> None:
+    zones = Zones(0.0028, 0.0045, "a class")
+    limit = replace(making.VELOCITY, alert=0.0017, zones=zones)
+    one = Baseline(
+        making.point().key,
+        "velocity_rms",
+        Quantity.VELOCITY,
+        20,
+        UNTIL - 9e4,
+        UNTIL - 8e4,
+        0.001,
+        0.001,
+        1e-5,
+        2975.0,
+        None,
+        UNTIL,
+    )
+    view = BaselineView("hp-pump-1", "pump-de-h", "velocity_rms", "velocity r.m.s.", "mm/s", "approved", 20, 20, 1.0)
+    view = replace(view, approved_by="ann", approved_at=UNTIL - 5000.0, alert_follows=1.7, note="rule")
+    event = BaselineApproved(UNTIL - 5000.0, one, "mm/s", 0.0017, "rule", "ann", "office", "quiet week")
+    level = LevelMaterial("velocity_rms", limit, making.values(0.0012), baseline=view)
+    made = with_level(material(history=(making.happening(event, "approved"),)), level)
+    page = said(made)
+    assert "in force: approved by ann on 2026-03-02 05:06:40 | 1.00 mm/s (20 values) | 1.7 mm/s: rule" in page
+    assert "2026-03-02 05:06:40 | Pump DE horizontal | velocity r.m.s. | baseline 1.00 mm/s approved | 1.70 mm/s" in page
+    assert "ann: quiet week" in page
+    trend = next(block.plot for part in document_of(made).sections for block in part.blocks if isinstance(block, Picture))
+    assert isinstance(trend, TrendPlot)
+    steps = trend.limits[0].steps
+    assert [at for at, _ in steps] == [0.0, UNTIL - 5000.0]
+    assert [value for _, value in steps] == pytest.approx([2.8, 1.7])
+    assert [line.label for line in trend.limits] == ["alert 1.7 mm/s", "alarm 4.5 mm/s", "baseline 1.00 mm/s"]
 
 
 def test_simulated_data_is_marked_everywhere() -> None:

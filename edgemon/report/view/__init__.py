@@ -3,6 +3,7 @@
 from edgemon.report.document import Document
 from edgemon.report.port import Material
 from edgemon.report.view.closing import alternatives_section, analyst_section, cautions_section, findings_section
+from edgemon.report.view.course import course_section
 from edgemon.report.view.figures import evidence_sections
 from edgemon.report.view.standing import assess
 from edgemon.report.view.tables import history_section, limits_section, measured_section, quality_section
@@ -21,7 +22,7 @@ def document_of(material: Material) -> Document:
     Returns
     -------
     Document
-        Ten kinds of sections; the first is always the verdict.
+        Eleven kinds of sections; the first is always the verdict.
     """
     assessment = assess(material)
     made = f"made {stamp(material.made_at)} UTC by edgemon {material.version}"
@@ -37,6 +38,7 @@ def document_of(material: Material) -> Document:
             findings_section(material, assessment),
             *evidence_sections(material, assessment),
             limits_section(material),
+            course_section(material),
             alternatives_section(assessment),
             quality_section(material, assessment),
             history_section(material),

@@ -2,13 +2,12 @@
 
 from collections.abc import Iterator
 
-from edgemon.model.finding import Evidence, Finding
-from edgemon.model.forecast import NoForecast
-from edgemon.report.document import Blanks, Block, Bullets, Facts, Heading, Paragraph, Section, Table
-from edgemon.report.port import LevelMaterial, Material, PointMaterial
+from edgemon.model.finding import Diagnosis, Evidence, Finding
+from edgemon.report.document import Blanks, Block, Bullets, Facts, Heading, Paragraph, Section
+from edgemon.report.port import Material, SensorMaterial
 from edgemon.report.view.standing import SUPPORTED, Assessment
 from edgemon.report.view.verdict import finding_line, paragraphs
-from edgemon.report.view.words import FAULT_WORDS, amount, capital, fault_name, level_title, limit_amount, number, when
+from edgemon.report.view.words import FAULT_WORDS, amount, capital, fault_name, number, when
 from edgemon.units import UNITS, to_si
 
 CAUTIONS = (
@@ -37,8 +36,9 @@ def findings_section(material: Material, assessment: Assessment) -> Section:
         diagnosis = sensor.diagnosis
         if diagnosis is None:
             continue
-        at = f", capture of {when(sensor.diagnosed_at)}" if sensor.diagnosed_at is not None else ""
-        blocks.append(Heading(f"Sensor {sensor.sensor.id}{at}: {diagnosis.verdict.value.replace('-', ' ')}"))
+        points = ", ".join(point.name for point in material.machine.points if point.sensor == sensor.sensor.id)
+        blocks.append(Heading(f"{points}: {diagnosis.verdict.value.replace('-', ' ')}"))
+        blocks.append(Paragraph(_looked_at(sensor, diagnosis)))
         supported = [finding for finding in diagnosis.findings if finding.confidence >= SUPPORTED]
         for finding in supported:
             blocks.extend(_finding(finding))
@@ -49,22 +49,16 @@ def findings_section(material: Material, assessment: Assessment) -> Section:
         blocks.append(
             Paragraph("No diagnosis is part of this report: what follows rests on levels, limits, and the spectra as shown.")
         )
-    rows = tuple(_forecast_row(point, level) for point in material.points for level in point.levels if level.forecasts)
-    if rows:
-        blocks.append(Heading("If it goes on as it does"))
-        blocks.append(Table(("Point", "Level", "Next limit", "When, or why nobody can say"), rows, (1.5, 1.6, 1.2, 4.5)))
     return Section("What was found", tuple(blocks))
 
 
-def _forecast_row(point: PointMaterial, level: LevelMaterial) -> tuple[str, ...]:
-    """Tell of the lowest limit that is not crossed yet; of the highest where all are."""
-    forecast = next((one for one in level.forecasts if one.reason is not NoForecast.BEYOND), level.forecasts[-1])
-    bound = limit_amount(forecast.limit, level.limit.unit) if level.limit is not None else ""
-    basis = f" ({forecast.text})" if forecast.text and forecast.reason is not NoForecast.BEYOND else ""
-    text = "" if forecast.reason is None else f"No forecast: {forecast.reason.value}{basis}."
-    times = (("earliest", forecast.earliest), ("most likely", forecast.likely), ("latest", forecast.latest))
-    said = ", ".join(f"{word} {when(at)}" for word, at in times if at is not None)
-    return point.point.name, level_title(level.name), bound, f"{capital(said)}{basis}." if said else text
+def _looked_at(sensor: SensorMaterial, diagnosis: Diagnosis) -> str:
+    at = f"capture of {when(sensor.diagnosed_at)}" if sensor.diagnosed_at is not None else "time not told"
+    speed = "shaft speed not known"
+    if diagnosis.speed_hz is not None:
+        basis = f" ({diagnosis.speed_basis})" if diagnosis.speed_basis else ""
+        speed = f"shaft speed used: {60.0 * diagnosis.speed_hz:.0f} r/min{basis}"
+    return f"Sensor {sensor.sensor.id}, {at}; {speed}."
 
 
 def _finding(finding: Finding) -> Iterator[Block]:

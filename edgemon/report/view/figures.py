@@ -21,8 +21,9 @@ from edgemon.report.document import (
     WaveformPlot,
 )
 from edgemon.report.port import CaptureMaterial, Happening, LevelMaterial, Material, PointMaterial
+from edgemon.report.view.course import alert_steps
 from edgemon.report.view.standing import Assessment
-from edgemon.report.view.words import capital, level_title, level_unit, limit_amount, shown_unit, stamp, when
+from edgemon.report.view.words import capital, level_title, level_unit, limit_amount, number, shown_unit, stamp, when
 from edgemon.units import from_si
 
 MOST_POINTS = 3
@@ -80,7 +81,7 @@ def _trend(point: PointMaterial, level: LevelMaterial, material: Material) -> Pi
         fit=tuple(value.fit for value in level.values),
         since=since,
         until=material.until,
-        limits=_limit_lines(level),
+        limits=_limit_lines(level, point, material),
         marks=marks,
     )
     unfit = sum(not value.fit for value in level.values)
@@ -106,16 +107,24 @@ def _band(point: PointMaterial, name: str) -> str:
     return f"band {band}, " if band is not None else ""
 
 
-def _limit_lines(level: LevelMaterial) -> tuple[LimitLine, ...]:
+def _limit_lines(level: LevelMaterial, point: PointMaterial, material: Material) -> tuple[LimitLine, ...]:
     if level.limit is None:
         return ()
     unit = level.limit.unit
     given = ((Severity.ALERT, level.limit.alert), (Severity.ALARM, level.limit.alarm))
-    return tuple(
-        LimitLine(from_si(value, unit), f"{severity.word} {limit_amount(value, unit)}", _TONES[severity])
+    steps = {Severity.ALERT: alert_steps(level, point, material)}
+    lines = [
+        LimitLine(
+            from_si(value, unit), f"{severity.word} {limit_amount(value, unit)}", _TONES[severity], steps.get(severity, ())
+        )
         for severity, value in given
         if value is not None
-    )
+    ]
+    one = level.baseline
+    if one is not None and one.state == "approved" and one.baseline is not None:
+        label = f"baseline {number(one.baseline)} {shown_unit(one.unit)}".rstrip()
+        lines.append(LimitLine(one.baseline, label, Tone.PLAIN))
+    return tuple(lines)
 
 
 def _belongs(one: Happening, point: PointMaterial, level: LevelMaterial) -> bool:
@@ -192,7 +201,7 @@ def _spectrum(
 
 def _velocity(point: PointMaterial, capture: CaptureMaterial) -> list[Block]:
     top = min(point.point.band.high_hz, capture.fs_hz / 2.0)
-    plot = _spectrum(capture, point.before, "velocity", "mm/s", top, "Velocity in mm/s (r.m.s. of each line)")
+    plot = _spectrum(capture, point.before, "velocity", "mm/s", top, "Velocity in mm/s r.m.s.")
     if plot is None:
         return []
     bearing = ", and the bearing's frequencies" if point.point.bearing is not None else ""
@@ -208,7 +217,7 @@ def _envelope(point: PointMaterial, capture: CaptureMaterial) -> list[Block]:
         return []
     highest = capture.envelope.line_hz * (capture.envelope.amplitude.size - 1)
     top = min(highest, ENVELOPE_TURNS * capture.rpm / 60.0 if capture.rpm else 1000.0)
-    plot = _spectrum(capture, point.before, "envelope", "m/s2", top, "Envelope in m/s² (r.m.s. of each line)")
+    plot = _spectrum(capture, point.before, "envelope", "m/s2", top, "Envelope in m/s² r.m.s.")
     if plot is None:
         return []
     if point.point.bearing is not None:

@@ -7,10 +7,10 @@ from enum import IntEnum
 from edgemon.model.alarm import MONITORING, AlarmState
 from edgemon.model.event import AlarmChanged, RunningChanged
 from edgemon.model.finding import Conclusion, Finding
-from edgemon.model.forecast import Forecast
 from edgemon.model.ids import AlarmKey
 from edgemon.model.instant import Instant
 from edgemon.model.limit import Limit, Severity
+from edgemon.model.outlook import CrossingView, OutlookView
 from edgemon.model.snapshot import TrendPoint
 from edgemon.report.port import Happening, LevelMaterial, Material, PointMaterial
 from edgemon.units import from_si
@@ -50,6 +50,15 @@ class Newest:
 
 
 @dataclass(frozen=True, slots=True)
+class Coming:
+    """A limit that a level will cross if it goes on as it does."""
+
+    point: PointMaterial
+    outlook: OutlookView
+    crossing: CrossingView
+
+
+@dataclass(frozen=True, slots=True)
 class Assessment:
     """The standing and what it rests on."""
 
@@ -66,7 +75,8 @@ class Assessment:
     silent: tuple[PointMaterial, ...]
     """Points whose newest fit value is older than they may be."""
     findings: tuple[Finding, ...]
-    forecasts: tuple[tuple[PointMaterial, Forecast], ...]
+    forecasts: tuple[Coming, ...]
+    """Limits that will be crossed if it goes on, earliest first."""
     is_running: bool | None
 
 
@@ -84,11 +94,12 @@ def assess(material: Material) -> Assessment:
         if finding.confidence >= SUPPORTED
     )
     forecasts = tuple(
-        (point, forecast)
+        Coming(point, level.outlook, crossing)
         for point in material.points
         for level in point.levels
-        for forecast in level.forecasts
-        if forecast.is_given
+        if level.outlook is not None
+        for crossing in level.outlook.forecasts
+        if not crossing.reason
     )
     in_force = tuple(change for change in active if change.alarm.level != MONITORING)
     running = is_running(material)
@@ -101,7 +112,7 @@ def assess(material: Material) -> Assessment:
         unwatched=tuple(change for change in active if change.alarm.level == MONITORING),
         silent=silent,
         findings=tuple(sorted(findings, key=lambda finding: -finding.confidence)),
-        forecasts=tuple(sorted(forecasts, key=lambda pair: pair[1].earliest or 0.0)),
+        forecasts=tuple(sorted(forecasts, key=lambda coming: coming.crossing.earliest or 0.0)),
         is_running=running,
     )
 

@@ -13,6 +13,7 @@ from edgemon.model.event import (
     QualityChanged,
     RunningChanged,
 )
+from edgemon.model.instant import format_instant
 from edgemon.model.limit import Severity
 from edgemon.report.document import Block, Bullets, Facts, Heading, Paragraph, Section, Table, Tone
 from edgemon.report.port import LevelMaterial, Material, PointMaterial, SensorMaterial
@@ -81,8 +82,8 @@ def _level_row(point: PointMaterial, level: LevelMaterial) -> tuple[Severity, tu
 def quality_section(material: Material, assessment: Assessment) -> Section:
     """Say how good the data is: counts, gaps, unfit captures, late measurements, battery and radio link."""
     rows = tuple(_sensor_row(sensor, material) for sensor in material.sensors)
-    columns = ("Sensor", "Points", "Received", "Longest silence", "Battery", "Radio signal")
-    blocks: list[Block] = [Table(columns, rows, (0.8, 2.6, 1.9, 1.3, 0.9, 1.4))]
+    columns = ("Sensor", "Points", "Received", "Missing", "Late", "Unfit", "Longest silence", "Battery", "Radio signal")
+    blocks: list[Block] = [Table(columns, rows, (0.7, 1.7, 1.7, 0.8, 0.8, 0.8, 1.0, 0.8, 1.1))]
     remarks = list(_remarks(material, assessment))
     blocks.append(Heading("Remarks"))
     blocks.append(Bullets(tuple(remarks)) if remarks else Paragraph("Nothing that a reader must know."))
@@ -92,17 +93,34 @@ def quality_section(material: Material, assessment: Assessment) -> Section:
 def _sensor_row(sensor: SensorMaterial, material: Material) -> tuple[str, ...]:
     points = ", ".join(point.name for point in material.machine.points if point.sensor == sensor.sensor.id)
     got, heard = len(sensor.heard), sensor.heard
-    received, longest = "nothing", "the whole period"
+    received, longest, missing = "nothing", "the whole period", "all"
     if heard:
         due = max(got, round((material.until - heard[0]) / sensor.sensor.interval_s))
         what = "capture" if sensor.captures else "message"
         received = f"{counted(got, what)} of about {due} due (every {sensor.sensor.interval_s:g} s)"
+        missing = _share(due - got, due)
         gaps = [later - earlier for earlier, later in zip(heard, (*heard[1:], material.until), strict=True)]
         longest = span(max(gaps)) if gaps else "–"
     battery = f"{sensor.battery_pct[-1].value:.0f} %" if sensor.battery_pct else "not told"
     signals = [value.value for value in sensor.rssi_dbm]
     radio = f"{signals[-1]:.0f} dBm (lowest {min(signals):.0f})" if signals else "not told"
-    return (str(sensor.sensor.id), points, received, longest, battery, radio)
+    late, unfit = (_share(count, got) for count in _flawed(sensor, material))
+    return (str(sensor.sensor.id), points, received, missing, late, unfit, longest, battery, radio)
+
+
+def _flawed(sensor: SensorMaterial, material: Material) -> tuple[int, int]:
+    """Count the late and the unfit measurements of a sensor, at the point that has most."""
+    own = [point for point in material.points if point.point.sensor == sensor.sensor.id]
+    late = Counter(one.event.point for one in material.history if isinstance(one.event, MeasurementLate))
+    unfit = [sum(not value.fit for value in level.values) for point in own for level in point.levels[:1]]
+    return max((late[point.point.key] for point in own), default=0), max(unfit, default=0)
+
+
+def _share(count: int, of: int) -> str:
+    if count <= 0 or of <= 0:
+        return "none"
+    part = 100.0 * count / of
+    return f"{count} ({'below 1' if part < 1.0 else f'{part:.0f}'} %)"
 
 
 def _remarks(material: Material, assessment: Assessment) -> Iterator[str]:
@@ -193,14 +211,29 @@ def measured_section(material: Material) -> Section:
         ("Place", f"{material.site}, {material.area}"),
         ("Severity class", machine.severity_class or "none"),
         ("Nominal speed", f"{machine.rpm:g} r/min" if machine.rpm else "not told"),
-        ("Speed measured", f"{min(speeds):.0f} to {max(speeds):.0f} r/min at the captures shown" if speeds else "not measured"),
+        (
+            "Speed measured",
+            f"{min(speeds):.0f} to {max(speeds):.0f} r/min, told by the sensors with the captures shown"
+            if speeds
+            else "not told by any sensor; where a diagnosis used a speed it says which",
+        ),
         ("Load", "not known to edgemon; compare only what was measured at like load"),
         ("Period", f"{when(material.since)} to {when(material.until)}"),
         ("Made by", f"edgemon {material.version} at {when(material.made_at)}, settings {material.settings}"),
+        ("To make it again", _again(material)),
     ]
     for point in material.points:
         rows.append((point.point.name, _how(point)))
     return Section("What was measured, and how", (Facts(tuple(rows)),))
+
+
+def _again(material: Material) -> str:
+    since, until = format_instant(material.since), format_instant(material.until)
+    sim = " --sim" if material.sim else ""
+    return (
+        f"edgemon report --config DIR --machine {material.machine.id} --since {since} --until {until}{sim}; from the store "
+        "alone, whether the daemon runs or not"
+    )
 
 
 def _how(point: PointMaterial) -> str:

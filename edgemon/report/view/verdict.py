@@ -5,11 +5,11 @@ from statistics import median
 
 from edgemon.model.alarm import AlarmState
 from edgemon.model.finding import Finding
-from edgemon.model.forecast import Forecast
 from edgemon.model.limit import Severity
+from edgemon.model.outlook import CrossingView
 from edgemon.report.document import Banner, Block, Bullets, Heading, Paragraph, Section, Tone
-from edgemon.report.port import Material, PointMaterial
-from edgemon.report.view.standing import Assessment, Newest, Standing
+from edgemon.report.port import Material
+from edgemon.report.view.standing import Assessment, Coming, Newest, Standing
 from edgemon.report.view.words import (
     FAULT_WORDS,
     amount,
@@ -19,6 +19,7 @@ from edgemon.report.view.words import (
     level_title,
     limit_amount,
     limit_number,
+    shown_unit,
     span,
     sureness,
     when,
@@ -107,7 +108,7 @@ def verdict_section(material: Material, assessment: Assessment) -> Section:
 
 
 def _by(usual: str, assessment: Assessment) -> str:
-    earliest = [forecast.earliest for _, forecast in assessment.forecasts if forecast.earliest is not None]
+    earliest = [one.crossing.earliest for one in assessment.forecasts if one.crossing.earliest is not None]
     if not earliest or assessment.standing is Standing.ALARM:
         return usual
     return f"{usual} In any case before {when(min(earliest))}, when a limit may be crossed if it goes on as it does."
@@ -155,7 +156,7 @@ def _short(material: Material, assessment: Assessment) -> list[str]:
         what = f"{point}, {level_title(change.alarm.level)}"
         items.append(f"{change.severity.word.capitalize()} in force since {when(change.at)}: {what}; {known}.")
     items += [f"{finding_line(finding)}." for finding in assessment.findings]
-    items += [forecast_line(point, forecast) for point, forecast in assessment.forecasts]
+    items += [forecast_line(coming) for coming in assessment.forecasts]
     if assessment.hidden:
         items.append(
             f"{counted(len(assessment.hidden), 'alarm')} shelved, suppressed, latched or out of service; see Alarm history."
@@ -201,15 +202,18 @@ def finding_line(finding: Finding) -> str:
     return f"{capital(fault_name(finding.fault))}{more}, seen at {finding.channel}, {sureness(finding.confidence)}"
 
 
-def forecast_line(point: PointMaterial, forecast: Forecast) -> str:
+def forecast_line(coming: Coming) -> str:
     """Say when a limit is crossed if it goes on, and how wide the doubt is."""
-    limit = point.point.limit_of(forecast.level)
-    unit = limit.unit if limit is not None else ""
-    of = limit_amount(forecast.limit, unit) if unit else limit_number(forecast.limit)
-    times = [("earliest", forecast.earliest), ("most likely", forecast.likely), ("latest", forecast.latest)]
-    said = ", ".join(f"{word} {when(at)}" for word, at in times if at is not None)
-    where = f"{level_title(forecast.level)} at {point.point.name}"
-    return f"If it goes on as it does, {where} reaches {of}: {said}."
+    outlook, crossing = coming.outlook, coming.crossing
+    of = f"its {crossing.severity} limit of {limit_number(crossing.limit)} {shown_unit(outlook.unit)}".rstrip()
+    where = f"{level_title(outlook.level)} at {coming.point.point.name}"
+    return f"If it goes on as it does, {where} reaches {of}: {times_of(crossing)}."
+
+
+def times_of(crossing: CrossingView) -> str:
+    """Write the times of a crossing; empty where there is no forecast."""
+    times = (("earliest", crossing.earliest), ("most likely", crossing.likely), ("latest", crossing.latest))
+    return ", ".join(f"{word} {when(at)}" for word, at in times if at is not None)
 
 
 def paragraphs(texts: tuple[str, ...]) -> list[Block]:

@@ -52,7 +52,7 @@ def number(value: float) -> str:
 
 def limit_number(value: float) -> str:
     """Write a limit as people set it: without figures that were never given."""
-    return f"{value:.6g}"
+    return f"{value:.4g}" if abs(value) < 1000.0 else f"{value:.6g}"
 
 
 def amount(value: float, unit: str) -> str:
