@@ -6,6 +6,7 @@ from collections.abc import AsyncIterator, Sequence
 from edgemon.board.port import Outcome, Update
 from edgemon.model.command import Person, Role
 from edgemon.model.instant import Instant
+from edgemon.model.outlook import BaselineView, OutlookView
 from edgemon.model.snapshot import JournalView, TrendPoint
 
 OPERATOR = Person("operator", Role.OPERATOR, "control-room")
@@ -19,6 +20,8 @@ class MemorySource:
         self.outcome = Outcome(True)
         self.entries = tuple(journal)
         self.past: tuple[TrendPoint, ...] = ()
+        self.known: tuple[BaselineView, ...] = ()
+        self.coming: OutlookView | None = None
         self.acknowledged: list[tuple[str, int]] = []
         self.closed = False
         self._said: asyncio.Queue[Update] = asyncio.Queue()
@@ -44,6 +47,14 @@ class MemorySource:
     async def trend(self, machine: str, point: str, level: str, since: Instant, until: Instant) -> tuple[TrendPoint, ...]:
         """Give the past set, as far as it lies between the two instants."""
         return tuple(point_ for point_ in self.past if since <= point_.t <= until)
+
+    async def baselines(self) -> tuple[BaselineView, ...]:
+        """Give the baselines set."""
+        return self.known
+
+    async def forecast(self, machine: str, point: str, level: str) -> OutlookView | None:
+        """Give the outlook set."""
+        return self.coming
 
     async def journal(self, limit: int) -> tuple[JournalView, ...]:
         """Give the newest of the entries set."""

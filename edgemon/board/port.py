@@ -5,6 +5,7 @@ from typing import Protocol
 
 from edgemon.model.command import Person
 from edgemon.model.instant import Instant
+from edgemon.model.outlook import BaselineView, OutlookView
 from edgemon.model.snapshot import JournalView, Lost, Outcome, TrendPoint, Update
 
 __all__ = ["Lost", "Outcome", "Source", "Update"]
@@ -27,6 +28,14 @@ class Source(Protocol):
 
     async def trend(self, machine: str, point: str, level: str, since: Instant, until: Instant) -> tuple[TrendPoint, ...]:
         """Give the past of a level, in the unit the board shows it in."""
+        ...
+
+    async def baselines(self) -> tuple[BaselineView, ...]:
+        """Give every baseline, and how far the learning of the others is."""
+        ...
+
+    async def forecast(self, machine: str, point: str, level: str) -> OutlookView | None:
+        """Say where a level is heading; None where nobody can."""
         ...
 
     async def journal(self, limit: int) -> tuple[JournalView, ...]:

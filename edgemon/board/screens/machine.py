@@ -11,14 +11,18 @@ from edgemon.board.view.alarms import listed
 from edgemon.board.view.cells import Row, Span, fit_row
 from edgemon.board.view.chart import chart
 from edgemon.board.view.lead import lead
+from edgemon.board.view.outlook import outlook
 from edgemon.board.widgets.lines import Lines
 from edgemon.errors import EdgemonError
 from edgemon.model.instant import Duration
+from edgemon.model.outlook import BaselineView, OutlookView
 from edgemon.model.snapshot import MachineView, TrendPoint
 
 TREND_FOR: Duration = 900.0
 """Seconds of the past shown, and the step in which it is asked for again."""
 ASK_AGAIN: Duration = 4.0
+FORESEE_AGAIN: Duration = 60.0
+"""A forecast reads thousands of values: asked for again so seldom."""
 _CHART = 40
 """Rows the chart may take where nothing else needs them."""
 
@@ -35,7 +39,10 @@ class MachineScreen(ListScreen):
         self.at: view.LevelAt | None = None
         self._past: tuple[TrendPoint, ...] = ()
         self._past_of: tuple[str, view.LevelAt | None] = ("", None)
+        self._baseline: BaselineView | None = None
+        self._coming: OutlookView | None = None
         self._asked_at: Duration | None = None
+        self._foreseen_at: Duration | None = None
         self._lines: list[view.LevelAt | None] = []
 
     def rows(self, width: int, height: int) -> Sequence[Row]:
@@ -64,6 +71,8 @@ class MachineScreen(ListScreen):
         found = view.found(machine, self.at)
         sensor = self.desk.picture.sensors.get(found[0].sensor if found else machine.points[0].sensor if machine.points else "")
         rows = view.beside(machine, self.at, sensor, now, look, width)
+        if self._past_of == (self.machine, self.at):
+            rows[1:1] = outlook(self._baseline, self._coming, look, width)
         room = height - len(rows) - view.HEAD
         tall = max(min(_CHART, room - above - 1), min(12, room // 3))
         if found is not None and tall >= 3:
@@ -88,8 +97,12 @@ class MachineScreen(ListScreen):
             return
         if self._past_of != (self.machine, self.at):
             self._past, self._past_of = (), (self.machine, self.at)
+            self._baseline, self._coming, self._foreseen_at = None, None, None
         self._asked_at = elapsed
         self.run_worker(self._fetch(self.machine, self.at), group="trend", name="trend", exclusive=True)
+        if self._foreseen_at is None or elapsed - self._foreseen_at >= FORESEE_AGAIN:
+            self._foreseen_at = elapsed
+            self.run_worker(self._foresee(self.machine, self.at), group="outlook", name="outlook", exclusive=True)
 
     async def _fetch(self, machine: str, at: view.LevelAt) -> None:
         now = self.desk.picture.now
@@ -100,6 +113,18 @@ class MachineScreen(ListScreen):
             return
         if self._past_of == (machine, at):
             self._past = past
+            self.redraw()
+
+    async def _foresee(self, machine: str, at: view.LevelAt) -> None:
+        try:
+            known = await self.desk.source.baselines()
+            coming = await self.desk.source.forecast(machine, at.point, at.level)
+        except EdgemonError as error:
+            self.say(why_not(error))
+            return
+        if self._past_of == (machine, at):
+            self._baseline = next((one for one in known if (one.machine, one.point, one.level) == (machine, *at)), None)
+            self._coming = coming
             self.redraw()
 
     def action_move(self, down: int, right: int) -> None:

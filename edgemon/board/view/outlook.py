@@ -1,0 +1,53 @@
+"""What a level usually is and where it is heading, in two rows of the machine screen."""
+
+from edgemon.board.theme import Look, Role
+from edgemon.board.view import figures
+from edgemon.board.view.cells import Row, Span, fit_row, safe
+from edgemon.model.instant import Instant
+from edgemon.model.outlook import BaselineView, CrossingView, OutlookView
+
+_BEYOND = "already beyond the limit"
+
+
+def outlook(baseline: BaselineView | None, coming: OutlookView | None, look: Look, width: int) -> list[Row]:
+    """Write a row for the baseline and one for the forecasts; none where nothing is known."""
+    rows = []
+    if baseline is not None:
+        role = Role.TEXT if baseline.state == "proposed" else Role.DIM
+        rows.append(fit_row([Span(f" baseline {_baseline(baseline, look)}", role)], width, look.glyphs.ellipsis))
+    if coming is not None and coming.forecasts:
+        text = " forecast " + "; ".join(_crossings(coming))
+        role = Role.TEXT if any(not one.reason for one in coming.forecasts) else Role.DIM
+        rows.append(fit_row([Span(text, role)], width, look.glyphs.ellipsis))
+    return rows
+
+
+def _baseline(one: BaselineView, look: Look) -> str:
+    unit = figures.unit(one.unit, look.glyphs)
+    value = "" if one.baseline is None else f" {figures.number(one.baseline)} {unit}".rstrip()
+    follows = "" if one.alert_follows is None else f", alert {figures.number(one.alert_follows)}"
+    match one.state:
+        case "approved":
+            since = "" if one.approved_at is None else f" since {figures.stamp(one.approved_at)}"
+            return f"in force{since}:{value}{follows}, approved by {safe(one.approved_by)}"
+        case "proposed":
+            return f"proposed, needs approval by an engineer:{value}{follows} once approved"
+        case "retired":
+            return f"retired by {safe(one.retired_by)}: {safe(one.retired_because, 60)}"
+        case _:
+            return f"learning {one.count} of {one.wanted} values{f', {safe(one.note, 80)}' if one.note else ''}"
+
+
+def _crossings(coming: OutlookView) -> list[str]:
+    """Say one reason once where it is the same for both limits."""
+    reasons = {one.reason for one in coming.forecasts}
+    if len(reasons) == 1 and "" not in reasons:
+        return [f"alert and alarm: {_crossing(coming.forecasts[0], coming.made_at)}"]
+    return [f"{one.severity} {_crossing(one, coming.made_at)}" for one in coming.forecasts]
+
+
+def _crossing(one: CrossingView, made_at: Instant) -> str:
+    if one.earliest is None or one.likely is None or one.latest is None:
+        return "beyond already" if one.reason == _BEYOND else f"no forecast: {safe(one.reason)}"
+    earliest, likely, latest = (figures.duration(at - made_at) for at in (one.earliest, one.likely, one.latest))
+    return f"in {likely} ({earliest} to {latest}) if it goes on"
