@@ -8,8 +8,9 @@ import numpy as np
 import scipy.fft
 from numpy.typing import NDArray
 
-from edgemon.analysis.block import Block, crest, hann_lines, trough
+from edgemon.analysis.block import Block, crest, hann_amplitude, hann_lines, trough
 from edgemon.analysis.prepare import CUT, VELOCITY_RATE, Plan
+from edgemon.analysis.window import window
 from edgemon.errors import ParameterError
 from edgemon.model.level import Band, Detector, Level, LevelSpec
 from edgemon.units import Quantity
@@ -77,6 +78,8 @@ def _measured(block: Block, i: int, spec: LevelSpec, si: float, rpm: float | Non
     if spec.in_orders and not (rpm is not None and math.isfinite(rpm) and rpm > 0.0):
         return "speed not known"
     plan, unit_hz = block.plan, rpm / 60.0 if spec.in_orders and rpm is not None else 1.0
+    if spec.of_envelope:
+        return _of_envelope(block, i, spec, si, Band(spec.low * unit_hz, spec.high * unit_hz))
     line_hz, nyquist = plan.fs_hz / plan.n, plan.fs_hz / 2.0
     low, high = spec.low * unit_hz, spec.high * unit_hz
     first = max(1, math.ceil(low / line_hz - 1e-9))
@@ -89,6 +92,26 @@ def _measured(block: Block, i: int, spec: LevelSpec, si: float, rpm: float | Non
     cut = [CUT.format(nyquist)] if high > nyquist else []
     narrow = [NARROW_REMARK] if end - first < NARROW else []
     truth = Band(max(low, line_hz), min(high, nyquist))
+    return Level(spec.name, value, spec.quantity, spec.detector, truth, "; ".join(narrow + cut))
+
+
+def _of_envelope(block: Block, i: int, spec: LevelSpec, si: float, band: Band) -> Level | str:
+    """Measure a band of the spectrum of the envelope about its mean, under a Hann window."""
+    plan = block.plan.envelope
+    if plan is None or block.envelope is None or spec.detector is not Detector.RMS:
+        return "the capture has no envelope" if spec.detector is Detector.RMS else "an envelope's band has an r.m.s. only"
+    wave = block.envelope[i : i + 1, plan.centre]
+    lines = hann_amplitude(wave - wave.mean(axis=1, keepdims=True))[0].astype(np.float64)
+    first = max(1, math.ceil(band.low_hz / plan.line_hz - 1e-9))
+    end = min(lines.size, math.ceil(band.high_hz / plan.line_hz - 1e-9))
+    if end <= first:
+        return f"no line of the envelope lies in {band}"
+    bandwidth = window("hann", wave.shape[1]).noise_bandwidth_lines
+    value = si * math.sqrt(float(np.sum(lines[first:end] ** 2)) / bandwidth)
+    highest = plan.line_hz * (lines.size - 1)
+    cut = [f"the envelope reaches to {highest:.4g} Hz only"] if band.high_hz > highest else []
+    narrow = [NARROW_REMARK] if end - first < NARROW else []
+    truth = Band(max(band.low_hz, plan.line_hz), min(band.high_hz, highest))
     return Level(spec.name, value, spec.quantity, spec.detector, truth, "; ".join(narrow + cut))
 
 

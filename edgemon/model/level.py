@@ -82,6 +82,8 @@ class LevelSpec:
     """Edges are multiples of running speed."""
     title: str = ""
     """For people; the name where it is empty."""
+    of_envelope: bool = False
+    """The band lies in the spectrum of the envelope, not of the waveform; acceleration, r.m.s."""
 
     @property
     def kind(self) -> LevelKind:

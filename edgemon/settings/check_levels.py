@@ -5,7 +5,7 @@ from collections.abc import Sequence
 from edgemon.decode.readings import NAMES
 from edgemon.model.alarm import MONITORING
 from edgemon.model.ids import is_identifier
-from edgemon.settings.levels import QUANTITIES
+from edgemon.settings.levels import ENVELOPE, QUANTITIES
 from edgemon.settings.lines import KeyPath
 from edgemon.settings.problem import Report, shown
 from edgemon.settings.schema import LevelTable
@@ -28,6 +28,10 @@ def check_levels(levels: Sequence[LevelTable], around: KeyPath, report: Report) 
         _name(level, path, report)
         if not level.quantity and not report.is_blamed((*path, "quantity")):
             report.error((*path, "quantity"), "is missing or empty", f"one of: {', '.join(QUANTITIES)}")
+        if level.quantity == ENVELOPE and level.detector != "rms":
+            report.error(
+                (*path, "detector"), f'"{level.detector}" of a band of the envelope', 'detector = "rms", or leave it out'
+            )
         _edges(level, path, report)
 
 

@@ -6,10 +6,13 @@ from edgemon.model.level import LEVEL_KINDS, Detector, LevelKind, LevelSpec
 from edgemon.settings.schema import LevelTable, MachineTable, PointTable
 from edgemon.units import Quantity
 
+ENVELOPE = "envelope"
+"""A band of the spectrum of the demodulated acceleration."""
 QUANTITIES = {
     "acceleration": Quantity.ACCELERATION,
     "velocity": Quantity.VELOCITY,
     "displacement": Quantity.DISPLACEMENT,
+    ENVELOPE: Quantity.ACCELERATION,
 }
 DETECTORS = {"rms": Detector.RMS, "peak": Detector.PEAK, "peak-to-peak": Detector.PEAK_TO_PEAK}
 
@@ -32,4 +35,6 @@ def _spec(table: LevelTable) -> LevelSpec | None:
     quantity = QUANTITIES.get(table.quantity)
     if quantity is None or low is None or high is None or not table.name:
         return None
-    return LevelSpec(table.name, quantity, DETECTORS[table.detector], low, high, in_orders, table.title)
+    return LevelSpec(
+        table.name, quantity, DETECTORS[table.detector], low, high, in_orders, table.title, table.quantity == ENVELOPE
+    )

@@ -95,7 +95,7 @@ class LevelTable(Shape):
 
     name: str = ""
     title: str = ""
-    quantity: Literal["acceleration", "velocity", "displacement", ""] = ""
+    quantity: Literal["acceleration", "velocity", "displacement", "envelope", ""] = ""
     detector: Literal["rms", "peak", "peak-to-peak"] = "rms"
     low_hz: float | None = None
     high_hz: float | None = None

@@ -130,3 +130,18 @@ def test_every_row_of_a_batch_has_its_own_bands() -> None:
     for i, (levels, _) in enumerate(measure(waves)):
         assert levels[-1].name == f"first_{i}"
         assert levels[-1].value == pytest.approx(1e-3 * (1.0 + i), rel=0.01)
+
+
+@pytest.mark.parametrize(("rpm", "spec"), [(None, (50.0, 80.0, False)), (1482.0, (2.0, 3.2, True))])
+def test_a_band_of_the_envelope_holds_the_modulation(rpm: float | None, spec: tuple[float, float, bool]) -> None:
+    """Carrier of 2 m/s2 at 1 kHz, strength varying by 30 % at 63 Hz: the envelope's line is 2 x 0.3 / sqrt(2) (closed form)."""
+    t = np.arange(N) / FS
+    signal = 2.0 * (1.0 + 0.3 * np.cos(2.0 * np.pi * 63.0 * t)) * np.cos(2.0 * np.pi * 1000.0 * t)
+    low, high, in_orders = spec
+    inside = LevelSpec("inside", A, RMS, low, high, in_orders, of_envelope=True)
+    outside = LevelSpec("outside", A, RMS, 100.0, 300.0, of_envelope=True)
+    peak = LevelSpec("peak", A, PEAK, 50.0, 80.0, of_envelope=True)
+    found, verdict = banded(signal, inside, outside, peak, rpm=rpm)
+    assert found["inside"].value == pytest.approx(0.6 / math.sqrt(2.0), rel=0.01)
+    assert found["outside"].value < 0.01
+    assert verdict.left_out == (("peak", "an envelope's band has an r.m.s. only"),)

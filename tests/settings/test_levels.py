@@ -74,3 +74,14 @@ def test_a_name_that_stands_twice_and_a_level_without_a_band(tmp_path: Path) -> 
     assert "is there twice" in only(found(tmp_path, text)).what
     bare = 'name = "bare"\nquantity = "velocity"\n'
     assert "has no band" in only(found(tmp_path, PLANT + f"[[machine.point.level]]\n{bare}")).what
+
+
+def test_a_band_of_the_envelope_is_read_and_has_no_peak(tmp_path: Path) -> None:
+    own = ORDERS.replace('"velocity"', '"envelope"')
+    (point,) = loaded(tmp_path, PLANT + f"[[machine.point.level]]\n{own}")[0].machines[0].points
+    title = "velocity at 1 x"
+    assert point.levels == (LevelSpec("velocity_1x", Quantity.ACCELERATION, Detector.RMS, 0.8, 1.2, True, title, True),)
+    text = PLANT + f'[[machine.point.level]]\n{own}detector = "peak"\n'
+    problem = only(found(tmp_path, text))
+    assert "of a band of the envelope" in problem.what
+    assert problem.line == line_of(text, 'detector = "peak"')
