@@ -15,8 +15,9 @@ NONE = CrossingView("alarm", 4.5, None, None, None, 0.9, "", "no significant tre
 
 
 def coming(*forecasts: CrossingView) -> OutlookView:
-    of = ("m", "p", "velocity_rms", "velocity r.m.s.", "mm/s", NOW, 100, {}, None, None, 2.0)
-    return OutlookView(*of, None, None, forecasts, False)
+    return OutlookView(
+        "m", "p", "velocity_rms", "velocity r.m.s.", "mm/s", NOW, 100, {}, None, None, 2.0, None, None, forecasts, False
+    )
 
 
 def said(baseline: BaselineView | None, ahead: OutlookView | None, width: int = 120) -> list[str]:
