@@ -211,17 +211,31 @@ def print_forecasts() -> None:
     head = "given held early late open healthy  lead  width"
     print(f"{'record':<10} {'level':<24} {'limit':<13} {'crossed':>8}   {'forecast: ' + head:<60} least squares: {head}")
     mine, plain = Score(), Score()
+    of_record = {record: (Score(), Score()) for record in LIFE_TESTS}
     for case in cases():
         crossed = f"{case.crossed_s:.0f} s" if case.crossed_s is not None else "never"
         a, b = score(case, ours), score(case, least_squares)
         mine.add(a)
         plain.add(b)
+        of_record[case.record][0].add(a)
+        of_record[case.record][1].add(b)
         limit = f"{case.severity} {case.limit:.3g}"
         print(f"{case.record:<10} {case.column:<24} {limit:<13} {crossed:>8}             {a!s}              {b!s}")
+    for record, (a, b) in of_record.items():
+        print(f"{record:<58}             {a!s}              {b!s}")
     print(f"{'all':<58}             {mine!s}              {plain!s}")
+    for record, scores in of_record.items():
+        print(f"{record}: " + "; ".join(_grade(*one) for one in zip(("forecast", "least squares"), scores, strict=True)))
     for name, total in (("forecast", mine), ("least squares", plain)):
         if total.judged:
             print(f"{name}: {total.held} of {total.judged} intervals that could be judged held the crossing")
+
+
+def _grade(name: str, score: Score) -> str:
+    """Say how often a method was wrong on one bearing, and how early it spoke."""
+    wrong = f"{score.judged - score.held} of {score.judged} wrong" if score.judged else "none that could be judged"
+    lead = f", first {100.0 * float(np.median(score.leads)):.0f} % of the life before the crossing" if score.leads else ""
+    return f"{name} {wrong}{lead}, {score.healthy} in healthy time"
 
 
 def print_detections() -> None:

@@ -30,12 +30,12 @@ def test_a_baseline_says_how_far_it_is() -> None:
     assert said(LEARNING, None) == ["baseline learning 7 of 20 values"]
     proposed = replace(KNOWN, state="proposed", approved_by="", approved_at=None)
     assert said(proposed, None) == ["baseline proposed, needs approval by an engineer: 1.00 mm/s, alert 1.70 once approved"]
-    assert said(KNOWN, None) == ["baseline in force since 2023-11-14 22:13:20: 1.00 mm/s, alert 1.70, approved by ann"]
+    assert said(KNOWN, None) == ["baseline in force since 2023-11-14: 1.00 mm/s, alert 1.70, approved by ann"]
 
 
 def test_a_forecast_has_an_interval_or_a_reason() -> None:
     told = said(None, coming(COMING, NONE))
-    assert told == ["forecast alert in 3h (2h to 10h) if it goes on; alarm no forecast: no significant trend"]
+    assert told == ["forecast alert in 3h (2h to 10h); alarm no forecast: no significant trend"]
     assert said(None, coming(NONE, NONE)) == ["forecast alert and alarm: no forecast: no significant trend"]
 
 

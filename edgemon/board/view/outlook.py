@@ -28,7 +28,7 @@ def _baseline(one: BaselineView, look: Look) -> str:
     follows = "" if one.alert_follows is None else f", alert {figures.number(one.alert_follows)}"
     match one.state:
         case "approved":
-            since = "" if one.approved_at is None else f" since {figures.stamp(one.approved_at)}"
+            since = "" if one.approved_at is None else f" since {figures.stamp(one.approved_at)[:10]}"
             return f"in force{since}:{value}{follows}, approved by {safe(one.approved_by)}"
         case "proposed":
             return f"proposed, needs approval by an engineer:{value}{follows} once approved"
@@ -50,4 +50,4 @@ def _crossing(one: CrossingView, made_at: Instant) -> str:
     if one.earliest is None or one.likely is None or one.latest is None:
         return "beyond already" if one.reason == _BEYOND else f"no forecast: {safe(one.reason)}"
     earliest, likely, latest = (figures.duration(at - made_at) for at in (one.earliest, one.likely, one.latest))
-    return f"in {likely} ({earliest} to {latest}) if it goes on"
+    return f"in {likely} ({earliest} to {latest})"
