@@ -148,7 +148,7 @@ async def _levels(reader: Reader, point: Point, request: Request) -> tuple[Level
         limit = point.limit_of(name)
         values = await reader.trend(point.key, name, request.since, request.until, request.sim, MOST_VALUES)
         if values or limit is not None:
-            found.append(LevelMaterial(name, limit, values, len(values) == MOST_VALUES))
+            found.append(LevelMaterial(name, limit, values, len(values) == MOST_VALUES, kind=point.kind_of(name)))
     return tuple(found)
 
 

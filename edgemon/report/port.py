@@ -10,7 +10,7 @@ from edgemon.model.event import Event
 from edgemon.model.finding import Diagnosis
 from edgemon.model.ids import CaptureKey
 from edgemon.model.instant import Instant
-from edgemon.model.level import Band, Level
+from edgemon.model.level import Band, Level, LevelKind
 from edgemon.model.limit import Limit
 from edgemon.model.machine import Machine, Point, Sensor
 from edgemon.model.outlook import BaselineView, OutlookView
@@ -67,6 +67,8 @@ class LevelMaterial:
     """Trend and forecasts by the end of the period, in the unit of the limit."""
     baseline: BaselineView | None = None
     """What the level usually is, or how far the learning is, as the store has it now; in the unit of the limit."""
+    kind: LevelKind | None = None
+    """What the name stands for at this point; None for the usual meaning."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -70,7 +70,7 @@ def _blocks(point: PointMaterial, material: Material) -> list[Block]:
 
 
 def _trend(point: PointMaterial, level: LevelMaterial, material: Material) -> Picture:
-    unit = level_unit(level.name, level.limit)
+    unit = level_unit(level.name, level.limit, level.kind)
     since = max(material.since, level.values[0].t)
     happenings = [one for one in material.history if since <= one.event.at and _belongs(one, point, level)][-MOST_MARKS:]
     marks = tuple(Mark(one.event.at, number, _tone(one)) for number, one in enumerate(happenings, start=1))

@@ -58,11 +58,11 @@ def limits_section(material: Material) -> Section:
 
 
 def _level_row(point: PointMaterial, level: LevelMaterial) -> tuple[Severity, tuple[str, ...]]:
-    limit, unit = level.limit, level_unit(level.name, level.limit)
+    limit, unit = level.limit, level_unit(level.name, level.limit, level.kind)
     fit = [value.value for value in level.values if value.fit]
     levels = point.capture.levels if point.capture is not None else ()
     band = next((one.band for one in levels if one.name == level.name), None)
-    title = level_title(level.name)
+    title = level_title(level.name, level.kind)
     if band is not None:
         title += f", {band}".replace(" Hz", f"{NO_BREAK}Hz")
     severity = severity_of(limit, fit[-1]) if limit is not None and fit else Severity.NORMAL

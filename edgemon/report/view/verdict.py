@@ -132,7 +132,7 @@ def _sentence(material: Material, assessment: Assessment) -> str:
 def describe(one: Newest) -> str:
     """Say how one level stands against its limits."""
     limit, value = one.limit, one.value.value
-    text = f"{level_title(one.level.name)} at {one.point.point.name} is {amount(value, limit.unit)}"
+    text = f"{level_title(one.level.name, one.level.kind)} at {one.point.point.name} is {amount(value, limit.unit)}"
     alert, alarm = limit_amount(limit.alert, limit.unit), limit_amount(limit.alarm, limit.unit)
     if limit.alarm is None or limit.alert is None:
         side = "above" if one.severity is not Severity.NORMAL else "below"
@@ -189,7 +189,7 @@ def course_of(one: Newest) -> str:
     if tenth < 1:
         return ""
     first, last = (median(value.value for value in part) for part in (fit[:tenth], fit[-tenth:]))
-    title, unit = level_title(one.level.name), one.limit.unit
+    title, unit = level_title(one.level.name, one.level.kind), one.limit.unit
     how = "is about as it was" if abs(last - first) < 0.1 * abs(first) else "rose" if last > first else "fell"
     took = span(fit[-1].t - fit[0].t)
     what = f"{capital(title)} at {one.point.point.name} {how}"

@@ -3,7 +3,7 @@
 from edgemon.model.alarm import MONITORING
 from edgemon.model.finding import Fault
 from edgemon.model.instant import Instant, format_instant
-from edgemon.model.level import LEVEL_KINDS
+from edgemon.model.level import LEVEL_KINDS, LevelKind
 from edgemon.model.limit import Limit
 from edgemon.units import from_si
 
@@ -84,16 +84,18 @@ def span(seconds: float) -> str:
     return f"{seconds:.0f} seconds"
 
 
-def level_title(name: str) -> str:
+def level_title(name: str, kind: LevelKind | None = None) -> str:
     """Give the name of a level as people say it: quantity and detector."""
     if name == MONITORING:
         return "loss of monitoring"
-    return LEVEL_KINDS[name].title if name in LEVEL_KINDS else name
+    kind = kind or LEVEL_KINDS.get(name)
+    return name if kind is None else kind.title
 
 
-def level_unit(name: str, limit: Limit | None) -> str:
+def level_unit(name: str, limit: Limit | None, kind: LevelKind | None = None) -> str:
     """Give the unit a level is shown in: that of its limit, else the usual one."""
-    return limit.unit if limit is not None else LEVEL_KINDS[name].unit if name in LEVEL_KINDS else "1"
+    kind = kind or LEVEL_KINDS.get(name)
+    return limit.unit if limit is not None else "1" if kind is None else kind.unit
 
 
 def fault_name(fault: Fault) -> str:
