@@ -3,10 +3,11 @@
 import math
 from dataclasses import dataclass, replace
 
-from edgemon.diagnosis.cyclic import envelope_spectra
-from edgemon.diagnosis.families import HARMONICS, Family, Rhythm
+from edgemon.diagnosis.cyclic import coherence_spectrum, envelope_spectra
+from edgemon.diagnosis.families import HARMONICS, Family, Rhythm, lines_found
 from edgemon.diagnosis.frequencies import BearingOrders, bearing_orders
 from edgemon.diagnosis.look import Look
+from edgemon.diagnosis.turning import envelope_speed
 from edgemon.model.finding import Evidence, Fault, Finding
 from edgemon.units import Quantity
 
@@ -39,12 +40,39 @@ NAMES = {"outer": "BPFO", "inner": "BPFI", "element": "2 BSF", "cage": "FTF"}
 
 
 @dataclass(frozen=True, slots=True)
+class _Where:
+    channel: int
+    kinematic: BearingOrders
+    shaft_hz: float
+    """As the envelopes have it."""
+
+
+@dataclass(frozen=True, slots=True)
 class _Candidate:
     family: Family
     fault: Fault
     confidence: float
-    channel: int
-    kinematic: BearingOrders
+    where: _Where
+
+
+@dataclass(frozen=True, slots=True)
+class _Heard:
+    """One channel: its single envelope spectra, and the coherence of all bands together where the record allows it."""
+
+    single: Rhythm
+    coherent: Rhythm | None
+
+    def families(self, name: str, kinematic: BearingOrders) -> dict[str, Family]:
+        """Score the parts of a bearing by the way in which chance explains them least; two looks were taken."""
+        found = {family.part: family for family in self.single.families(name, kinematic)}
+        if self.coherent is None:
+            return found
+        for other in self.coherent.families(name, kinematic):
+            mine = found.get(other.part)
+            if mine is not None:
+                way = mine.way if mine.chance <= other.chance else f"{mine.way}, and in the {other.way}"
+                found[other.part] = replace(mine, chance=min(1.0, 2.0 * min(mine.chance, other.chance)), way=way)
+        return found
 
 
 def bearing_defects(look: Look) -> list[Finding]:
@@ -53,17 +81,29 @@ def bearing_defects(look: Look) -> list[Finding]:
         return []
     assert look.speed is not None
     known = [(name, bearing_orders(bearing)) for name, bearing in look.facts.bearings]
-    top = max(orders.inner for _, orders in known)
     looks = len(look.record.channels) * len(known) * len(HARMONICS)
     best: dict[tuple[str, Fault], _Candidate] = {}
-    for channel, samples in enumerate(look.record.samples):
-        spectra = envelope_spectra(samples, look.record.fs_hz, 4.0 * top * look.speed.hz, 1.3 * top * look.speed.hz)
-        rhythm = Rhythm(spectra, look.speed.hz)
-        for candidate in _candidates(rhythm, known, channel, looks):
+    for channel, heard in enumerate(_heard(look, look.speed.hz, [orders for _, orders in known])):
+        for candidate in _candidates(heard, known, channel, looks):
             key = (candidate.family.bearing, candidate.fault)
             if key not in best or candidate.confidence > best[key].confidence:
                 best[key] = candidate
     return [_finding(look, candidate) for candidate in best.values() if candidate.confidence > 0.05]
+
+
+def _heard(look: Look, shaft_hz: float, known: list[BearingOrders]) -> list[_Heard]:
+    """Take the envelope spectra of all channels, against the shaft speed that they themselves agree on."""
+    top = max(orders.inner for orders in known) * shaft_hz
+    spectra = [envelope_spectra(row, look.record.fs_hz, 4.0 * top, 1.3 * top) for row in look.record.samples]
+    found = [lines_found(one, shaft_hz) for one in spectra]
+    nominal = look.facts.speed_hz or shaft_hz
+    turning = envelope_speed([(m, one.line_hz) for m, one in zip(found, spectra, strict=True)], shaft_hz, nominal, known)
+    heard = []
+    for row, one, m in zip(look.record.samples, spectra, found, strict=True):
+        coherent = coherence_spectrum(row, look.record.fs_hz, one.power.shape[1])
+        hz = turning or shaft_hz
+        heard.append(_Heard(Rhythm(one, hz, m), None if coherent is None else Rhythm(coherent, hz)))
+    return heard
 
 
 def can_judge(look: Look) -> bool:
@@ -75,21 +115,22 @@ def can_judge(look: Look) -> bool:
     return look.record.fs_hz / 2.0 > 3.0 * top * look.speed.hz and turns >= MIN_TURNS
 
 
-def _candidates(rhythm: Rhythm, known: list[tuple[str, BearingOrders]], channel: int, looks: int) -> list[_Candidate]:
+def _candidates(heard: _Heard, known: list[tuple[str, BearingOrders]], channel: int, looks: int) -> list[_Candidate]:
     found = []
     for name, kinematic in known:
-        families = {family.part: family for family in rhythm.families(name, kinematic)}
+        families = heard.families(name, kinematic)
+        where = _Where(channel, kinematic, heard.single.shaft_hz)
         for family in families.values():
             if family.part in ("outer", "inner"):
                 sure = _confidence(family.chance, family.depth, family.dominance, looks)
                 sure *= EXPLAINED if family.part == "outer" and _rings(families.get("cage"), family) else 1.0
-                found.append(_Candidate(family, FAULTS[family.part], sure, channel, kinematic))
-        found += _rolling(families, channel, looks, kinematic)
-        found += _both_races(families, channel, looks, kinematic)
+                found.append(_Candidate(family, FAULTS[family.part], sure, where))
+        found += _rolling(families, looks, where)
+        found += _both_races(families, looks, where)
     found.sort(key=lambda one: -one.confidence)
     kept: list[_Candidate] = []
     for one in found:
-        shadow = any(_explains(strong, one, rhythm) for strong in kept)
+        shadow = any(_explains(strong, one, heard.single) for strong in kept)
         kept.append(replace(one, confidence=EXPLAINED * one.confidence) if shadow else one)
     return [replace(one, confidence=_shared(one, kept)) for one in kept]
 
@@ -111,7 +152,7 @@ def _confidence(chance: float, depth: float, dominance: float, looks: int) -> fl
     return (1.0 - by_chance) * depth**2 / (depth**2 + DEPTH**2) * dominance / (dominance + DOMINANCE)
 
 
-def _rolling(families: dict[str, Family], channel: int, looks: int, kinematic: BearingOrders) -> list[_Candidate]:
+def _rolling(families: dict[str, Family], looks: int, where: _Where) -> list[_Candidate]:
     """Weigh rolling element and cage together: they share the cage's rhythm."""
     element, cage = families.get("element"), families.get("cage")
     found = []
@@ -121,15 +162,15 @@ def _rolling(families: dict[str, Family], channel: int, looks: int, kinematic: B
         if cage is not None:
             depth = math.hypot(element.depth, cage.depth)
             both = _confidence(element.chance, depth, element.dominance, looks) if cage.chance * looks < 0.5 else 0.0
-        found.append(_Candidate(element, Fault.ROLLING_ELEMENT, max(alone, both), channel, kinematic))
+        found.append(_Candidate(element, Fault.ROLLING_ELEMENT, max(alone, both), where))
     if cage is not None:
         sure = CAGE_ALONE * _confidence(cage.chance, cage.depth, cage.dominance, looks)
         blows = len(cage.harmonics) >= CAGE_HARMONICS
-        found.append(_Candidate(cage, Fault.CAGE if blows else Fault.ROLLING_ELEMENT, sure, channel, kinematic))
+        found.append(_Candidate(cage, Fault.CAGE if blows else Fault.ROLLING_ELEMENT, sure, where))
     return found
 
 
-def _both_races(families: dict[str, Family], channel: int, looks: int, kinematic: BearingOrders) -> list[_Candidate]:
+def _both_races(families: dict[str, Family], looks: int, where: _Where) -> list[_Candidate]:
     """Ask whether both races, like and weak, are one rolling element that strikes both; never enough for a verdict."""
     outer, inner = families.get("outer"), families.get("inner")
     if outer is None or inner is None:
@@ -140,7 +181,7 @@ def _both_races(families: dict[str, Family], channel: int, looks: int, kinematic
     chance = max(outer.chance, inner.chance)
     depth = math.hypot(*(family.depth for family in families.values()))
     sure = min(_confidence(chance, depth, max(outer.dominance, inner.dominance), looks), BOTH_RACES)
-    return [_Candidate(max(outer, inner, key=lambda f: f.depth), Fault.ROLLING_ELEMENT, sure, channel, kinematic)]
+    return [_Candidate(max(outer, inner, key=lambda f: f.depth), Fault.ROLLING_ELEMENT, sure, where)]
 
 
 def _explains(strong: _Candidate, weak: _Candidate, rhythm: Rhythm) -> bool:
@@ -151,11 +192,13 @@ def _explains(strong: _Candidate, weak: _Candidate, rhythm: Rhythm) -> bool:
         return False
     if weak.family.part == "cage":
         return True  # a load that comes round with the cage modulates every defect
+    if strong.family.part == "element" and strong.family.bearing == weak.family.bearing:
+        return strong.family.depth >= weak.family.depth  # an element strikes both races; no race makes lines of an element
     reach = 2.5 * rhythm.spectra.line_hz / rhythm.shaft_hz
     own = [
         number * strong.family.order + step * side
         for number in range(1, 7)
-        for side in (1.0, strong.kinematic.cage)
+        for side in (1.0, strong.where.kinematic.cage)
         for step in range(-3, 4)
     ]
     hits = [min(abs(k * weak.family.order - line) for line in own) < reach for k in (1, 2, 3)]
@@ -163,9 +206,8 @@ def _explains(strong: _Candidate, weak: _Candidate, rhythm: Rhythm) -> bool:
 
 
 def _finding(look: Look, one: _Candidate) -> Finding:
-    assert look.speed is not None
     family = one.family
-    hz = family.order * look.speed.hz
+    hz = family.order * one.where.shaft_hz
     off = 100.0 * (family.order / family.kinematic - 1.0)
     odds = max(family.chance, 1e-12)
     stage, seen = _stage(look, one)
@@ -180,7 +222,7 @@ def _finding(look: Look, one: _Candidate) -> Finding:
             above_surroundings=family.above,
             harmonics=family.harmonics,
             sidebands=family.sidebands,
-            direction=look.record.channels[one.channel].direction,
+            direction=look.record.channels[one.where.channel].direction,
         ),
         Evidence(f"chance of a family of lines as clear as this where nothing is expected: {odds:.2g} in this spectrum"),
         Evidence(
@@ -190,16 +232,14 @@ def _finding(look: Look, one: _Candidate) -> Finding:
         seen,
     )
     where = f"{family.bearing}, " if family.bearing else ""
-    return look.finding(one.fault, one.confidence, one.channel, evidence, f"{where}{stage}")
+    return look.finding(one.fault, one.confidence, one.where.channel, evidence, f"{where}{stage}")
 
 
 def _stage(look: Look, one: _Candidate) -> tuple[str, Evidence]:
     """Tell stage 2 (envelope only) from stage 3 (lines in the velocity spectrum too)."""
-    plain = [
-        number
-        for number in (1, 2, 3)
-        if (line := look.order(one.channel, number * one.family.order)) is not None and line.stands_out
-    ]
+    hz = one.family.order * one.where.shaft_hz
+    lines = {number: look.line(one.where.channel, number * hz) for number in (1, 2, 3)}
+    plain = [number for number, line in lines.items() if line is not None and line.stands_out]
     if len(plain) >= 2:
         return "stage 3 of 4", Evidence("its lines stand out in the velocity spectrum too", harmonics=tuple(plain))
     return "stage 2 of 4", Evidence("its lines do not stand out in the velocity spectrum")

@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from edgemon.diagnosis.cyclic import WAYS, EnvelopeSpectra
-from edgemon.diagnosis.evidence import comb, gumbel_tail, surprise, widened
+from edgemon.diagnosis.evidence import Map, comb, gumbel_tail, surprise, widened
 from edgemon.diagnosis.frequencies import BearingOrders
 
 SLIP = 0.02
@@ -72,22 +72,28 @@ class _Best:
     score: float
 
 
-class Rhythm:
-    """Envelope spectra of one channel against one shaft speed."""
+def lines_found(spectra: EnvelopeSpectra, shaft_hz: float) -> Map:
+    """Give the surprise of every line that can be heard, against neighbourhoods of about three shaft orders."""
+    block = max(32, int(3.0 * shaft_hz / spectra.line_hz))
+    found = surprise(spectra.power, min(block, spectra.power.shape[1]))
+    found[~spectra.heard] = 0.0
+    found[:, :3] = 0.0
+    return found
 
-    def __init__(self, spectra: EnvelopeSpectra, shaft_hz: float) -> None:
+
+class Rhythm:
+    """Envelope spectra of one channel against one shaft speed; `found` is their surprise where it is known already."""
+
+    def __init__(self, spectra: EnvelopeSpectra, shaft_hz: float, found: Map | None = None) -> None:
         self.spectra = spectra
         self.shaft_hz = shaft_hz
         lines = spectra.power.shape[1]
         self.orders = np.arange(lines) * spectra.line_hz / shaft_hz
         near = np.abs(self.orders - np.rint(self.orders)) * shaft_hz < SHAFT_LINES * spectra.line_hz
         self.synchronous = near
-        self.sized = tuple(i for i, way in enumerate(spectra.ways) if way in (WAYS[0], WAYS[2])) or (0,)
-        block = max(32, int(3.0 * shaft_hz / spectra.line_hz))
-        raw = surprise(spectra.power, min(block, lines))
+        self.sized = tuple(i for i, way in enumerate(spectra.ways) if way in (WAYS[0], WAYS[2], WAYS[3])) or (0,)
+        raw = lines_found(spectra, shaft_hz) if found is None else found.copy()
         raw[:, near] = 0.0
-        raw[~spectra.heard] = 0.0
-        raw[:, :3] = 0.0
         self.map = widened(raw)
         self.map[:, near] = 0.0
         self.depth = widened(np.where(near, 0.0, spectra.depth))
