@@ -144,6 +144,7 @@ def alarm_view(rules: Rules, record: AlarmRecord) -> AlarmView:
         sim=key.sim,
         hidden=_hiding_view(record),
         max_shelve_s=rules.max_shelve_s,
+        response=rules.point.responses.get((level, max(severity, record.peak_severity))),
     )
 
 

@@ -6,7 +6,8 @@ from enum import StrEnum
 
 from edgemon.model.ids import AreaId, MachineId, PointId, PointKey, SensorId, SiteId
 from edgemon.model.level import LEVEL_KINDS, Band, LevelKind, LevelSpec
-from edgemon.model.limit import Limit
+from edgemon.model.limit import Limit, Severity
+from edgemon.model.response import Response
 from edgemon.units import Quantity
 
 
@@ -65,6 +66,8 @@ class Point:
     """`horizontal`, `vertical`, `axial` or empty."""
     levels: tuple[LevelSpec, ...] = ()
     """Levels of the plant file's own, in the order in which they are computed."""
+    responses: Mapping[tuple[str, Severity], Response] = field(default_factory=dict)
+    """What to do, for every alarm that there can be."""
 
     def kind_of(self, level: str) -> LevelKind | None:
         """Say what a level's name stands for at this point, None where it is not a level."""

@@ -8,6 +8,7 @@ from typing import TypeAlias
 
 from edgemon.model.finding import Finding
 from edgemon.model.instant import Instant
+from edgemon.model.response import Response
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,6 +73,8 @@ class AlarmView:
     """What hides it; where several do, the one that counts."""
     max_shelve_s: float = 0.0
     """How long it may be shelved; zero: not at all."""
+    response: Response | None = None
+    """What to do; None where nothing was written."""
 
 
 @dataclass(frozen=True, slots=True)

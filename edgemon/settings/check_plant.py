@@ -7,6 +7,7 @@ from edgemon.model.ids import is_identifier
 from edgemon.settings import check_limits
 from edgemon.settings.check_baseline import check_baseline
 from edgemon.settings.check_levels import check_levels
+from edgemon.settings.check_responses import check_actions, check_responses
 from edgemon.settings.check_train import check_train
 from edgemon.settings.classes import SEVERITY_CLASSES, SeverityClass
 from edgemon.settings.levels import level_specs
@@ -30,6 +31,9 @@ def check_plant(file: PlantFile, report: Report) -> None:
     for number, machine in enumerate(file.machine):
         _machine(machine, file, ("machine", number), report)
     _sensor_axes(file, report)
+    check_responses(file, report)
+    if not any(problem.is_error for problem in report.problems):
+        check_actions(file, report)
 
 
 def identifier(report: Report, path: KeyPath, text: str) -> bool:

@@ -1,7 +1,7 @@
 """Names to model values, units to SI. What is filled in where the plant file is silent stands here, each with its reason."""
 
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import replace
 from pathlib import Path
 
@@ -28,6 +28,7 @@ from edgemon.settings import classes
 from edgemon.settings.address import Address
 from edgemon.settings.classes import SEVERITY_CLASSES, SeverityClass
 from edgemon.settings.levels import kinds_with, level_specs
+from edgemon.settings.responses import responses_of
 from edgemon.settings.schema import (
     AreaTable,
     BandTable,
@@ -39,6 +40,7 @@ from edgemon.settings.schema import (
     MachineTable,
     PlantFile,
     PointTable,
+    ResponseTable,
     SensorTable,
     TrainTable,
 )
@@ -73,7 +75,7 @@ def resolve_plant(file: PlantFile) -> Plant:
             sensor = sensors[SensorId(point.sensor)]
             own = {spec.name: spec.quantity for spec in level_specs(machine, point)}
             sensors[sensor.id] = replace(sensor, levels={**own, **sensor.levels})
-    machines = tuple(_machine(table, sensors) for table in file.machine)
+    machines = tuple(_machine(table, sensors, file.response) for table in file.machine)
     return Plant(
         site=SiteId(file.site.id),
         name=file.site.name or file.site.id,
@@ -103,12 +105,12 @@ def _sensor(table: SensorTable) -> Sensor:
     )
 
 
-def _machine(table: MachineTable, sensors: dict[SensorId, Sensor]) -> Machine:
+def _machine(table: MachineTable, sensors: dict[SensorId, Sensor], responses: Sequence[ResponseTable]) -> Machine:
     return Machine(
         id=MachineId(table.id),
         name=table.name or table.id,
         area=AreaId(table.area or DEFAULT_AREA),
-        points=tuple(_point(table, point, sensors[SensorId(point.sensor)]) for point in table.point),
+        points=tuple(_point(table, point, sensors[SensorId(point.sensor)], responses) for point in table.point),
         kind=table.kind,
         rpm=table.rpm,
         standstill_rpm=standstill_rpm(table),
@@ -156,19 +158,21 @@ def _standstill(table: MachineTable) -> StandstillRule | None:
     return StandstillRule(level=rule.level, below=to_si(rule.below, unit_of(rule.level, rule.unit)))
 
 
-def _point(machine: MachineTable, table: PointTable, sensor: Sensor) -> Point:
+def _point(machine: MachineTable, table: PointTable, sensor: Sensor, responses: Sequence[ResponseTable]) -> Point:
+    limits = limits_of(machine, table)
     return Point(
         key=point_key(machine.id, table.id),
         name=table.name or table.id,
         sensor=sensor.id,
         axis=table.axis,
-        limits=limits_of(machine, table),
+        limits=limits,
         stale_after_s=sensor.interval_s * STALE_INTERVALS if table.stale_after_s is None else table.stale_after_s,
         band=_band(table.band) or class_band(machine.rpm),
         envelope_band=_band(table.envelope_band),
         bearing=_bearing(table.bearing),
         direction=table.direction,
         levels=level_specs(machine, table),
+        responses=responses_of(responses, machine, table, limits),
     )
 
 

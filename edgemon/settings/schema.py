@@ -103,6 +103,19 @@ class LevelTable(Shape):
     high_order: float | None = None
 
 
+class ResponseTable(Shape):
+    """`[[response]]`, `[[machine.response]]` and `[[machine.point.response]]`: what to do about an alarm."""
+
+    kind: str = ""
+    level: str = ""
+    severity: SeverityWord | Literal[""] = ""
+    cause: str = ""
+    consequence: str = ""
+    action: str = ""
+    confirm: str = ""
+    within_min: float | None = None
+
+
 class PointTable(Shape):
     """`[[machine.point]]`."""
 
@@ -117,6 +130,7 @@ class PointTable(Shape):
     stale_after_s: float | None = None
     level: list[LevelTable] = Field(default_factory=list)
     limit: list[LimitTable] = Field(default_factory=list)
+    response: list[ResponseTable] = Field(default_factory=list)
 
 
 class GearTable(Shape):
@@ -169,6 +183,7 @@ class MachineTable(Shape):
     baseline: BaselineTable = BaselineTable()
     level: list[LevelTable] = Field(default_factory=list)
     limit: list[LimitTable] = Field(default_factory=list)
+    response: list[ResponseTable] = Field(default_factory=list)
     point: list[PointTable] = Field(default_factory=list)
 
 
@@ -187,6 +202,7 @@ class PlantFile(Shape):
 
     site: SiteTable = SiteTable()
     area: list[AreaTable] = Field(default_factory=list)
+    response: list[ResponseTable] = Field(default_factory=list)
     machine: list[MachineTable] = Field(default_factory=list)
     sensor: list[SensorTable] = Field(default_factory=list)
 

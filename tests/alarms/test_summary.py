@@ -78,10 +78,10 @@ def test_shelving_ends_the_call_not_the_fact() -> None:
 def test_what_hides_an_alarm_is_shown_with_who_why_and_until_when() -> None:
     bench = Bench(rules(limit()))
     bench.measure(0.0, 5.0)
-    bench.command(Shelve(key(), 600.0, "bracket"), 1.0)
+    bench.command(Shelve(key(), 600.0, "bracket"), 1.0, OPERATOR)
     (alarm,) = point_view(bench.rules, bench.state, 2.0).alarms
     assert alarm.hidden == HidingView("shelved", OPERATOR.name, "bracket", 1.0, 601.0)
-    bench.command(RemoveFromService(key(), "swap"), 3.0, ENGINEER)
+    bench.command(RemoveFromService(key(), "swap"), 3.0)
     (alarm,) = point_view(bench.rules, bench.state, 4.0).alarms
     assert alarm.hidden == HidingView("out-of-service", ENGINEER.name, "swap", 3.0, None)
 

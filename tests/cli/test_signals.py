@@ -12,6 +12,7 @@ from edgemon.cli.signals import ENDING, when_told_to_end
 @pytest.mark.parametrize("number", ENDING)
 async def test_each_of_them_ends(number: signal.Signals) -> None:
     over = asyncio.Event()
+    before = signal.signal(number, signal.SIG_DFL)  # whoever runs the tests may have them ignore it
     when_told_to_end(over.set)
     try:
         os.kill(os.getpid(), number)
@@ -19,6 +20,7 @@ async def test_each_of_them_ends(number: signal.Signals) -> None:
     finally:
         for one in ENDING:
             asyncio.get_running_loop().remove_signal_handler(one)
+        signal.signal(number, before)
 
 
 async def test_one_that_is_ignored_stays_ignored() -> None:
