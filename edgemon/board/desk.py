@@ -56,11 +56,11 @@ class Desk:
         return self._summary[1]
 
     def forbidden(self) -> str:
-        """Say why this person may not acknowledge now; empty if they may."""
+        """Say why this person may not order anything now; empty if they may."""
         if self.picture.lost is not None:
-            return f"Nothing can be acknowledged: {self.picture.lost}."
+            return f"Nothing can be ordered: {self.picture.lost}."
         if self.person is None:
-            return "Nothing can be acknowledged: the daemon has not said who you are."
+            return "Nothing can be ordered: the daemon has not said who you are."
         if self.person.role is PersonRole.VIEWER:
-            return f"You are {self.person.name} (viewer): acknowledging takes the operator or the engineer role."
+            return f"You are {self.person.name} (viewer): orders take the operator or the engineer role."
         return ""

@@ -30,6 +30,9 @@ ABNORMAL_BACK = Key("shift+tab", "shift+tab", "abnormal(-1)", "last abnormal", "
 OPEN = Key("enter", "enter", "open", "open", "open the machine selected")
 BACK = Key("escape", "esc", "back", "back", "go back; on the plant screen, end search and filter")
 ACKNOWLEDGE = Key("a", "a", "acknowledge", "ack", "acknowledge the alarm selected, after a question that names it")
+SHELVE = Key("h", "h", "shelve", "shelve", "shelve the alarm selected, with a reason; or end its shelf")
+RESET = Key("r", "r", "reset", "reset", "reset a latched alarm whose condition is gone", needed=False)
+SERVICE = Key("o", "o", "service", "service", "take the alarm selected out of service, or put it back (engineer)", needed=False)
 NOTES = Key("n", "n", "show('notes')", "notes", "what is being simulated, and why")
 ALARMS = Key("l", "l", "show('alarms')", "list", "the alarm list")
 JOURNAL = Key("j", "j", "show('journal')", "journal", "the newest journal entries")
@@ -46,13 +49,13 @@ EVERYWHERE = (NOTES, ALARMS, JOURNAL, HELP, QUIT)
 PLANT = (*MOVES, ABNORMAL, ABNORMAL_BACK, OPEN, ACKNOWLEDGE, FILTER, SEARCH, SORT, BACK)
 MACHINE = (UP, DOWN, PAGE_UP, PAGE_DOWN, FIRST, LAST, ACKNOWLEDGE, BACK)
 LIST = (UP, DOWN, PAGE_UP, PAGE_DOWN, FIRST, LAST, BACK)
-ALARM_LIST = (UP, DOWN, PAGE_UP, PAGE_DOWN, FIRST, LAST, OPEN, ACKNOWLEDGE, BACK)
+ALARM_LIST = (UP, DOWN, PAGE_UP, PAGE_DOWN, FIRST, LAST, OPEN, ACKNOWLEDGE, SHELVE, RESET, SERVICE, BACK)
 QUESTION = (YES, NO)
 
 FOOTERS: dict[str, tuple[Key, ...]] = {
     "plant": (ACKNOWLEDGE, OPEN, ALARMS, NOTES, JOURNAL, FILTER, SEARCH, SORT, HELP, QUIT, MOVE, ABNORMAL),
     "machine": (BACK, ACKNOWLEDGE, ALARMS, NOTES, JOURNAL, HELP, QUIT, MOVE),
-    "alarms": (BACK, ACKNOWLEDGE, OPEN, NOTES, JOURNAL, HELP, QUIT, MOVE),
+    "alarms": (BACK, ACKNOWLEDGE, SHELVE, OPEN, NOTES, JOURNAL, HELP, QUIT, RESET, SERVICE, MOVE),
     "notes": (BACK, ALARMS, JOURNAL, HELP, QUIT, MOVE),
     "journal": (BACK, ALARMS, NOTES, HELP, QUIT, MOVE),
     "help": (BACK, ALARMS, NOTES, JOURNAL, QUIT, MOVE),
@@ -63,6 +66,7 @@ HELPED: tuple[tuple[str, tuple[Key, ...]], ...] = (
     ("Everywhere", (*EVERYWHERE, BACK)),
     ("Plant", (*MOVES, ABNORMAL, ABNORMAL_BACK, OPEN, ACKNOWLEDGE, FILTER, SEARCH, SORT)),
     ("Machine and lists", (UP, DOWN, PAGE_UP, PAGE_DOWN, FIRST, LAST, OPEN, ACKNOWLEDGE)),
+    ("Alarm list", (SHELVE, RESET, SERVICE)),
     ("Question", QUESTION),
 )
 """Every key, for the help screen."""

@@ -23,6 +23,7 @@ class MemorySource:
         self.known: tuple[BaselineView, ...] = ()
         self.coming: OutlookView | None = None
         self.acknowledged: list[tuple[str, int]] = []
+        self.ordered: list[tuple[str, ...]] = []
         self.closed = False
         self._said: asyncio.Queue[Update] = asyncio.Queue()
 
@@ -42,6 +43,30 @@ class MemorySource:
     async def acknowledge(self, alarm: str, occurrence: int) -> Outcome:
         """Note the acknowledgement and give the outcome set."""
         self.acknowledged.append((alarm, occurrence))
+        return self.outcome
+
+    async def shelve(self, alarm: str, duration_s: float, reason: str) -> Outcome:
+        """Note the order, as the next four do, and give the outcome set."""
+        return self._order("shelve", alarm, f"{duration_s:g}", reason)
+
+    async def unshelve(self, alarm: str) -> Outcome:
+        """Note the order."""
+        return self._order("unshelve", alarm)
+
+    async def reset(self, alarm: str) -> Outcome:
+        """Note the order."""
+        return self._order("reset", alarm)
+
+    async def remove_from_service(self, alarm: str, reason: str) -> Outcome:
+        """Note the order."""
+        return self._order("remove", alarm, reason)
+
+    async def return_to_service(self, alarm: str) -> Outcome:
+        """Note the order."""
+        return self._order("return", alarm)
+
+    def _order(self, *words: str) -> Outcome:
+        self.ordered.append(words)
         return self.outcome
 
     async def trend(self, machine: str, point: str, level: str, since: Instant, until: Instant) -> tuple[TrendPoint, ...]:

@@ -26,6 +26,26 @@ class Source(Protocol):
         """Acknowledge one occurrence of an alarm."""
         ...
 
+    async def shelve(self, alarm: str, duration_s: float, reason: str) -> Outcome:
+        """Hide an alarm for a while."""
+        ...
+
+    async def unshelve(self, alarm: str) -> Outcome:
+        """End a shelf early."""
+        ...
+
+    async def reset(self, alarm: str) -> Outcome:
+        """End a latched alarm whose condition is gone."""
+        ...
+
+    async def remove_from_service(self, alarm: str, reason: str) -> Outcome:
+        """Take an alarm out of service."""
+        ...
+
+    async def return_to_service(self, alarm: str) -> Outcome:
+        """Put an alarm back into service."""
+        ...
+
     async def trend(self, machine: str, point: str, level: str, since: Instant, until: Instant) -> tuple[TrendPoint, ...]:
         """Give the past of a level, in the unit the board shows it in."""
         ...

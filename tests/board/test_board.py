@@ -127,7 +127,7 @@ async def test_a_silent_daemon_turns_the_whole_board_to_no_data_within_five_seco
         assert one.line("Booster pump 3").count("?") >= 1
         assert one.line("Intake pump 1").split()[-2:] == ["data", "──┼┼─"]
         await one.press("a")
-        assert "Nothing can be acknowledged" in one.lines("foot")[0]
+        assert "Nothing can be ordered" in one.lines("foot")[0]
         await one.hear(sites.snapshot())
         assert "NO CONNECTION" not in one.text()
         assert one.line("Intake pump 1").split()[3] == "normal"

@@ -6,6 +6,7 @@ from dataclasses import replace
 
 from edgemon.model.finding import Evidence, Fault, Finding
 from edgemon.model.instant import Instant, parse_instant
+from edgemon.model.response import Response
 from edgemon.model.snapshot import (
     AlarmView,
     AreaView,
@@ -117,6 +118,14 @@ _TABLE: tuple[tuple[str, str, str, str, float, float, float, float, tuple[tuple[
 _CRITICAL = frozenset({"hp-pump-1", "hp-pump-2", "hp-pump-3", "hp-pump-4"})
 _ORIGIN = "ISO 20816-3 group 2, rigid: zone boundaries B/C and C/D"
 
+RESPONSE = Response(
+    "A fault that has grown: unbalance, misalignment, looseness, a bearing far gone.",
+    "Damage to bearings, seals and foundation; an outage without warning.",
+    "Look and listen from a safe distance; start the spare and stop this one by its procedure; call maintenance.",
+    "The other points of the machine, bearing temperature, motor current.",
+    1800.0,
+)
+
 NOTES = (
     NoteView(
         NOW - 95.0,
@@ -190,6 +199,8 @@ def alarm(machine: MachineView, point: PointView, level_: LevelView, **changes: 
         level_.unit,
         level_.origin,
         machine.sim,
+        max_shelve_s=28_800.0,
+        response=RESPONSE if severe else None,
     )
     return replace(view, **changes)  # type: ignore[arg-type]
 

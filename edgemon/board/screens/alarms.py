@@ -4,6 +4,7 @@ from collections.abc import Sequence
 
 from edgemon.board import keys
 from edgemon.board.desk import Desk
+from edgemon.board.screens import order
 from edgemon.board.screens.acknowledge import acknowledge
 from edgemon.board.screens.base import ListScreen, bindings
 from edgemon.board.view import alarms as view
@@ -32,11 +33,12 @@ class AlarmsScreen(ListScreen):
         look, now = self.desk.look, self.desk.picture.now
         self._listed = view.listed(self.desk.picture.machines)
         at = self._at()
-        chosen = self._listed[at] if self._listed else None
+        chosen = self._chosen()
         body = view.body(self.desk.picture.machines, self.selected, now, look, width)
         self._lines = [alarm for alarm, _ in body]
         roomy = height >= _ROOMY
-        room = height - 1 - view.BELOW if roomy else height
+        under = view.below(chosen, now, look, width, max(view.BELOW, height // 2 - 1)) if roomy else []
+        room = height - 1 - len(under) if roomy else height
         line = self._lines.index(chosen) if chosen is not None else 0
         self.top = min(max(self.top, line - room + 1), (line - 1 if at else 0) if roomy else line)
         shown = list(self.window([row for _, row in body], room))
@@ -44,7 +46,7 @@ class AlarmsScreen(ListScreen):
         if not roomy:
             return shown
         heads = view.heading(width, view.Columns.of(self._listed), look)
-        return [self.with_more(heads), *shown, *view.below(chosen, now, look, width)]
+        return [self.with_more(heads), *shown, *under]
 
     def _at(self) -> int:
         ids = [alarm.id for alarm in self._listed]
@@ -74,6 +76,21 @@ class AlarmsScreen(ListScreen):
     def action_acknowledge(self) -> None:
         """Ask about the alarm selected."""
         acknowledge(self, self._listed[self._at() : self._at() + 1])
+
+    def action_shelve(self) -> None:
+        """Ask about shelving the alarm selected, or about the end of its shelf."""
+        order.shelve(self, self._chosen())
+
+    def action_reset(self) -> None:
+        """Ask about resetting the alarm selected."""
+        order.reset(self, self._chosen())
+
+    def action_service(self) -> None:
+        """Ask about taking the alarm selected out of service, or putting it back."""
+        order.service(self, self._chosen())
+
+    def _chosen(self) -> AlarmView | None:
+        return self._listed[self._at()] if self._listed else None
 
     def on_lines_pressed(self, message: Lines.Pressed) -> None:
         """Select with the mouse; pressed twice, open the machine."""

@@ -12,8 +12,10 @@ from edgemon.model.snapshot import AlarmView, MachineView
 
 SUPPRESSED = "suppressed by design while the machine does not run"
 BELOW = 3
-"""Rows that tell all of the alarm selected."""
+"""Rows at least that tell of the alarm selected."""
 
+_LABEL = 15
+"""Cells of the widest label, `out of service`."""
 _PRIORITY = {"high": 0, "medium": 1, "low": 2}
 _WORDS = {
     "UNACK": "unacknowledged",
@@ -167,8 +169,8 @@ def row(alarm: AlarmView, cols: Columns, now: Instant, look: Look, width: int, s
     return select(fitted) if selected else fitted
 
 
-def below(alarm: AlarmView | None, now: Instant, look: Look, width: int) -> list[Row]:
-    """Write the alarm selected in full, and what is to do."""
+def below(alarm: AlarmView | None, now: Instant, look: Look, width: int, room: int = BELOW) -> list[Row]:
+    """Write the alarm selected in full, and what is to do, in at most so many rows; what the operator is to do comes first."""
     if alarm is None:
         text = " No alarm calls and none waits: nothing is in alert or alarm."
         return [fit_row([Span(text, Role.TEXT)], width), *[blank(width)] * (BELOW - 1)]
@@ -178,8 +180,38 @@ def below(alarm: AlarmView | None, now: Instant, look: Look, width: int) -> list
     origin = f" ({safe(alarm.origin, 120)})" if alarm.origin else ""
     raised = f"priority {safe(alarm.priority)}, raised {figures.stamp(alarm.raised_at)} UTC"
     second = f" {alarm.severity}, {state_words(alarm)}, {raised}{', simulated' if alarm.sim else ''}"
-    return [
+    told = [
         fit_row([Span(first, Role.BRIGHT), Span(origin, Role.DIM)], width, look.glyphs.ellipsis),
         fit_row([Span(second, Role.TEXT)], width, look.glyphs.ellipsis),
         fit_row([Span(f" {advice(alarm)}", Role.BRIGHT if status.waits(alarm) else Role.TEXT)], width, look.glyphs.ellipsis),
+    ]
+    more = [row for label, text in written(alarm) for row in _labelled(label, text, width)]
+    return [*told, *more][:room]
+
+
+def written(alarm: AlarmView) -> list[tuple[str, str]]:
+    """Give what the plant's people wrote about an alarm, and who hid it, each with its label; the most pressing first."""
+    hidden, response = alarm.hidden, alarm.response
+    said: list[tuple[str, str]] = []
+    if hidden is not None:
+        by = f"by {hidden.by}" if hidden.by else "by design"
+        until = f", until {figures.stamp(hidden.until)} UTC" if hidden.until is not None else ""
+        said.append((hidden.way.replace("-", " "), f"{by}{until}: {hidden.reason}"))
+    if response is not None:
+        within = f" Within {figures.spoken(response.within_s)}." if response.within_s is not None else ""
+        said += [
+            ("to do", f"{response.action}{within}"),
+            ("if not", response.consequence),
+            ("causes", response.cause),
+            ("look at", response.confirm),
+        ]
+    return [(label, safe(text.strip(), 400)) for label, text in said if text.strip()]
+
+
+def _labelled(label: str, text: str, width: int) -> list[Row]:
+    """Write a text beside its label, on as many rows as it takes."""
+    lines = wrap(text, max(10, width - _LABEL - 2))
+    heads = [f" {label}".ljust(_LABEL), *[" " * _LABEL] * (len(lines) - 1)]
+    return [
+        fit_row([Span(head, Role.DIM), Span(f" {line}", Role.TEXT)], width) for head, line in zip(heads, lines, strict=True)
     ]

@@ -122,6 +122,11 @@ def trend(values: Sequence[float], width: int, glyphs: Glyphs) -> str:
     return drawn.rjust(width) if width > 0 else ""
 
 
+def spoken(seconds: Duration) -> str:
+    """Write a span of time exactly, in hours where they are whole, else in minutes."""
+    return f"{seconds / 3600.0:g} h" if seconds % 3600.0 == 0.0 else f"{seconds / 60.0:g} min"
+
+
 def duration(seconds: Duration) -> str:
     """Write a span of time in its largest whole unit."""
     return age(0.0, max(10.0, seconds))
