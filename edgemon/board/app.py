@@ -12,7 +12,7 @@ from edgemon.board.port import Lost, Source
 from edgemon.board.screens.alarms import AlarmsScreen
 from edgemon.board.screens.base import BoardScreen, bindings
 from edgemon.board.screens.machine import MachineScreen
-from edgemon.board.screens.pages import HelpScreen, JournalScreen, NotesScreen
+from edgemon.board.screens.pages import HelpScreen, JournalScreen, NotesScreen, SensorsScreen
 from edgemon.board.screens.plant import PlantScreen
 from edgemon.board.theme import ASCII, PALETTES, UNICODE, Look
 from edgemon.clock import Clock
@@ -26,6 +26,7 @@ RETRY = 1.0
 SCREENS_BY_NAME: dict[str, Callable[[Desk], BoardScreen]] = {
     "alarms": AlarmsScreen,
     "notes": NotesScreen,
+    "sensors": SensorsScreen,
     "journal": JournalScreen,
     "help": HelpScreen,
 }

@@ -27,7 +27,7 @@ FIRST = Key("home", "home", "edge(-1)", "first", "select the first")
 LAST = Key("end", "end", "edge(1)", "last", "select the last")
 ABNORMAL = Key("tab", "tab", "abnormal(1)", "next abnormal", "select the next machine that is not plainly well", needed=False)
 ABNORMAL_BACK = Key("shift+tab", "shift+tab", "abnormal(-1)", "last abnormal", "select the one before that is not plainly well")
-OPEN = Key("enter", "enter", "open", "open", "open the machine selected")
+OPEN = Key("enter", "enter", "open", "open", "open the machine selected", needed=False)
 BACK = Key("escape", "esc", "back", "back", "go back; on the plant screen, end search and filter")
 ACKNOWLEDGE = Key("a", "a", "acknowledge", "ack", "acknowledge the alarm selected, after a question that names it")
 SHELVE = Key("h", "h", "shelve", "shelve", "shelve the alarm selected, with a reason; or end its shelf")
@@ -35,6 +35,7 @@ RESET = Key("r", "r", "reset", "reset", "reset a latched alarm whose condition i
 SERVICE = Key("o", "o", "service", "service", "take the alarm selected out of service, or put it back (engineer)", needed=False)
 NOTES = Key("n", "n", "show('notes')", "notes", "what is being simulated, and why")
 ALARMS = Key("l", "l", "show('alarms')", "list", "the alarm list")
+SENSORS = Key("e", "e", "show('sensors')", "sensors", "health of the sensors: battery, link, what came of what was due")
 JOURNAL = Key("j", "j", "show('journal')", "journal", "the newest journal entries")
 FILTER = Key("f", "f", "filter", "filter", "show only what is abnormal or near a limit, or everything again")
 SEARCH = Key("slash", "/", "search", "find", "search machines by name; enter keeps what is found, esc ends")
@@ -45,7 +46,7 @@ YES = Key("y,enter", "y, enter", "answer(True)", "yes", "yes, acknowledge")
 NO = Key("escape,n", "esc, n", "answer(False)", "no", "no, change nothing")
 
 MOVES = (UP, DOWN, LEFT, RIGHT, PAGE_UP, PAGE_DOWN, FIRST, LAST)
-EVERYWHERE = (NOTES, ALARMS, JOURNAL, HELP, QUIT)
+EVERYWHERE = (NOTES, ALARMS, SENSORS, JOURNAL, HELP, QUIT)
 PLANT = (*MOVES, ABNORMAL, ABNORMAL_BACK, OPEN, ACKNOWLEDGE, FILTER, SEARCH, SORT, BACK)
 MACHINE = (UP, DOWN, PAGE_UP, PAGE_DOWN, FIRST, LAST, ACKNOWLEDGE, BACK)
 LIST = (UP, DOWN, PAGE_UP, PAGE_DOWN, FIRST, LAST, BACK)
@@ -53,12 +54,13 @@ ALARM_LIST = (UP, DOWN, PAGE_UP, PAGE_DOWN, FIRST, LAST, OPEN, ACKNOWLEDGE, SHEL
 QUESTION = (YES, NO)
 
 FOOTERS: dict[str, tuple[Key, ...]] = {
-    "plant": (ACKNOWLEDGE, OPEN, ALARMS, NOTES, JOURNAL, FILTER, SEARCH, SORT, HELP, QUIT, MOVE, ABNORMAL),
-    "machine": (BACK, ACKNOWLEDGE, ALARMS, NOTES, JOURNAL, HELP, QUIT, MOVE),
-    "alarms": (BACK, ACKNOWLEDGE, SHELVE, OPEN, NOTES, JOURNAL, HELP, QUIT, RESET, SERVICE, MOVE),
-    "notes": (BACK, ALARMS, JOURNAL, HELP, QUIT, MOVE),
-    "journal": (BACK, ALARMS, NOTES, HELP, QUIT, MOVE),
-    "help": (BACK, ALARMS, NOTES, JOURNAL, QUIT, MOVE),
+    "plant": (ACKNOWLEDGE, OPEN, ALARMS, SENSORS, NOTES, JOURNAL, FILTER, SEARCH, SORT, HELP, QUIT, MOVE, ABNORMAL),
+    "machine": (BACK, ACKNOWLEDGE, ALARMS, SENSORS, NOTES, JOURNAL, HELP, QUIT, MOVE),
+    "alarms": (BACK, ACKNOWLEDGE, SHELVE, OPEN, SENSORS, NOTES, JOURNAL, HELP, QUIT, RESET, SERVICE, MOVE),
+    "notes": (BACK, ALARMS, SENSORS, JOURNAL, HELP, QUIT, MOVE),
+    "sensors": (BACK, ALARMS, NOTES, JOURNAL, HELP, QUIT, MOVE),
+    "journal": (BACK, ALARMS, SENSORS, NOTES, HELP, QUIT, MOVE),
+    "help": (BACK, ALARMS, SENSORS, NOTES, JOURNAL, QUIT, MOVE),
 }
 """What the footer of each screen shows, the most needed first: narrow screens show the first ones."""
 

@@ -34,6 +34,8 @@ from edgemon.units import from_si
 
 QUICKEST_S = 0.25
 SLOWEST_S = 1.0
+ALL_SENSORS_S = 10.0
+"""Every so often all sensors are shown anew."""
 _STARTING = Outcome(False, "the gateway is still starting")
 
 log = logging.getLogger(__name__)
@@ -45,6 +47,8 @@ class _Seen:
 
     versions: dict[MachineId, int]
     sensors: dict[SensorId, SensorState]
+    all_sensors_at: float
+    """When all of them were shown last, s of the monotonic clock."""
 
 
 class Hub:
@@ -111,12 +115,12 @@ class Hub:
             self.gateway(),
             views.areas(self._setting),
             self.machines(machine.id for machine in self._setting.plant.machines),
-            views.sensors(self._setting, self._known()),
+            views.sensors(self._setting, self._known(), self._clock.now()),
         )
 
     def changes(self) -> AsyncIterator[Change]:
         """Show what differs from this call on."""
-        return self._changes(_Seen(dict(self._versions), dict(self._known().sensors)))
+        return self._changes(_Seen(dict(self._versions), dict(self._known().sensors), self._clock.elapsed()))
 
     async def _changes(self, seen: _Seen) -> AsyncIterator[Change]:
         told_at = self._clock.elapsed()
@@ -234,12 +238,15 @@ class Hub:
         return view
 
     def _sensors(self, seen: _Seen) -> tuple[SensorView, ...]:
-        memory = self._known()
-        heard = {sensor for sensor, state in memory.sensors.items() if seen.sensors.get(sensor) is not state}
-        if not heard:
-            return ()
+        """Show the sensors heard since; now and then all of them, for silence is not heard."""
+        memory, elapsed = self._known(), self._clock.elapsed()
+        which = {sensor for sensor, state in memory.sensors.items() if seen.sensors.get(sensor) is not state}
         seen.sensors.update(memory.sensors)
-        return tuple(view for view in views.sensors(self._setting, memory) if view.id in heard)
+        if elapsed - seen.all_sensors_at >= ALL_SENSORS_S:
+            seen.all_sensors_at = elapsed
+            which = set(self._setting.plant.sensors)
+        known = self._setting.plant.sensors
+        return views.sensors(self._setting, memory, self._clock.now(), [sensor for sensor in known if sensor in which])
 
     def _known(self) -> Memory:
         if self._memory is None:

@@ -4,6 +4,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 
 from edgemon.alarms import judge as alarms
+from edgemon.alarms.health import came, charged
 from edgemon.alarms.rewind import rewind
 from edgemon.engine.analyse import Analysis, Heard, Repeated, Taken, Waiting, condemned
 from edgemon.engine.arrivals import remember
@@ -346,9 +347,13 @@ def _sensor_heard(
     digest: int | None = None,
 ) -> None:
     before = draft.sensors.get(sensor, SensorState(sensor))
+    if battery_pct is not None:
+        before = charged(before, battery_pct, taken_at)
+    known = draft.setting.plant.sensors.get(sensor)
+    if known is not None and (capture_at is not None or reading_at is not None):
+        before = came(before, known.interval_s, taken_at)
     draft.sensors[sensor] = replace(
         before,
-        battery_pct=battery_pct if battery_pct is not None else before.battery_pct,
         rssi_dbm=rssi_dbm if rssi_dbm is not None else before.rssi_dbm,
         temperature_c=temperature_c if temperature_c is not None else before.temperature_c,
         heard_at=received_at,

@@ -3,11 +3,12 @@
 from collections.abc import Iterable
 from dataclasses import replace
 
+from edgemon.alarms.health import health
 from edgemon.alarms.summary import machine_view
 from edgemon.engine.memory import Memory, Setting
-from edgemon.model.alarm import PointState
+from edgemon.model.alarm import PointState, SensorState
 from edgemon.model.event import DiagnosisMade
-from edgemon.model.ids import MachineId
+from edgemon.model.ids import MachineId, SensorId
 from edgemon.model.instant import Instant
 from edgemon.model.machine import Machine, point_key
 from edgemon.model.snapshot import AreaView, DiagnosisView, MachineView, NoteView, SensorView
@@ -49,27 +50,37 @@ def areas(setting: Setting) -> tuple[AreaView, ...]:
     return tuple(AreaView(area.id, area.name) for area in setting.plant.areas)
 
 
-def sensors(setting: Setting, memory: Memory) -> tuple[SensorView, ...]:
-    """Show every sensor the plant file names, heard or not."""
-    views = []
-    for sensor in setting.plant.sensors:
-        points = setting.plant.points_of_sensor.get(sensor, ())
-        state = memory.sensors.get(sensor)
-        views.append(
-            SensorView(
-                id=sensor,
-                machine=points[0].key.machine if points else "",
-                battery_pct=state.battery_pct if state else None,
-                rssi_dbm=state.rssi_dbm if state else None,
-                temperature_c=state.temperature_c if state else None,
-                heard_at=state.heard_at if state else None,
-                captures=state.captures if state else 0,
-                repeats=state.repeats if state else 0,
-                late=state.late if state else 0,
-                unfit=state.unfit if state else 0,
-            )
-        )
-    return tuple(views)
+def sensors(setting: Setting, memory: Memory, now: Instant, which: Iterable[SensorId] | None = None) -> tuple[SensorView, ...]:
+    """Show every sensor the plant file names, heard or not; or some of them."""
+    wanted = setting.plant.sensors if which is None else which
+    return tuple(_sensor(setting, memory, sensor, now) for sensor in wanted)
+
+
+def _sensor(setting: Setting, memory: Memory, sensor: SensorId, now: Instant) -> SensorView:
+    points = setting.plant.points_of_sensor.get(sensor, ())
+    state = memory.sensors.get(sensor)
+    sim = state.sim if state is not None else setting.gateway.simulated
+    tracks = [(setting.rules[point.key], memory.points.get((point.key, sim))) for point in points]
+    watched = [(rules, point) for rules, point in tracks if point is not None]
+    found = health(setting.plant.sensors[sensor], state, watched, now)
+    shown = state or SensorState(sensor)
+    return SensorView(
+        id=sensor,
+        machine=points[0].key.machine if points else "",
+        battery_pct=shown.battery_pct,
+        rssi_dbm=shown.rssi_dbm,
+        temperature_c=shown.temperature_c,
+        heard_at=shown.heard_at,
+        captures=shown.captures,
+        repeats=shown.repeats,
+        late=shown.late,
+        unfit=shown.unfit,
+        status=found.status.value,
+        causes=found.causes,
+        completeness=found.completeness,
+        battery_days=found.battery_days,
+        clock_offset_s=shown.clock_offset_s,
+    )
 
 
 def notes(memory: Memory) -> tuple[NoteView, ...]:

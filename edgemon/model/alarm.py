@@ -167,6 +167,12 @@ class SensorState:
     sim: bool = False
     arrivals: tuple[Arrival, ...] = ()
     """Newest messages without a usable time of their own, oldest first, bounded."""
+    counted_at: Instant | None = None
+    """Time of the newest measurement counted as having come."""
+    completeness: float = 1.0
+    """Weighted share of the measurements due that came, up to `counted_at`."""
+    battery_since: tuple[Instant, float] | None = None
+    """When this battery was first heard of, and its charge then, %."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -171,6 +171,15 @@ class SensorView:
     repeats: int
     late: int
     unfit: int
+    status: str = "good"
+    """Category of NAMUR NE 107: failure, function-check, out-of-specification, maintenance-required or good."""
+    causes: tuple[str, ...] = ()
+    completeness: float | None = None
+    """Share of the measurements due of late that came, 0 to 1."""
+    battery_days: float | None = None
+    """Days until the battery is used up, where that can be said."""
+    clock_offset_s: float | None = None
+    """Arrival minus measurement time of the newest message."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,11 +1,11 @@
-"""The pages to be read: notes, journal, help."""
+"""The pages to be read: notes, sensor health, journal, help."""
 
 from collections.abc import Sequence
 
 from edgemon.board import keys
 from edgemon.board.desk import Desk
 from edgemon.board.screens.base import ListScreen, bindings, why_not
-from edgemon.board.view import pages
+from edgemon.board.view import pages, sensors
 from edgemon.board.view.cells import Row
 from edgemon.errors import EdgemonError
 from edgemon.model.snapshot import JournalView
@@ -25,6 +25,18 @@ class NotesScreen(ListScreen):
         picture = self.desk.picture
         told = picture.gateway.notes if picture.gateway is not None else ()
         return self.page(pages.notes(told, picture.machines, self.desk.look, width), height)
+
+
+class SensorsScreen(ListScreen):
+    """Health of every sensor."""
+
+    NAME = "sensors"
+    BINDINGS = bindings(keys.LIST)
+
+    def rows(self, width: int, height: int) -> Sequence[Row]:
+        """Give the sensors, those that need a hand first."""
+        picture = self.desk.picture
+        return self.page(sensors.page(picture.sensors, picture.machines, picture.now, self.desk.look, width), height)
 
 
 class JournalScreen(ListScreen):

@@ -129,12 +129,12 @@ def footer(keys: Sequence[Key], message: str, look: Look, width: int) -> Row:
         return fit_row([Span(f" {message}", Role.BANNER)], width, look.glyphs.ellipsis, Role.BANNER)
     needed = sum(len(key.cap) + len(key.label) + 3 for key in keys if key.needed)
     before, after = (" ", " ") if needed <= width else ("", " ")
-    spans: list[Span] = []
-    for key in keys:
-        pair = [Span(f"{before}{key.cap}", Role.BANNER), Span(f" {key.label}{after}", Role.BANNER_DIM)]
-        if row_width((*spans, *pair)) > width + len(after):
-            break
-        spans.extend(pair)
+    pairs = {key: (Span(f"{before}{key.cap}", Role.BANNER), Span(f" {key.label}{after}", Role.BANNER_DIM)) for key in keys}
+    shown: list[Key] = []
+    for key in sorted(keys, key=lambda key: not key.needed):
+        if sum(row_width(pairs[one]) for one in (*shown, key)) <= width + len(after):
+            shown.append(key)
+    spans = [span for key in keys if key in shown for span in pairs[key]]
     if spans and row_width(tuple(spans)) > width:
         spans[-1] = spans[-1]._replace(text=spans[-1].text.rstrip())
     return fit_row(spans, width, look.glyphs.ellipsis, Role.BANNER)
