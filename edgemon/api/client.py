@@ -12,6 +12,7 @@ from edgemon.errors import LinkDown, LinkRefused
 from edgemon.model.command import Person, Role
 from edgemon.model.instant import Instant
 from edgemon.model.outlook import BaselineView, OutlookView
+from edgemon.model.shift import HandoverView, LogKind
 from edgemon.model.snapshot import Change, JournalView, Lost, Outcome, Snapshot, TrendPoint, Update
 
 SILENCE_S = 4.0
@@ -94,8 +95,11 @@ class Daemon:
         return await self._order("return-to-service", alarm)
 
     async def _order(self, what: str, alarm: str, **more: object) -> Outcome:
+        return await self._post(f"/v1/alarms/{what}", {"alarm": alarm, **more})
+
+    async def _post(self, path: str, document: dict[str, object]) -> Outcome:
         try:
-            response = await self._client.post(f"/v1/alarms/{what}", json={"alarm": alarm, **more})
+            response = await self._client.post(path, json=document)
         except (httpx.HTTPError, OSError) as error:
             return Outcome(False, self._words(error))
         return _outcome(response)
@@ -148,6 +152,21 @@ class Daemon:
         response = await self._get(f"/v1/machines/{machine}/forecasts", timeout_s=60.0)
         found: tuple[OutlookView, ...] = adapter(tuple[OutlookView, ...]).validate_json(response.content)
         return found
+
+    async def handover(self) -> HandoverView:
+        """Give the handover page as things are now. Raises `LinkDown`, `LinkRefused`."""
+        page: HandoverView = adapter(HandoverView).validate_json((await self._get("/v1/handover")).content)
+        return page
+
+    async def write_log(
+        self, text: str, sort: LogKind = LogKind.OBSERVATION, machine: str = "", corrects: int | None = None
+    ) -> Outcome:
+        """Write into the shift log."""
+        return await self._post("/v1/log", {"text": text, "sort": sort, "machine": machine, "corrects": corrects})
+
+    async def take_over(self, digest: str, note: str = "") -> Outcome:
+        """Take the shift over, having read the page of this digest."""
+        return await self._post("/v1/handover", {"digest": digest, "note": note})
 
     async def journal(self, limit: int) -> tuple[JournalView, ...]:
         """Give the newest journal entries."""

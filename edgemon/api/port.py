@@ -4,9 +4,10 @@ from collections.abc import AsyncIterator
 from typing import Protocol
 
 from edgemon.model.command import Command, Person
-from edgemon.model.ids import PointKey
+from edgemon.model.ids import MachineId, PointKey
 from edgemon.model.instant import Instant
 from edgemon.model.outlook import BaselineView, OutlookView
+from edgemon.model.shift import HandoverView, LogKind
 from edgemon.model.snapshot import Change, JournalView, Outcome, Snapshot, TrendPoint
 
 
@@ -57,6 +58,20 @@ class Site(Protocol):
 
     async def outlooks(self, machine: str) -> tuple[OutlookView, ...]:
         """Say where every level with a limit is heading, at all points of a machine. Raises likewise."""
+        ...
+
+    async def handover(self) -> HandoverView:
+        """Write the handover page. Raises `StoreError`."""
+        ...
+
+    async def write_log(
+        self, person: Person, text: str, sort: LogKind, machine: MachineId | None, corrects: int | None
+    ) -> Outcome:
+        """Write into the shift log. Raises `ParameterError` for an unknown machine or entry, `StoreError`."""
+        ...
+
+    async def take_over(self, person: Person, digest: str, note: str) -> Outcome:
+        """Take the shift over, having read the page of this digest. Raises `StoreError`."""
         ...
 
     async def journal(self, limit: int, before: int | None) -> tuple[JournalView, ...]:

@@ -17,6 +17,7 @@ from edgemon import __version__
 from edgemon.api.orders import let_command_alarms
 from edgemon.api.port import Site
 from edgemon.api.roles import may, peer_of, person_of
+from edgemon.api.shift import let_hand_over
 from edgemon.api.trends import let_command_baselines, let_see_trends
 from edgemon.api.wire import OutcomeDocument, WhoDocument, to_json
 from edgemon.errors import EdgemonError, ParameterError
@@ -71,6 +72,7 @@ def application(site: Site, access: Access) -> FastAPI:
 
     let_command_alarms(app, site, caller)
     let_command_baselines(app, site, caller)
+    let_hand_over(app, site, caller)
     _let_see(app, site)
     let_see_trends(app, site)
     return app

@@ -17,10 +17,12 @@ from edgemon.model.event import (
     GatewayStopped,
     JournalEntry,
     LinkChanged,
+    LogWritten,
     MeasurementLate,
     MessageRejected,
     QualityChanged,
     RunningChanged,
+    ShiftTaken,
     SimulationNoted,
     kind_of,
 )
@@ -94,6 +96,12 @@ def words(event: Event) -> str:
             return f"link {link} {'up' if up else 'down'}: {detail}"
         case ClockStepped(step_s=step_s):
             return f"the gateway's clock was set by {step_s:+.3f} s"
+        case LogWritten(text=text, sort=sort, by=by, machine=machine, corrects=corrects):
+            about = f" on {machine}" if machine else ""
+            which = f" of entry {corrects}" if corrects is not None else ""
+            return f"shift log, {sort}{which}{about} by {by}: {text}"
+        case ShiftTaken(by=by, note=note, digest=digest):
+            return f"shift taken over by {by}, having read the page {digest[:12]}" + (f": {note}" if note else "")
         case _:
             assert_never(event)
 

@@ -7,6 +7,7 @@ from pydantic import BaseModel, Field, TypeAdapter
 
 from edgemon.model.ids import AlarmKey, MachineId, PointId, is_identifier
 from edgemon.model.outlook import BaselineView, OutlookView
+from edgemon.model.shift import TEXT_LONGEST, HandoverView, LogKind
 from edgemon.model.snapshot import Change, JournalView, Snapshot, TrendPoint
 
 Listed: TypeAlias = TrendPoint | JournalView | BaselineView | OutlookView
@@ -50,6 +51,22 @@ class BaselineOrder(BaseModel):
     )
 
 
+class LogOrder(BaseModel):
+    """Write into the shift log."""
+
+    text: str = Field(min_length=1, max_length=TEXT_LONGEST)
+    sort: LogKind = LogKind.OBSERVATION
+    machine: str = Field(default="", max_length=63, description="the machine it is about; empty for none")
+    corrects: int | None = Field(default=None, description="number of the journal entry that a correction is about")
+
+
+class TakeOverOrder(BaseModel):
+    """Take the shift over."""
+
+    digest: str = Field(max_length=64, description="of the handover page that was read")
+    note: str = Field(default="", max_length=TEXT_LONGEST)
+
+
 class WhoDocument(BaseModel):
     """Who the gateway takes the caller for."""
 
@@ -71,7 +88,7 @@ def adapter(kind: Any) -> TypeAdapter[Any]:
     return TypeAdapter(kind)
 
 
-def to_json(value: Snapshot | Change | OutlookView | tuple[Listed, ...]) -> bytes:
+def to_json(value: Snapshot | Change | OutlookView | HandoverView | tuple[Listed, ...]) -> bytes:
     """Write a document."""
     kind: Any = type(value) if not isinstance(value, tuple) else tuple[type(value[0]), ...] if value else tuple[()]  # type: ignore[misc]
     return adapter(kind).dump_json(value)

@@ -11,6 +11,7 @@ from edgemon.board.picture import Picture
 from edgemon.board.port import Lost, Source
 from edgemon.board.screens.alarms import AlarmsScreen
 from edgemon.board.screens.base import BoardScreen, bindings
+from edgemon.board.screens.handover import HandoverScreen
 from edgemon.board.screens.machine import MachineScreen
 from edgemon.board.screens.pages import HelpScreen, JournalScreen, NotesScreen, SensorsScreen
 from edgemon.board.screens.plant import PlantScreen
@@ -27,6 +28,7 @@ SCREENS_BY_NAME: dict[str, Callable[[Desk], BoardScreen]] = {
     "alarms": AlarmsScreen,
     "notes": NotesScreen,
     "sensors": SensorsScreen,
+    "shift": HandoverScreen,
     "journal": JournalScreen,
     "help": HelpScreen,
 }

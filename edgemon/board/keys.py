@@ -36,6 +36,9 @@ SERVICE = Key("o", "o", "service", "service", "take the alarm selected out of se
 NOTES = Key("n", "n", "show('notes')", "notes", "what is being simulated, and why")
 ALARMS = Key("l", "l", "show('alarms')", "list", "the alarm list")
 SENSORS = Key("e", "e", "show('sensors')", "sensors", "health of the sensors: battery, link, what came of what was due")
+SHIFT = Key("t", "t", "show('shift')", "shift", "shift log and handover: what changed, stands, is hidden", needed=False)
+WRITE = Key("w", "w", "write", "write", "write into the shift log")
+TAKE = Key("enter", "enter", "take", "take over", "take the shift over, having read the page")
 JOURNAL = Key("j", "j", "show('journal')", "journal", "the newest journal entries")
 FILTER = Key("f", "f", "filter", "filter", "show only what is abnormal or near a limit, or everything again")
 SEARCH = Key("slash", "/", "search", "find", "search machines by name; enter keeps what is found, esc ends")
@@ -46,21 +49,23 @@ YES = Key("y,enter", "y, enter", "answer(True)", "yes", "yes, acknowledge")
 NO = Key("escape,n", "esc, n", "answer(False)", "no", "no, change nothing")
 
 MOVES = (UP, DOWN, LEFT, RIGHT, PAGE_UP, PAGE_DOWN, FIRST, LAST)
-EVERYWHERE = (NOTES, ALARMS, SENSORS, JOURNAL, HELP, QUIT)
+EVERYWHERE = (NOTES, ALARMS, SENSORS, SHIFT, JOURNAL, HELP, QUIT)
 PLANT = (*MOVES, ABNORMAL, ABNORMAL_BACK, OPEN, ACKNOWLEDGE, FILTER, SEARCH, SORT, BACK)
 MACHINE = (UP, DOWN, PAGE_UP, PAGE_DOWN, FIRST, LAST, ACKNOWLEDGE, BACK)
 LIST = (UP, DOWN, PAGE_UP, PAGE_DOWN, FIRST, LAST, BACK)
 ALARM_LIST = (UP, DOWN, PAGE_UP, PAGE_DOWN, FIRST, LAST, OPEN, ACKNOWLEDGE, SHELVE, RESET, SERVICE, BACK)
+SHIFT_PAGE = (*LIST, WRITE, TAKE)
 QUESTION = (YES, NO)
 
 FOOTERS: dict[str, tuple[Key, ...]] = {
-    "plant": (ACKNOWLEDGE, OPEN, ALARMS, SENSORS, NOTES, JOURNAL, FILTER, SEARCH, SORT, HELP, QUIT, MOVE, ABNORMAL),
-    "machine": (BACK, ACKNOWLEDGE, ALARMS, SENSORS, NOTES, JOURNAL, HELP, QUIT, MOVE),
-    "alarms": (BACK, ACKNOWLEDGE, SHELVE, OPEN, SENSORS, NOTES, JOURNAL, HELP, QUIT, RESET, SERVICE, MOVE),
-    "notes": (BACK, ALARMS, SENSORS, JOURNAL, HELP, QUIT, MOVE),
-    "sensors": (BACK, ALARMS, NOTES, JOURNAL, HELP, QUIT, MOVE),
-    "journal": (BACK, ALARMS, SENSORS, NOTES, HELP, QUIT, MOVE),
-    "help": (BACK, ALARMS, SENSORS, NOTES, JOURNAL, QUIT, MOVE),
+    "plant": (ACKNOWLEDGE, OPEN, ALARMS, SENSORS, SHIFT, NOTES, JOURNAL, FILTER, SEARCH, SORT, HELP, QUIT, MOVE, ABNORMAL),
+    "machine": (BACK, ACKNOWLEDGE, ALARMS, SENSORS, SHIFT, NOTES, JOURNAL, HELP, QUIT, MOVE),
+    "alarms": (BACK, ACKNOWLEDGE, SHELVE, OPEN, SENSORS, SHIFT, NOTES, JOURNAL, HELP, QUIT, RESET, SERVICE, MOVE),
+    "notes": (BACK, ALARMS, SENSORS, SHIFT, JOURNAL, HELP, QUIT, MOVE),
+    "shift": (BACK, WRITE, TAKE, ALARMS, SENSORS, JOURNAL, HELP, QUIT, MOVE),
+    "sensors": (BACK, ALARMS, SHIFT, NOTES, JOURNAL, HELP, QUIT, MOVE),
+    "journal": (BACK, ALARMS, SENSORS, SHIFT, NOTES, HELP, QUIT, MOVE),
+    "help": (BACK, ALARMS, SENSORS, SHIFT, NOTES, JOURNAL, QUIT, MOVE),
 }
 """What the footer of each screen shows, the most needed first: narrow screens show the first ones."""
 
@@ -69,6 +74,7 @@ HELPED: tuple[tuple[str, tuple[Key, ...]], ...] = (
     ("Plant", (*MOVES, ABNORMAL, ABNORMAL_BACK, OPEN, ACKNOWLEDGE, FILTER, SEARCH, SORT)),
     ("Machine and lists", (UP, DOWN, PAGE_UP, PAGE_DOWN, FIRST, LAST, OPEN, ACKNOWLEDGE)),
     ("Alarm list", (SHELVE, RESET, SERVICE)),
+    ("Shift", (WRITE, TAKE)),
     ("Question", QUESTION),
 )
 """Every key, for the help screen."""

@@ -7,6 +7,7 @@ from edgemon.board.port import Outcome, Update
 from edgemon.model.command import Person, Role
 from edgemon.model.instant import Instant
 from edgemon.model.outlook import BaselineView, OutlookView
+from edgemon.model.shift import HandoverView
 from edgemon.model.snapshot import JournalView, TrendPoint
 
 OPERATOR = Person("operator", Role.OPERATOR, "control-room")
@@ -24,6 +25,7 @@ class MemorySource:
         self.coming: OutlookView | None = None
         self.acknowledged: list[tuple[str, int]] = []
         self.ordered: list[tuple[str, ...]] = []
+        self.page = HandoverView(0.0, 0.0, "", (), "")
         self.closed = False
         self._said: asyncio.Queue[Update] = asyncio.Queue()
 
@@ -68,6 +70,18 @@ class MemorySource:
     def _order(self, *words: str) -> Outcome:
         self.ordered.append(words)
         return self.outcome
+
+    async def handover(self) -> HandoverView:
+        """Give the page set."""
+        return self.page
+
+    async def write_log(self, text: str) -> Outcome:
+        """Note the entry."""
+        return self._order("log", text)
+
+    async def take_over(self, digest: str, note: str = "") -> Outcome:
+        """Note the takeover."""
+        return self._order("take", digest, note)
 
     async def trend(self, machine: str, point: str, level: str, since: Instant, until: Instant) -> tuple[TrendPoint, ...]:
         """Give the past set, as far as it lies between the two instants."""

@@ -6,6 +6,7 @@ from typing import Protocol
 from edgemon.model.command import Person
 from edgemon.model.instant import Instant
 from edgemon.model.outlook import BaselineView, OutlookView
+from edgemon.model.shift import HandoverView
 from edgemon.model.snapshot import JournalView, Lost, Outcome, TrendPoint, Update
 
 __all__ = ["Lost", "Outcome", "Source", "Update"]
@@ -44,6 +45,18 @@ class Source(Protocol):
 
     async def return_to_service(self, alarm: str) -> Outcome:
         """Put an alarm back into service."""
+        ...
+
+    async def handover(self) -> HandoverView:
+        """Give the handover page as things are now."""
+        ...
+
+    async def write_log(self, text: str) -> Outcome:
+        """Write into the shift log."""
+        ...
+
+    async def take_over(self, digest: str, note: str = "") -> Outcome:
+        """Take the shift over, having read the page of this digest."""
         ...
 
     async def trend(self, machine: str, point: str, level: str, since: Instant, until: Instant) -> tuple[TrendPoint, ...]:

@@ -24,6 +24,7 @@ COMMANDS = {
     "simulate": "publish synthetic traffic of a scene",
     "baseline": "baselines: learnt, proposed, approved; and the limits that follow",
     "forecast": "trends, and the time to alert and to alarm, or why there is no forecast",
+    "shift": "the handover page, the shift log, and taking over",
     "report": "write the analyst's report on a machine",
 }
 """Each is a module of this folder with `add`; only the one that is meant is loaded, so that a board starts at once."""

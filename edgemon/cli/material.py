@@ -24,10 +24,12 @@ from edgemon.model.event import (
     GatewayStarted,
     GatewayStopped,
     LinkChanged,
+    LogWritten,
     MeasurementLate,
     MessageRejected,
     QualityChanged,
     RunningChanged,
+    ShiftTaken,
     SimulationNoted,
 )
 from edgemon.model.ids import CaptureKey, PointKey
@@ -244,7 +246,9 @@ def concerns(event: Event, request: Request) -> bool:
             return one.point.machine == machine.id and one.sim is request.sim
         case SimulationNoted(machine=of):
             return request.sim and of == machine.id
-        case MessageRejected() | GatewayStarted() | GatewayStopped() | LinkChanged() | ClockStepped():
+        case LogWritten(machine=about):
+            return about == machine.id
+        case ShiftTaken() | MessageRejected() | GatewayStarted() | GatewayStopped() | LinkChanged() | ClockStepped():
             return False
         case _:
             assert_never(event)

@@ -8,6 +8,7 @@ from edgemon import __version__
 from edgemon.api.view import journal_view
 from edgemon.clock import Clock
 from edgemon.daemon.learning import Learning
+from edgemon.daemon.shift import Shift
 from edgemon.engine import views
 from edgemon.engine.memory import Memory, Setting
 from edgemon.errors import ParameterError, StoreError
@@ -17,6 +18,7 @@ from edgemon.model.ids import MachineId, PointKey, SensorId
 from edgemon.model.instant import Instant
 from edgemon.model.level import LEVEL_KINDS
 from edgemon.model.outlook import BaselineView, OutlookView
+from edgemon.model.shift import HandoverView, LogKind
 from edgemon.model.snapshot import (
     Change,
     GatewayView,
@@ -71,6 +73,8 @@ class Hub:
         """Set by whoever diagnoses."""
         self.learning: Learning | None = None
         """Set by whoever learns."""
+        self.shift: Shift | None = None
+        """Set by whoever keeps the shift log."""
         self.unsent: Callable[[], tuple[int, Instant | None]] = lambda: (0, None)
         """How much waits to be published, and since when; set by whoever publishes."""
 
@@ -224,6 +228,27 @@ class Hub:
             raise ParameterError(f"no such level: {level}", str(point), f"known are {', '.join(LEVEL_KINDS)}")
         found = await self._reader.trend(point, level, since, until, sim)
         return tuple(TrendPoint(one.t, from_si(one.value, unit), one.fit) for one in found)
+
+    async def handover(self) -> HandoverView:
+        """Write the handover page."""
+        return await self._shift().page()
+
+    async def write_log(
+        self, person: Person, text: str, sort: LogKind, machine: MachineId | None, corrects: int | None
+    ) -> Outcome:
+        """Write into the shift log."""
+        if machine is not None and machine not in self._versions:
+            raise ParameterError("no such machine", machine)
+        return await self._shift().write(person, text, sort, machine, corrects)
+
+    async def take_over(self, person: Person, digest: str, note: str) -> Outcome:
+        """Take the shift over."""
+        return await self._shift().take(person, digest, note)
+
+    def _shift(self) -> Shift:
+        if self.shift is None:
+            raise StoreError(_STARTING.why)
+        return self.shift
 
     async def journal(self, limit: int, before: int | None) -> tuple[JournalView, ...]:
         """Give journal entries in words, newest first."""

@@ -74,6 +74,8 @@ class Happened:
     """Something outside the path happened that belongs in the journal."""
 
     event: Event
+    stored: asyncio.Future[None] | None = None
+    """Done once the journal has it; None where nobody waits."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -152,6 +154,12 @@ class DataPath:
         await self._inbox.put(Order(command, person, outcome))
         return await outcome
 
+    async def tell(self, event: Event) -> None:
+        """Have the journal take an event; returns when it is stored."""
+        stored: asyncio.Future[None] = asyncio.get_running_loop().create_future()
+        await self._inbox.put(Happened(event, stored))
+        await stored
+
     async def run(self) -> None:
         """Work until `End`."""
         while True:
@@ -163,8 +171,10 @@ class DataPath:
                     await self._deliver(work)
                 case Tick():
                     await self._tick()
-                case Happened(event):
+                case Happened(event, stored):
                     await self._happened(event)
+                    if stored is not None and not stored.done():
+                        stored.set_result(None)
                 case Order():
                     await self._order(work)
                 case End(event):

@@ -14,6 +14,7 @@ from edgemon.daemon.hub import Hub
 from edgemon.daemon.learning import Learning
 from edgemon.daemon.path import BATCH, DataPath, End, Happened, Tick
 from edgemon.daemon.publisher import Publisher
+from edgemon.daemon.shift import Shift
 from edgemon.daemon.wiring import link_to, open_store
 from edgemon.engine.memory import Setting, setting_of
 from edgemon.errors import LinkDown
@@ -114,6 +115,7 @@ class Service:
 
         path.listener, path.measured = listen, learning.measured
         hub.commands, hub.diagnoses, hub.learning = path.command, diagnostics.diagnose, learning
+        hub.shift = Shift(reader, self._clock, path.tell, hub.snapshot)
         return {"diagnostics": diagnostics.run, "learning": learning.run}
 
     async def _work(

@@ -10,6 +10,7 @@ from edgemon.model.finding import Diagnosis
 from edgemon.model.ids import AlarmKey, CaptureId, MachineId, PointKey, SensorId
 from edgemon.model.instant import Instant
 from edgemon.model.limit import Severity
+from edgemon.model.shift import LogKind
 
 
 @dataclass(frozen=True, slots=True)
@@ -214,6 +215,36 @@ class ClockStepped:
     step_s: float
 
 
+@dataclass(frozen=True, slots=True)
+class LogWritten:
+    """Somebody wrote into the shift log."""
+
+    at: Instant
+    text: str
+    sort: LogKind
+    by: str
+    station: str
+    machine: MachineId | None = None
+    corrects: int | None = None
+    """The journal entry that a correction is about; it stays as it is."""
+
+
+@dataclass(frozen=True, slots=True)
+class ShiftTaken:
+    """Somebody took the shift over, having read the handover page."""
+
+    at: Instant
+    by: str
+    station: str
+    digest: str
+    """SHA-256 of the page that was read."""
+    read_at: Instant
+    """When that page was written; the next one begins there."""
+    page: str
+    """The page itself, frozen."""
+    note: str = ""
+
+
 Event: TypeAlias = (
     AlarmChanged
     | CommandRefused
@@ -231,6 +262,8 @@ Event: TypeAlias = (
     | GatewayStopped
     | LinkChanged
     | ClockStepped
+    | LogWritten
+    | ShiftTaken
 )
 
 

@@ -27,10 +27,12 @@ from edgemon.model.event import (
     GatewayStopped,
     JournalEntry,
     LinkChanged,
+    LogWritten,
     MeasurementLate,
     MessageRejected,
     QualityChanged,
     RunningChanged,
+    ShiftTaken,
     SimulationNoted,
     kind_of,
 )
@@ -56,7 +58,9 @@ _IN_UNIT: dict[type[Event], tuple[str, ...]] = {
     BaselineRetired: _OF_BASELINE,
 }
 """Numbers that are published in the event's unit."""
-INSTANTS = frozenset({"until", "newest_at", "first_at", "last_at", "proposed_at", "approved_at", "retired_at", "learnt_since"})
+INSTANTS = frozenset(
+    ("until", "newest_at", "first_at", "last_at", "proposed_at", "approved_at", "retired_at", "learnt_since", "read_at")
+)
 """Fields of events that are times, beside `at`; published as RFC 3339."""
 
 
@@ -104,7 +108,9 @@ def place_of(event: Event) -> tuple[str | None, str | None, bool]:
             return None, None, event.sim
         case SimulationNoted():
             return event.machine, None, True
-        case MessageRejected() | GatewayStarted() | GatewayStopped() | LinkChanged() | ClockStepped():
+        case LogWritten():
+            return event.machine, None, False
+        case ShiftTaken() | MessageRejected() | GatewayStarted() | GatewayStopped() | LinkChanged() | ClockStepped():
             return None, None, False
 
 

@@ -224,6 +224,8 @@ def test_openapi_describes_every_way(tmp_path: Path) -> None:
         "/v1/alarms/unshelve",
         "/v1/alarms/remove-from-service",
         "/v1/alarms/return-to-service",
+        "/v1/handover",
+        "/v1/log",
         "/v1/baselines",
         "/v1/baselines/propose",
         "/v1/baselines/approve",

@@ -4,15 +4,19 @@ from edgemon.board import keys
 from edgemon.board.app import SCREENS_BY_NAME, BoardApp
 from edgemon.board.screens.acknowledge import AcknowledgeScreen
 from edgemon.board.screens.alarms import AlarmsScreen
+from edgemon.board.screens.handover import HandoverScreen
 from edgemon.board.screens.machine import MachineScreen
-from edgemon.board.screens.pages import HelpScreen, JournalScreen, NotesScreen
+from edgemon.board.screens.pages import HelpScreen, JournalScreen, NotesScreen, SensorsScreen
 from edgemon.board.screens.plant import PlantScreen
 from edgemon.board.theme import Look
 from edgemon.board.view.banner import footer
 from edgemon.board.view.cells import row_text
 from edgemon.board.view.pages import help_page
 
-OURS = (BoardApp, PlantScreen, MachineScreen, AlarmsScreen, NotesScreen, JournalScreen, HelpScreen, AcknowledgeScreen)
+OURS = (
+    BoardApp, PlantScreen, MachineScreen, AlarmsScreen, NotesScreen, SensorsScreen, HandoverScreen, JournalScreen, HelpScreen,
+    AcknowledgeScreen,
+)  # fmt: skip
 
 
 def test_every_key_that_does_something_is_in_the_help() -> None:

@@ -44,7 +44,7 @@ def test_kinds_are_named_after_their_classes() -> None:
         *("alarm-changed", "command-refused", "quality-changed", "running-changed", "measurement-late"),
         *("capture-incomplete", "message-rejected", "simulation-noted", "gateway-started", "gateway-stopped"),
         *("link-changed", "clock-stepped", "diagnosis-made"),
-        *("baseline-proposed", "baseline-approved", "baseline-retired"),
+        *("baseline-proposed", "baseline-approved", "baseline-retired", "log-written", "shift-taken"),
     }
 
 

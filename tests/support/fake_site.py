@@ -5,9 +5,10 @@ from collections.abc import AsyncIterator
 
 from edgemon.errors import ParameterError, StoreError
 from edgemon.model.command import Command, Person
-from edgemon.model.ids import PointKey
+from edgemon.model.ids import MachineId, PointKey
 from edgemon.model.instant import Instant
 from edgemon.model.outlook import BaselineView, ChangeView, CrossingView, OutlookView, SlopeView
+from edgemon.model.shift import BlockView, HandoverView, LogKind
 from edgemon.model.snapshot import (
     AreaView,
     Change,
@@ -139,6 +140,9 @@ SILENT_OUTLOOK = OutlookView(
 )  # fmt: skip
 
 
+PAGE = HandoverView(1_700_000_000.0, 1_700_000_100.0, "operator", (BlockView("Now", ("1 machines: 1 alert",)),), "abc")
+
+
 class FakeSite:
     """Answers as `api.port.Site` asks; remembers what it was commanded."""
 
@@ -196,6 +200,21 @@ class FakeSite:
         if machine != "hp-pump-1":
             raise ParameterError("no such machine", machine)
         return (OUTLOOK, SILENT_OUTLOOK)
+
+    async def handover(self) -> HandoverView:
+        return PAGE
+
+    async def write_log(
+        self, person: Person, text: str, sort: LogKind, machine: MachineId | None, corrects: int | None
+    ) -> Outcome:
+        if machine not in (None, "hp-pump-1"):
+            raise ParameterError("no such machine", str(machine))
+        self.ordered.append(("log", person, text, sort, machine, corrects))
+        return self.outcome
+
+    async def take_over(self, person: Person, digest: str, note: str) -> Outcome:
+        self.ordered.append(("take", person, digest, note))
+        return self.outcome
 
     def _ordered(self, what: str, point: PointKey, level: str, person: Person, *said: object) -> Outcome:
         if point.machine != "hp-pump-1":

@@ -1,0 +1,148 @@
+"""The handover page: pure text, made of the picture now and of the journal since the last takeover.
+
+Source of the blocks: DOE-STD-1038-93 and HSE guidance on shift handover ask for status, limits and conditions in force with
+their time limits, what changed, and what is out of service, in writing.
+"""
+
+import hashlib
+from collections import Counter
+from collections.abc import Iterable, Sequence
+
+from edgemon.api.view import words
+from edgemon.model.event import (
+    AlarmChanged,
+    BaselineApproved,
+    BaselineRetired,
+    ClockStepped,
+    Event,
+    GatewayStarted,
+    JournalEntry,
+    LinkChanged,
+    LogWritten,
+    RunningChanged,
+)
+from edgemon.model.instant import Instant, format_instant
+from edgemon.model.shift import BlockView, HandoverView
+from edgemon.model.snapshot import AlarmView, Snapshot
+
+LINES_MOST = 40
+"""Lines of a block at most; the rest is counted."""
+BIN_S = 600.0
+
+
+def handover(snapshot: Snapshot, entries: Sequence[JournalEntry], since: Instant, taken_by: str) -> HandoverView:
+    """Write the page.
+
+    Parameters
+    ----------
+    snapshot : Snapshot
+        Everything, now.
+    entries : sequence of JournalEntry
+        Journal since the last takeover, oldest first.
+    since : Instant
+        Of the last takeover.
+    taken_by : str
+        Who took over then.
+    """
+    events = [entry.event for entry in entries]
+    alarms = [one for machine in snapshot.machines for point in machine.points for one in point.alarms]
+    blocks = (
+        _block("Now", _now(snapshot)),
+        _block("Standing alarms", map(_standing, _shown(alarms, hidden=False))),
+        _block("Hidden alarms", map(_hidden, _shown(alarms, hidden=True))),
+        _block("New since the takeover", _new(events)),
+        _block("Blind spots", _blind(snapshot)),
+        _block("Started and stopped", _texts(events, RunningChanged)),
+        _block("Changes", _texts(events, BaselineApproved, BaselineRetired, GatewayStarted, LinkChanged, ClockStepped)),
+        _block("Load", _load(events)),
+        _block("Shift log", _texts(events, LogWritten)),
+    )
+    now = snapshot.gateway.now
+    return HandoverView(since, now, taken_by, blocks, hashlib.sha256(_text(blocks).encode()).hexdigest())
+
+
+def frozen(page: HandoverView) -> str:
+    """Write the page as it is kept, and printed at 80 columns."""
+    head = f"Handover {format_instant(page.since)} to {format_instant(page.now)}"
+    return "\n".join((head, f"taken over last by {page.taken_by or 'nobody'}", "", _text(page.blocks)))
+
+
+def _text(blocks: Iterable[BlockView]) -> str:
+    return "\n".join(line for block in blocks for line in (block.title, *(f"  {line}" for line in block.lines)))
+
+
+def _block(title: str, lines: Iterable[str]) -> BlockView:
+    found = list(lines)
+    more = [f"and {len(found) - LINES_MOST} more: see the journal"] if len(found) > LINES_MOST else []
+    return BlockView(title, (*found[:LINES_MOST], *more) or ("none",))
+
+
+def _now(snapshot: Snapshot) -> list[str]:
+    states = Counter(machine.state for machine in snapshot.machines)
+    order = ("alarm", "alert", "unknown", "not-running", "normal")
+    counted = ", ".join(f"{states[state]} {state.replace('-', ' ')}" for state in order if states[state])
+    gateway = snapshot.gateway
+    links = ", ".join(f"{link.name} {'up' if link.up else 'DOWN'}" for link in gateway.links)
+    store = "stores" if gateway.store_ok else f"DOES NOT STORE: {gateway.store_detail}"
+    behind = gateway.oldest_unsent is not None and gateway.now - gateway.oldest_unsent > BIN_S
+    waiting = f", entries have waited to be published since {format_instant(gateway.oldest_unsent or 0.0)}" if behind else ""
+    simulated = sum(machine.sim for machine in snapshot.machines)
+    said = [f"{len(snapshot.machines)} machines: {counted}", f"gateway {store}; {links}{waiting}"]
+    return said + ([f"{simulated} machines show simulated data"] if simulated else [])
+
+
+def _shown(alarms: Iterable[AlarmView], *, hidden: bool) -> list[AlarmView]:
+    chosen = [one for one in alarms if (one.alarm_state in ("SHLVD", "OOSRV")) is hidden and one.alarm_state != "DSUPR"]
+    return sorted(chosen, key=lambda one: (one.severity != "alarm", one.raised_at))
+
+
+def _standing(alarm: AlarmView) -> str:
+    acknowledged = {"ACKED": "acknowledged", "LATAK": "latched, acknowledged"}.get(alarm.alarm_state, "NOT ACKNOWLEDGED")
+    return f"{alarm.severity} since {format_instant(alarm.raised_at)}, {acknowledged}: {_named(alarm)}"
+
+
+def _hidden(alarm: AlarmView) -> str:
+    how = alarm.hidden
+    if how is None:
+        return _named(alarm)
+    until = f"until {format_instant(how.until)}" if how.until is not None else "without an end"
+    return f"{how.way.replace('-', ' ')} {until} by {how.by}: {_named(alarm)}: {how.reason}"
+
+
+def _named(alarm: AlarmView) -> str:
+    simulated = " [simulated]" if alarm.sim else ""
+    return f"{alarm.machine_name}, {alarm.point_name}, {alarm.title}{simulated}"
+
+
+def _new(events: Iterable[Event]) -> list[str]:
+    kinds = ("RAISED", "LEVEL_UP", "REALARM")
+    return [f"{format_instant(one.at)} {words(one)}" for one in events if isinstance(one, AlarmChanged) and one.change in kinds]
+
+
+def _blind(snapshot: Snapshot) -> list[str]:
+    points = [
+        f"{machine.name}, {point.name}: {', '.join(point.reasons).replace('-', ' ') or point.quality}"
+        for machine in snapshot.machines
+        for point in machine.points
+        if point.quality != "good"
+    ]
+    sensors = [
+        f"sensor {one.id}: {one.status.replace('-', ' ')}: {'; '.join(one.causes)}"
+        for one in snapshot.sensors
+        if one.status not in ("good", "function-check")
+    ]
+    return points + sensors
+
+
+def _texts(events: Iterable[Event], *kinds: type[Event]) -> list[str]:
+    return [f"{format_instant(one.at)} {words(one)}" for one in events if isinstance(one, kinds)]
+
+
+def _load(events: Iterable[Event]) -> list[str]:
+    calls = [one for one in events if isinstance(one, AlarmChanged) and one.annunciates and one.to_state == "UNACK"]
+    if not calls:
+        return ["no alarm called"]
+    worst = max(Counter(int(one.at // BIN_S) for one in calls).values())
+    by_alarm = Counter(f"{one.alarm.machine}/{one.alarm.point} {one.alarm.level}" for one in calls)
+    most = ", ".join(f"{name} ({count})" for name, count in by_alarm.most_common(3))
+    return [f"{len(calls)} calls, at most {worst} in ten minutes; most from {most}"]

@@ -1,0 +1,29 @@
+"""The handover page as rows."""
+
+from collections.abc import Awaitable, Callable
+from typing import TypeAlias
+
+from edgemon.board.theme import Look, Role
+from edgemon.board.view import figures
+from edgemon.board.view.cells import Row, Span, blank, fit_row, safe, wrap
+from edgemon.model.shift import HandoverView
+from edgemon.model.snapshot import Outcome
+
+Ordering: TypeAlias = Callable[[str], Awaitable[Outcome]]
+"""What is ordered, given the text that was written."""
+
+
+def page(shown: HandoverView | None, look: Look, width: int) -> list[Row]:
+    """Write the page; where it has not come yet, say so."""
+    if shown is None:
+        return [fit_row([Span(" Shift: the page is being written", Role.BRIGHT)], width)]
+    whom = f"taken over by {safe(shown.taken_by)}" if shown.taken_by else "nobody has taken over yet"
+    head = f" Shift since {figures.stamp(shown.since)} UTC, {whom}"
+    rows = [fit_row([Span(head, Role.BRIGHT)], width, look.glyphs.ellipsis)]
+    for block in shown.blocks:
+        rule = look.glyphs.rule * max(0, width - len(block.title) - 2)
+        rows += [blank(width), fit_row([Span(f" {block.title} ", Role.BRIGHT), Span(rule, Role.RULE)], width)]
+        for line in block.lines:
+            first, *rest = wrap(safe(line, 1000), max(10, width - 6)) or [""]
+            rows += [fit_row([Span(f"  {first}")], width), *(fit_row([Span(f"     {one}")], width) for one in rest)]
+    return rows

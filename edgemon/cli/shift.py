@@ -1,0 +1,109 @@
+"""`edgemon shift`: the handover page, the shift log, and taking over."""
+
+import argparse
+import asyncio
+import json
+import sys
+import textwrap
+from collections.abc import Awaitable, Callable
+from dataclasses import asdict
+from typing import TypeVar
+
+from edgemon.api.client import Daemon
+from edgemon.cli.options import add_attach, daemon_of, plain
+from edgemon.errors import EdgemonError
+from edgemon.model.instant import format_instant
+from edgemon.model.shift import HandoverView, LogKind
+from edgemon.model.snapshot import Outcome
+from edgemon.model.text import clean
+
+T = TypeVar("T")
+WIDTH = 80
+
+
+def add(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
+    """Register the command."""
+    parser = commands.add_parser(
+        "shift",
+        help="the handover page, the shift log, and taking over",
+        description=__doc__,
+        epilog="Without an order: prints the page. Handover is a talk between two people; the page is what they talk about.",
+    )
+    add_attach(parser)
+    parser.add_argument("--json", action="store_true", help="for programs: one JSON object")
+    parser.set_defaults(run=run_page)
+    orders = parser.add_subparsers(title="orders, for an operator", metavar="ORDER")
+    note = orders.add_parser(
+        "note", help="write into the shift log", description="write into the shift log; what is written stays"
+    )
+    add_attach(note, is_below=True)
+    note.add_argument("text", metavar="TEXT")
+    note.add_argument("--machine", metavar="ID", default="", help="the machine it is about")
+    note.add_argument("--sort", choices=[kind.value for kind in LogKind], default="observation", help="default: observation")
+    note.add_argument("--corrects", metavar="SEQ", type=int, help="number of the journal entry that a correction is about")
+    note.set_defaults(run=run_note)
+    take = orders.add_parser("take", help="take over", description="print the page, and take over once you answer yes")
+    add_attach(take, is_below=True)
+    take.add_argument("--note", metavar="TEXT", default="", help="stands in the journal with your name")
+    take.add_argument("--yes", action="store_true", help="take over without being asked")
+    take.set_defaults(run=run_take)
+
+
+def run_page(options: argparse.Namespace) -> int:
+    """Print the handover page."""
+    page = _asked(options, lambda daemon: daemon.handover())
+    if options.json:
+        json.dump(plain(asdict(page)), sys.stdout, ensure_ascii=False, indent=2)
+        print()
+    else:
+        print("\n".join(lines(page)))
+    return 0
+
+
+def run_note(options: argparse.Namespace) -> int:
+    """Write into the shift log."""
+    sort = LogKind(options.sort)
+    return _done(_asked(options, lambda daemon: daemon.write_log(options.text, sort, options.machine, options.corrects)))
+
+
+def run_take(options: argparse.Namespace) -> int:
+    """Take over, having read the page."""
+    page = _asked(options, lambda daemon: daemon.handover())
+    print("\n".join(lines(page)))
+    if not options.yes:
+        if not sys.stdin.isatty():
+            print("edgemon shift: nobody is there to answer; --yes takes over without being asked", file=sys.stderr)
+            return 2
+        if input("Do you take over, having read this? [y/N] ").strip().casefold() not in ("y", "yes"):
+            print("not taken over")
+            return 1
+    return _done(_asked(options, lambda daemon: daemon.take_over(page.digest, options.note)))
+
+
+def lines(page: HandoverView, width: int = WIDTH) -> list[str]:
+    """Write the page, wrapped."""
+    whom = f"taken over by {clean(page.taken_by)}" if page.taken_by else "nobody has taken over yet"
+    text = [f"Handover  {format_instant(page.since)} to {format_instant(page.now)}", whom]
+    for block in page.blocks:
+        text += ["", block.title]
+        for line in block.lines:
+            text += textwrap.wrap(clean(line, 4000), width, initial_indent="  ", subsequent_indent="    ")
+    return [*text, "", f"page {page.digest[:12]}"]
+
+
+def _asked(options: argparse.Namespace, ask: Callable[[Daemon], Awaitable[T]]) -> T:
+    async def asked() -> T:
+        daemon = daemon_of(options)
+        try:
+            return await ask(daemon)
+        finally:
+            await daemon.close()
+
+    return asyncio.run(asked())
+
+
+def _done(outcome: Outcome) -> int:
+    if not outcome.done:
+        raise EdgemonError(outcome.why, "shift log")
+    print("done")
+    return 0
