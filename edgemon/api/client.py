@@ -2,7 +2,9 @@
 
 import json
 from collections.abc import AsyncIterator
+from dataclasses import asdict
 from pathlib import Path
+from typing import Any
 
 import httpx
 
@@ -11,6 +13,15 @@ from edgemon.clock import Clock
 from edgemon.errors import LinkDown, LinkRefused
 from edgemon.model.command import Person, Role
 from edgemon.model.instant import Instant
+from edgemon.model.look import (
+    CapturePage,
+    EnvelopeRequest,
+    SpectrumRequest,
+    SpectrumView,
+    WaveformRequest,
+    WaveformView,
+    Which,
+)
 from edgemon.model.outlook import BaselineView, OutlookView
 from edgemon.model.shift import HandoverView, LogKind
 from edgemon.model.snapshot import Change, JournalView, Lost, Outcome, Snapshot, TrendPoint, Update
@@ -168,6 +179,30 @@ class Daemon:
         """Take the shift over, having read the page of this digest."""
         return await self._post("/v1/handover", {"digest": digest, "note": note})
 
+    async def captures(
+        self, machine: str, point: str, before: Instant | None = None, limit: int = 20, sim: bool | None = None
+    ) -> CapturePage:
+        """List a point's stored captures, newest first. Raises `LinkDown`, `LinkRefused`, as the next three do."""
+        query = _query({"before": before, "limit": limit, "sim": sim})
+        response = await self._get(f"/v1/machines/{machine}/points/{point}/captures", query, timeout_s=60.0)
+        found: CapturePage = adapter(CapturePage).validate_json(response.content)
+        return found
+
+    async def waveform(self, machine: str, point: str, which: Which, wanted: WaveformRequest) -> WaveformView:
+        """Give a waveform as columns of a picture."""
+        query = _query(asdict(which) | asdict(wanted))
+        response = await self._get(f"/v1/machines/{machine}/points/{point}/waveform", query, timeout_s=60.0)
+        found: WaveformView = adapter(WaveformView).validate_json(response.content)
+        return found
+
+    async def spectrum(self, machine: str, point: str, which: Which, wanted: SpectrumRequest) -> SpectrumView:
+        """Give a spectrum; with an `EnvelopeRequest` that of the envelope."""
+        what = "envelope" if isinstance(wanted, EnvelopeRequest) else "spectrum"
+        query = _query(asdict(which) | asdict(wanted))
+        response = await self._get(f"/v1/machines/{machine}/points/{point}/{what}", query, timeout_s=60.0)
+        found: SpectrumView = adapter(SpectrumView).validate_json(response.content)
+        return found
+
     async def journal(self, limit: int) -> tuple[JournalView, ...]:
         """Give the newest journal entries."""
         response = await self._get("/v1/journal", {"limit": limit})
@@ -205,6 +240,13 @@ class Daemon:
                 return "the daemon ended the connection"
             case _:
                 return str(error)
+
+
+def _query(fields: dict[str, Any]) -> dict[str, str | float]:
+    """Write what is asked as a query; what is left open is left out."""
+    return {
+        name: str(value).lower() if isinstance(value, bool) else value for name, value in fields.items() if value is not None
+    }
 
 
 def _outcome(response: httpx.Response) -> Outcome:

@@ -6,6 +6,15 @@ from typing import Protocol
 from edgemon.model.command import Command, Person
 from edgemon.model.ids import MachineId, PointKey
 from edgemon.model.instant import Instant
+from edgemon.model.look import (
+    CapturePage,
+    EnvelopeRequest,
+    SpectrumRequest,
+    SpectrumView,
+    WaveformRequest,
+    WaveformView,
+    Which,
+)
 from edgemon.model.outlook import BaselineView, OutlookView
 from edgemon.model.shift import HandoverView, LogKind
 from edgemon.model.snapshot import Change, JournalView, Outcome, Snapshot, TrendPoint
@@ -72,6 +81,22 @@ class Site(Protocol):
 
     async def take_over(self, person: Person, digest: str, note: str) -> Outcome:
         """Take the shift over, having read the page of this digest. Raises `StoreError`."""
+        ...
+
+    async def captures(self, point: PointKey, sim: bool | None, before: Instant | None, limit: int) -> CapturePage:
+        """List a point's stored captures, newest first. Raises `ParameterError` for what cannot be asked, `StoreError`."""
+        ...
+
+    async def waveform(self, point: PointKey, which: Which, wanted: WaveformRequest) -> WaveformView:
+        """Show a stored waveform. Raises likewise."""
+        ...
+
+    async def spectrum(self, point: PointKey, which: Which, wanted: SpectrumRequest) -> SpectrumView:
+        """Take the spectrum of a stored waveform. Raises likewise."""
+        ...
+
+    async def envelope(self, point: PointKey, which: Which, wanted: EnvelopeRequest) -> SpectrumView:
+        """Take the spectrum of a stored waveform's envelope. Raises likewise."""
         ...
 
     async def journal(self, limit: int, before: int | None) -> tuple[JournalView, ...]:

@@ -14,6 +14,7 @@ from fastapi.sse import EventSourceResponse, ServerSentEvent
 from uvicorn.protocols.http.h11_impl import H11Protocol
 
 from edgemon import __version__
+from edgemon.api.looks import let_look
 from edgemon.api.orders import let_command_alarms
 from edgemon.api.port import Site
 from edgemon.api.roles import may, peer_of, person_of
@@ -75,6 +76,7 @@ def application(site: Site, access: Access) -> FastAPI:
     let_hand_over(app, site, caller)
     _let_see(app, site)
     let_see_trends(app, site)
+    let_look(app, site)
     return app
 
 

@@ -6,12 +6,15 @@ from typing import Any, TypeAlias
 from pydantic import BaseModel, Field, TypeAdapter
 
 from edgemon.model.ids import AlarmKey, MachineId, PointId, is_identifier
+from edgemon.model.look import CapturePage, SpectrumView, WaveformView
 from edgemon.model.outlook import BaselineView, OutlookView
 from edgemon.model.shift import TEXT_LONGEST, HandoverView, LogKind
 from edgemon.model.snapshot import Change, JournalView, Snapshot, TrendPoint
 
 Listed: TypeAlias = TrendPoint | JournalView | BaselineView | OutlookView
 """What is answered in lists."""
+Look: TypeAlias = CapturePage | WaveformView | SpectrumView
+"""What is seen of stored captures."""
 
 
 class AlarmOrder(BaseModel):
@@ -88,7 +91,7 @@ def adapter(kind: Any) -> TypeAdapter[Any]:
     return TypeAdapter(kind)
 
 
-def to_json(value: Snapshot | Change | OutlookView | HandoverView | tuple[Listed, ...]) -> bytes:
+def to_json(value: Snapshot | Change | OutlookView | HandoverView | Look | tuple[Listed, ...]) -> bytes:
     """Write a document."""
     kind: Any = type(value) if not isinstance(value, tuple) else tuple[type(value[0]), ...] if value else tuple[()]  # type: ignore[misc]
     return adapter(kind).dump_json(value)

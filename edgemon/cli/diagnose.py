@@ -49,6 +49,13 @@ def add(subparsers: "Subparsers") -> None:
     )
     parser.add_argument("file", metavar="FILE", type=Path, nargs="+", help="recording")
     parser.add_argument("--json", action="store_true", help="print one JSON object a line and file")
+    add_facts(parser)
+    parser.add_argument("--unit", metavar="UNIT", help="unit of the samples: m/s2, g, mm/s ...")
+    parser.set_defaults(run=run)
+
+
+def add_facts(parser: argparse._ActionsContainer) -> None:
+    """Let the user say what a file and its machine are; `given_of` reads it."""
     parser.add_argument("--speed", metavar="RPM", type=float, help="shaft speed, r/min; refined from the record")
     parser.add_argument(
         "--bearing",
@@ -64,12 +71,10 @@ def add(subparsers: "Subparsers") -> None:
     parser.add_argument("--poles", metavar="N", type=int, help="poles of the motor")
     parser.add_argument("--plain-bearings", action="store_true", help="the bearings are plain: oil whirl is looked for")
     parser.add_argument("--fs", metavar="HZ", type=float, help="sample rate, where the file does not say it or is wrong")
-    parser.add_argument("--unit", metavar="UNIT", help="unit of the samples: m/s2, g, mm/s ...")
     parser.add_argument("--channel", metavar="NAME", action="append", help="only this channel: name or number")
     parser.add_argument(
         "--direction", metavar="NAME=WORD", action="append", default=[], help="horizontal, vertical or axial for a channel"
     )
-    parser.set_defaults(run=run)
 
 
 def run(args: argparse.Namespace) -> int:

@@ -19,6 +19,7 @@ COMMANDS = {
     "check": "validate a config directory",
     "scenario": "run alarm timelines and compare",
     "diagnose": "levels and findings of recordings",
+    "spectrum": "waveforms, spectra and envelope spectra of recordings and stored captures",
     "record": "record what sensors publish to a file",
     "replay": "publish recorded traffic, or a folder of recordings",
     "simulate": "publish synthetic traffic of a scene",

@@ -8,6 +8,7 @@ from edgemon import __version__
 from edgemon.api.view import journal_view
 from edgemon.clock import Clock
 from edgemon.daemon.learning import Learning
+from edgemon.daemon.looking import Looking
 from edgemon.daemon.shift import Shift
 from edgemon.engine import views
 from edgemon.engine.memory import Memory, Setting
@@ -17,6 +18,15 @@ from edgemon.model.command import Command, Person
 from edgemon.model.ids import MachineId, PointKey, SensorId
 from edgemon.model.instant import Instant
 from edgemon.model.level import LEVEL_KINDS
+from edgemon.model.look import (
+    CapturePage,
+    EnvelopeRequest,
+    SpectrumRequest,
+    SpectrumView,
+    WaveformRequest,
+    WaveformView,
+    Which,
+)
 from edgemon.model.outlook import BaselineView, OutlookView
 from edgemon.model.shift import HandoverView, LogKind
 from edgemon.model.snapshot import (
@@ -75,6 +85,8 @@ class Hub:
         """Set by whoever learns."""
         self.shift: Shift | None = None
         """Set by whoever keeps the shift log."""
+        self.looking: Looking | None = None
+        """Set by whoever looks at captures."""
         self.unsent: Callable[[], tuple[int, Instant | None]] = lambda: (0, None)
         """How much waits to be published, and since when; set by whoever publishes."""
 
@@ -209,6 +221,30 @@ class Hub:
         if self.learning is None:
             raise StoreError(_STARTING.why)
         return await self.learning.outlooks(machine, self._is_sim)
+
+    async def captures(self, point: PointKey, sim: bool | None, before: Instant | None, limit: int) -> CapturePage:
+        """List a point's stored captures, newest first."""
+        return await self._looks().captures(point, self._is_sim(point) if sim is None else sim, before, limit)
+
+    async def waveform(self, point: PointKey, which: Which, wanted: WaveformRequest) -> WaveformView:
+        """Show a stored waveform."""
+        return await self._looks().waveform(point, which, self._meant(point, which), wanted)
+
+    async def spectrum(self, point: PointKey, which: Which, wanted: SpectrumRequest) -> SpectrumView:
+        """Take the spectrum of a stored waveform."""
+        return await self._looks().spectrum(point, which, self._meant(point, which), wanted)
+
+    async def envelope(self, point: PointKey, which: Which, wanted: EnvelopeRequest) -> SpectrumView:
+        """Take the spectrum of a stored waveform's envelope."""
+        return await self._looks().envelope(point, which, self._meant(point, which), wanted)
+
+    def _looks(self) -> Looking:
+        if self.looking is None:
+            raise StoreError(_STARTING.why)
+        return self.looking
+
+    def _meant(self, point: PointKey, which: Which) -> bool:
+        return self._is_sim(point) if which.sim is None else which.sim
 
     def _is_sim(self, point: PointKey) -> bool:
         """Say whether a point shows simulated data."""

@@ -12,6 +12,7 @@ from edgemon.clock import Clock
 from edgemon.daemon.diagnostics import Diagnostics
 from edgemon.daemon.hub import Hub
 from edgemon.daemon.learning import Learning
+from edgemon.daemon.looking import Looking
 from edgemon.daemon.path import BATCH, DataPath, End, Happened, Tick
 from edgemon.daemon.publisher import Publisher
 from edgemon.daemon.shift import Shift
@@ -87,6 +88,8 @@ class Service:
             await path.begin(self._fingerprint)
             thinker = stack.enter_context(ThreadPoolExecutor(1, "diagnose"))
             thinking = self._thinking(setting, reader, thinker, path, hub)
+            looker = stack.enter_context(ThreadPoolExecutor(1, "look"))
+            hub.looking = Looking(lambda: path.setting, reader, looker)
             hub.unsent = lambda: (publisher.waiting, publisher.waiting_since)
             api = Api(hub, self._gateway.access)
             await link.start()

@@ -34,7 +34,7 @@ def diagnose_capture(setting: Setting, key: PointKey, capture: Capture) -> Diagn
     axes = sorted(capture.axes)
     samples = np.stack([capture.axes[axis].astype(np.float64) for axis in axes]) * capture.si_per_count
     channels = tuple(_channel(axis, points.get(axis)) for axis in axes)
-    return diagnose(Record(samples, capture.fs_hz, channels), _facts(machine, capture))
+    return diagnose(Record(samples, capture.fs_hz, channels), facts_of(machine, capture))
 
 
 def _channel(axis: str, point: Point | None) -> Channel:
@@ -43,7 +43,8 @@ def _channel(axis: str, point: Point | None) -> Channel:
     return Channel(str(point.key.point), point.direction, location=point.name)
 
 
-def _facts(machine: Machine, capture: Capture) -> MachineFacts:
+def facts_of(machine: Machine, capture: Capture) -> MachineFacts:
+    """Give what the plant file and the capture itself say of a machine, as seen from the capture's sensor."""
     rpm = machine.rpm if capture.rpm is None else capture.rpm
     train = machine.train
     here = [point for point in machine.points if point.sensor == capture.sensor]

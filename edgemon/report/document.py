@@ -68,6 +68,9 @@ class SpectrumPlot:
     before_line_hz: float = 0.0
     label: str = ""
     before_label: str = ""
+    x_label: str = "Frequency in Hz"
+    first: float = 0.0
+    """Place of the first amplitude, in the unit of `line_hz`."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -79,6 +82,8 @@ class WaveformPlot:
     samples: NDArray[np.float32]
     turn_s: float | None = None
     """Duration of one turn of the shaft, drawn as a scale; None where the speed is not known."""
+    start_s: float = 0.0
+    """Time of the first sample."""
 
 
 Plot: TypeAlias = TrendPlot | SpectrumPlot | WaveformPlot

@@ -184,20 +184,22 @@ def _spectrum(axes: Axes, plot: SpectrumPlot) -> None:
     if plot.before is not None:
         hz = plot.before_line_hz * np.arange(plot.before.size)
         axes.plot(hz, plot.before, color=PALE, linewidth=0.8, label=f"{plot.before_label} UTC")
-    axes.plot(
-        plot.line_hz * np.arange(plot.amplitude.size), plot.amplitude, color=INK, linewidth=0.8, label=f"{plot.label} UTC"
-    )
-    axes.set_xlim(0.0, plot.top_hz)
+    hz = plot.first + plot.line_hz * np.arange(plot.amplitude.size)
+    axes.plot(hz, plot.amplitude, color=INK, linewidth=0.8, label=f"{plot.label} UTC")
+    axes.set_xlim(plot.first, plot.top_hz)
     top = max(
         float(plot.amplitude[1:].max(initial=0.0)), 0.0 if plot.before is None else float(plot.before[1:].max(initial=0.0))
     )
     axes.set_ylim(0.0, 1.4 * top if top > 0.0 else 1.0)
     above = blended_transform_factory(axes.transData, axes.transAxes)
     markers = sorted(plot.markers, key=lambda marker: marker.hz)
-    rows = _rows([marker.hz / plot.top_hz for marker in markers], [_CHARACTER * (len(marker.label) + 1) for marker in markers])
+    span = plot.top_hz - plot.first
+    rows = _rows(
+        [(marker.hz - plot.first) / span for marker in markers], [_CHARACTER * (len(marker.label) + 1) for marker in markers]
+    )
     for marker, row in zip(markers, rows, strict=True):
         _mark(axes, marker, row, above)
-    axes.set_xlabel("Frequency in Hz")
+    axes.set_xlabel(plot.x_label)
     if plot.before is not None:
         axes.legend(loc="lower right", bbox_to_anchor=(1.0, 1.0), ncols=2, frameon=False, borderaxespad=0.1, fontsize=7.0)
 
@@ -225,10 +227,10 @@ def _rows(places: Sequence[float], widths: Sequence[float]) -> list[int | None]:
 
 
 def _waveform(axes: Axes, plot: WaveformPlot) -> None:
-    milliseconds = np.arange(plot.samples.size) * (1000.0 / plot.fs_hz)
+    milliseconds = 1000.0 * plot.start_s + np.arange(plot.samples.size) * (1000.0 / plot.fs_hz)
     axes.plot(milliseconds, plot.samples, color=INK, linewidth=0.6)
     axes.axhline(0.0, color=PALE, linewidth=0.5)
-    axes.set_xlim(0.0, float(milliseconds[-1]))
+    axes.set_xlim(float(milliseconds[0]), float(milliseconds[-1]))
     top = float(np.abs(plot.samples).max()) or 1.0
     axes.set_ylim(-1.1 * top, 1.35 * top)
     axes.set_xlabel("Time in ms")
@@ -237,7 +239,7 @@ def _waveform(axes: Axes, plot: WaveformPlot) -> None:
     above = blended_transform_factory(axes.transData, axes.transAxes)
     turns = int(plot.samples.size / plot.fs_hz / plot.turn_s + 0.02)  # a cut by less than a sample
     for turn in range(turns):
-        start, end = 1000.0 * turn * plot.turn_s, 1000.0 * (turn + 1) * plot.turn_s
+        start, end = (1000.0 * (plot.start_s + k * plot.turn_s) for k in (turn, turn + 1))
         axes.plot([start, end], [0.93, 0.93], transform=above, color="#2f6b3a", linewidth=1.0, marker="|", markersize=5.0)
         if turn == 0:
             axes.text(
