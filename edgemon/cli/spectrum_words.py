@@ -42,7 +42,7 @@ def told(view: View, width: int | None = None) -> Iterator[str]:
     wide = width or min(max(shutil.get_terminal_size((100, 24)).columns - 1, NARROWEST), WIDEST)
     yield from _head(view)
     if isinstance(view, WaveformView):
-        end = view.start_s + view.step_s * len(view.low)
+        end = view.start_s + view.samples / view.source.fs_hz
         yield from lanes(view.low, view.high, wide, f"{view.start_s:.4g} s", f"{end:.4g} s", view.unit)
         crest = "" if view.crest_factor is None else f", crest factor {view.crest_factor:.3g}"
         yield (

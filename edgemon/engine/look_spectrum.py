@@ -9,8 +9,9 @@ from numpy.typing import NDArray
 from edgemon.analysis.band import band_rms
 from edgemon.analysis.cepstrum import prewhitened
 from edgemon.analysis.envelope import envelope
-from edgemon.analysis.kurtogram import kurtogram
 from edgemon.analysis.lines import MAIN_LOBE, find_lines
+from edgemon.analysis.prepare import ENVELOPE_HIGH, ENVELOPE_LOW
+from edgemon.analysis.ringing import ringing_band
 from edgemon.analysis.scaling import RATE_OVER_HIGHEST, Axis, shown
 from edgemon.analysis.spectrum import averaged_spectrum, effective_averages, hop
 from edgemon.analysis.waveform import STEPS
@@ -31,11 +32,6 @@ LOWEST_HZ = 2.0
 """Lower edge of an integrated spectrum where none is asked for: below it the sensor's own noise, divided by frequency, is all
 one sees. Common practice, no source."""
 CANDIDATES = 1000
-MIN_TREE = 80
-"""Lines of a record in which bands can be told apart."""
-IMPACTS = 5.0
-"""Standard deviations of a band's spectral kurtosis in noise, 2 / sqrt(lines), from which it rings with impacts. Derived: the
-squared envelope of noise is exponential, and var(m2 / m1^2) = 4 / n for it (delta method)."""
 FEW_TURNS, FEW_HZ = 20.0, 1000.0
 _PEAK = {"rms": 1.0, "peak": math.sqrt(2.0), "peak-to-peak": 2.0 * math.sqrt(2.0)}
 
@@ -113,13 +109,11 @@ def look_at_envelope(material: Material, request: EnvelopeRequest) -> SpectrumVi
     if request.whitened and request.unit is not None:
         raise ParameterError("a whitened waveform has no unit", "unit", "leave it out")
     unit, size = unit_for(material, Quantity.ACCELERATION, request.unit)
-    lines = np.fft.rfft(material.samples - material.samples.mean())
-    n = material.samples.size
+    wave = material.samples
     if request.whitened:
-        lines = prewhitened(lines) * math.sqrt(n)  # r.m.s. 1
+        wave = np.fft.irfft(prewhitened(np.fft.rfft(wave - wave.mean())), wave.size) * math.sqrt(wave.size)  # r.m.s. 1
         unit, size = "1", 1.0
-    band, why = _band(material, request, lines)
-    wave = np.fft.irfft(lines, n) if request.whitened else material.samples
+    band, why = _band(material, request, wave)
     strength: NDArray[np.floating] = envelope(wave, material.fs_hz, band)
     if request.squared:
         strength = strength.astype(np.float64) ** 2
@@ -141,7 +135,7 @@ def _interesting(among: tuple[Expected, ...]) -> float:
     return max(bearings or turns or [FEW_HZ])
 
 
-def _band(material: Material, request: EnvelopeRequest, lines: NDArray[np.complexfloating]) -> tuple[Band, str]:
+def _band(material: Material, request: EnvelopeRequest, wave: NDArray[np.floating]) -> tuple[Band, str]:
     low, high, half = request.band_low_hz, request.band_high_hz, material.fs_hz / 2.0
     line_hz = material.fs_hz / material.samples.size
     if low is not None or high is not None:
@@ -151,19 +145,11 @@ def _band(material: Material, request: EnvelopeRequest, lines: NDArray[np.comple
     if material.envelope_band is not None and material.envelope_band.high_hz <= half:
         return material.envelope_band, "as in the plant file"
     wanted = _interesting(material.expected) if request.fmax_hz is None else request.fmax_hz
-    ringing = (
-        [
-            one
-            for one in kurtogram(lines, line_hz, min(wanted, half / 2.0))
-            if one.kurtosis > IMPACTS * 2.0 / math.sqrt((one.band.high_hz - one.band.low_hz) / line_hz)
-        ]
-        if lines.size > MIN_TREE
-        else []
-    )
-    if ringing:
-        best = max(ringing, key=lambda one: one.kurtosis)
-        return best.band, f"which rings most with impacts (spectral kurtosis {best.kurtosis:.2g})"
-    return Band(half / 5.12, half / 1.28), "the usual one, for none rings with impacts"
+    ringing = ringing_band(wave, material.fs_hz, min(wanted, half / 2.0))
+    if ringing is not None:
+        return ringing[0], f"which rings most with impacts (spectral kurtosis {ringing[1]:.2g})"
+    usual = Band(material.fs_hz / ENVELOPE_LOW, material.fs_hz / ENVELOPE_HIGH)
+    return usual, "the usual one, for none rings with impacts"
 
 
 def _view(material: Material, request: SpectrumRequest, wave: _Wave) -> SpectrumView:

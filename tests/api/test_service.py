@@ -232,6 +232,10 @@ def test_openapi_describes_every_way(tmp_path: Path) -> None:
         "/v1/baselines/retire",
         "/v1/machines/{machine}/points/{point}/levels/{level}/forecast",
         "/v1/machines/{machine}/forecasts",
+        "/v1/machines/{machine}/points/{point}/captures",
+        "/v1/machines/{machine}/points/{point}/waveform",
+        "/v1/machines/{machine}/points/{point}/spectrum",
+        "/v1/machines/{machine}/points/{point}/envelope",
     }
     schema = document["components"]["schemas"]["MachineView"]
     assert {"id", "state", "worst", "points"} <= set(schema["properties"])

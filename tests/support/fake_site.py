@@ -3,10 +3,20 @@
 import asyncio
 from collections.abc import AsyncIterator
 
+from edgemon.daemon.looking import Looking
 from edgemon.errors import ParameterError, StoreError
 from edgemon.model.command import Command, Person
 from edgemon.model.ids import MachineId, PointKey
 from edgemon.model.instant import Instant
+from edgemon.model.look import (
+    CapturePage,
+    EnvelopeRequest,
+    SpectrumRequest,
+    SpectrumView,
+    WaveformRequest,
+    WaveformView,
+    Which,
+)
 from edgemon.model.outlook import BaselineView, ChangeView, CrossingView, OutlookView, SlopeView
 from edgemon.model.shift import BlockView, HandoverView, LogKind
 from edgemon.model.snapshot import (
@@ -151,6 +161,8 @@ class FakeSite:
         self.outcome = Outcome(True)
         self.ordered: list[tuple[object, ...]] = []
         self.asked: list[tuple[PointKey, str, bool]] = []
+        self.looking: Looking | None = None
+        """What looks at stored captures; the real one, where a test needs it."""
         self._every_s = changes_every_s
 
     def snapshot(self) -> Snapshot:
@@ -221,6 +233,23 @@ class FakeSite:
             raise ParameterError("no such point", str(point))
         self.ordered.append((what, point, level, person, *said))
         return self.outcome
+
+    async def captures(self, point: PointKey, sim: bool | None, before: Instant | None, limit: int) -> CapturePage:
+        return await self._looks().captures(point, bool(sim), before, limit)
+
+    async def waveform(self, point: PointKey, which: Which, wanted: WaveformRequest) -> WaveformView:
+        return await self._looks().waveform(point, which, bool(which.sim), wanted)
+
+    async def spectrum(self, point: PointKey, which: Which, wanted: SpectrumRequest) -> SpectrumView:
+        return await self._looks().spectrum(point, which, bool(which.sim), wanted)
+
+    async def envelope(self, point: PointKey, which: Which, wanted: EnvelopeRequest) -> SpectrumView:
+        return await self._looks().envelope(point, which, bool(which.sim), wanted)
+
+    def _looks(self) -> Looking:
+        if self.looking is None:
+            raise StoreError("the gateway is still starting")
+        return self.looking
 
     async def journal(self, limit: int, before: int | None) -> tuple[JournalView, ...]:
         return tuple(JournalView(seq, 1_700_000_000.0, "gateway-started", "started") for seq in range(limit, 0, -1))
