@@ -6,7 +6,8 @@ from pathlib import Path
 import pytest
 
 from edgemon.errors import LinkRefused
-from edgemon.model.look import EnvelopeRequest, SpectrumRequest, WaveformRequest, Which
+from edgemon.model.look import CaptureView, EnvelopeRequest, SpectrumRequest, WaveformRequest, Which
+from edgemon.model.reading import Capture
 from tests.api.test_service import served
 from tests.support.fake_site import FakeSite
 from tests.support.stored import BEGIN, SAMPLES, capture, counts, looking, stored
@@ -15,17 +16,18 @@ POINT = ("hp-pump-1", "pump-de-h")
 NEWEST = Which()
 
 
-async def site(*captures: object) -> FakeSite:
+async def site(*captures: Capture) -> FakeSite:
     made = captures or tuple(capture(BEGIN + 10.0 * k, 100.0 + k) for k in range(7))
     fake = FakeSite()
-    fake.looking = looking(await stored(*made))  # type: ignore[arg-type]
+    fake.looking = looking(await stored(*made))
     return fake
 
 
 async def test_captures_are_listed_newest_first_page_by_page_and_none_twice(tmp_path: Path) -> None:
     twins = (capture(BEGIN + 30.0, 90.0, "twin"), *(capture(BEGIN + 10.0 * k, 100.0 + k) for k in range(7)))
     async with served(tmp_path, await site(*twins)) as daemon:
-        seen, before = [], None
+        seen: list[CaptureView] = []
+        before: float | None = None
         while True:
             page = await daemon.captures(*POINT, before=before, limit=4)
             seen += page.captures

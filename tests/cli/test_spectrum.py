@@ -34,6 +34,13 @@ def sine(tmp_path: Path) -> Path:
     return tmp_path / "sine.npz"
 
 
+def document(capsys: pytest.CaptureFixture[str]) -> dict[str, Any]:
+    out = capsys.readouterr().out
+    assert out.isascii()
+    found: dict[str, Any] = json.loads(out)
+    return found
+
+
 @pytest.mark.parametrize("window", ["rectangular", "hann", "flat-top"])
 @pytest.mark.parametrize(("detector", "factor"), [("rms", 1.0), ("peak", math.sqrt(2.0)), ("peak-to-peak", math.sqrt(8.0))])
 @pytest.mark.parametrize(

@@ -142,13 +142,13 @@ def test_a_zoom_shows_the_tops_of_sines_that_lie_close() -> None:
     """Sines 2 Hz apart: 2.56 s under a Hann window part them (main lobe 4 / T = 1.56 Hz wide)."""
     wave = sine(500.1, 2.0) + sine(502.1, 1.0) + NOISE
     view = look_at_spectrum(made(wave), SpectrumRequest("acceleration", zoom_low_hz=495.0, zoom_high_hz=505.0, lines=1001))
-    assert (view.low_hz, view.step_x, len(view.amplitude), view.averages) == (495.0, pytest.approx(0.01), 1001, 1)
+    assert (view.low_hz, len(view.amplitude), view.averages) == (495.0, 1001, 1)
+    assert view.step_x == pytest.approx(0.01)
     at = int(np.argmax(view.amplitude))
     assert view.first_x + at * view.step_x == pytest.approx(500.1, abs=0.05)
     assert max(view.amplitude) == pytest.approx(2.0, rel=0.03)
-    found = sorted((peak.hz, peak.amplitude) for peak in view.peaks[:2])
-    assert found[0] == (pytest.approx(500.1, abs=0.05), pytest.approx(2.0, rel=0.05))
-    assert found[1] == (pytest.approx(502.1, abs=0.05), pytest.approx(1.0, rel=0.05))
+    assert [peak.hz for peak in view.peaks[:2]] == pytest.approx([500.1, 502.1], abs=0.05)
+    assert [peak.amplitude for peak in view.peaks[:2]] == pytest.approx([2.0, 1.0], rel=0.05)
     velocity = look_at_spectrum(made(wave), SpectrumRequest(zoom_low_hz=495.0, zoom_high_hz=505.0))
     assert velocity.peaks[0].amplitude == pytest.approx(2.0e3 / (2.0 * math.pi * 500.1), rel=0.05)
 
@@ -212,10 +212,7 @@ def test_a_waveform_keeps_every_peak() -> None:
     wave[[777, 9000]] = 5.0, -7.0
     view = look_at_waveform(made(wave), WaveformRequest(columns=300))
     assert len(view.low) == len(view.high) <= 300
-    assert (max(view.high), min(view.low)) == (
-        pytest.approx(5.0 - wave.mean(), rel=1e-6),
-        pytest.approx(-7.0 - wave.mean(), rel=1e-6),
-    )
+    assert [max(view.high), min(view.low)] == pytest.approx([5.0 - wave.mean(), -7.0 - wave.mean()], rel=1e-6)
     at = int(np.argmax(view.high))
     assert view.start_s + at * view.step_s <= 777 / FS < view.start_s + (at + 1) * view.step_s
     whole = look_at_waveform(made(wave[:4000]), WaveformRequest(columns=4000))
@@ -229,7 +226,8 @@ def test_a_waveform_in_every_unit(quantity: str, unit: str, size: float, times: 
     hz = 100.17
     view = look_at_waveform(made(sine(hz)), WaveformRequest(quantity, unit, columns=4000))
     rms = 2.0 / (2.0 * math.pi * hz) ** times / size
-    assert (view.unit, view.rms) == (unit, pytest.approx(rms, rel=3e-3))
+    assert view.unit == unit
+    assert view.rms == pytest.approx(rms, rel=3e-3)
     assert view.peak == pytest.approx(math.sqrt(2.0) * rms, rel=5e-3)
     assert view.peak_to_peak == pytest.approx(2.0 * math.sqrt(2.0) * rms, rel=5e-3)
     assert view.crest_factor == pytest.approx(math.sqrt(2.0), rel=5e-3)

@@ -19,7 +19,7 @@ def counts(hz: float, rms: float = 20.0, phase: float = 0.3) -> Counts:
     """Give a sine of so much acceleration, m/s2 r.m.s., and a little noise as a converter would."""
     wave = np.sqrt(2.0) * rms * np.cos(2.0 * np.pi * hz * np.arange(SAMPLES) / FS_HZ + phase)
     noise = np.random.default_rng(5).standard_normal(SAMPLES)
-    return np.rint((wave + 0.005 * noise) / SCALE).astype(np.int16)
+    return np.asarray(np.rint((wave + 0.005 * noise) / SCALE), np.int16)
 
 
 def capture(t: float, hz: float, name: str = "", sim: bool = False, **axes: Counts) -> Capture:
