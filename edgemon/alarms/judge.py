@@ -91,7 +91,7 @@ def _fit(rules: Rules, state: PointState, measurement: Measurement, fresh: tuple
     told: tuple[Event, ...] = ()
     if said.running is not state.running:
         state, told = notice(rules, state, said, taken_at)
-    alarms, moved = _judge_levels(rules, state, fresh, taken_at)
+    alarms, moved = _judge_levels(rules, state, fresh, taken_at, said.rpm)
     names = [level.name for level in fresh]
     levels = _merged(state.levels, fresh)
     flawed = state.flawed and tuple(name for name in state.flawed if name not in names)
@@ -116,6 +116,7 @@ def _fit(rules: Rules, state: PointState, measurement: Measurement, fresh: tuple
         running_at=said.at,
         started_at=state.started_at,
         left_out=state.left_out if measurement.capture is None else dict(measurement.verdict.left_out),
+        recent=state.recent,
     )
     if following.quality is Quality.GOOD and not silence.is_silent(rules, following, now):
         return following, told + moved
@@ -124,7 +125,7 @@ def _fit(rules: Rules, state: PointState, measurement: Measurement, fresh: tuple
 
 
 def _judge_levels(
-    rules: Rules, state: PointState, fresh: tuple[Level, ...], at: Instant
+    rules: Rules, state: PointState, fresh: tuple[Level, ...], at: Instant, rpm: float | None
 ) -> tuple[Mapping[str, AlarmRecord], tuple[Event, ...]]:
     changed: dict[str, AlarmRecord] = {}
     events: tuple[Event, ...] = ()
@@ -137,12 +138,17 @@ def _judge_levels(
             changed[level.name] = record
         if not is_judged(record):
             continue
+        if not rules.limits[level.name].holds_at(rpm):
+            changed[level.name] = _broken(record)
+            continue
         bridged = at - state.level_at.get(level.name, _NEVER) <= rules.point.stale_after_s
         factor = factor_at(rules, state, level.name, at)
         alert, alarm = rule_of(level.name)(Evidence(rules, record, at, level.value, bridged, factor))
         if alert is record.alert and alarm is record.alarm:
             continue
-        moved = settle(rules, record, alert, alarm, severity_of(alert, alarm), Cause(at, value=level.value))
+        moved = settle(
+            rules, record, alert, alarm, severity_of(alert, alarm), Cause(at, value=level.value, detail=level.remark)
+        )
         changed[level.name], hidden = hide(rules, moved.record, at)
         events += moved.events + hidden
     return ({**state.alarms, **changed} if changed else state.alarms), events
@@ -163,8 +169,8 @@ def _unfit(rules: Rules, state: PointState, measurement: Measurement, fresh: tup
     taken_at, flaws = measurement.taken_at, measurement.verdict.flaws or (Flaw.IMPLAUSIBLE,)
     names = [level.name for level in fresh] or list(rules.limits)
     watched = [name for name in names if name in rules.limits]
-    # a temperature comes or not, and so does a speed; the waveform must be fit
-    flawed = [name for name in watched if rules.gates(name) and not rules.needs_speed(name)] or watched
+    sure = [name for name in watched if not rules.may_be_missing(name)]  # what may be missing may never come to heal it
+    flawed = [name for name in sure if rules.gates(name)] or sure  # a temperature comes or not; the waveform must be fit
     alarms = {name: _broken(record) if name in watched else record for name, record in state.alarms.items()}
     following = replace(
         state,

@@ -43,12 +43,16 @@ class Rules:
     alert_needs_ack: bool = True
     """An alert, too, waits for an acknowledgement; otherwise it counts as acknowledged at once."""
     limits: Mapping[str, Limit] = field(init=False)
+    _extra: frozenset[str] = field(init=False, repr=False)
     _ratios: Mapping[str, tuple[float, float]] = field(init=False, repr=False)
     """Slope and offset of the ratio of a level, of its value in the house's unit."""
 
     def __post_init__(self) -> None:
         """Make the indexes."""
         object.__setattr__(self, "limits", {limit.level: limit for limit in self.point.limits})
+        in_orders = (spec.name for spec in self.point.levels if spec.in_orders)
+        masks, derived = (spec.name for spec in self.point.masks), (spec.name for spec in self.point.derived)
+        object.__setattr__(self, "_extra", frozenset((*in_orders, *masks, *derived)))
         object.__setattr__(self, "_ratios", {limit.level: _line(limit) for limit in self.point.limits if _bound(limit) > 0.0})
 
     @property
@@ -61,9 +65,9 @@ class Rules:
         limit = self.limits.get(level)
         return level != MONITORING and limit is not None and limit.quantity is not Quantity.TEMPERATURE
 
-    def needs_speed(self, level: str) -> bool:
-        """Say whether a level is in orders: without a speed it is left out, and says nothing about the sensor."""
-        return any(spec.in_orders and spec.name == level for spec in self.point.levels)
+    def may_be_missing(self, level: str) -> bool:
+        """Say whether a level may be left out although its sensor is well: it needs a speed, a baseline or values before it."""
+        return level in self._extra
 
     def ratio(self, level: str, value: float) -> float | None:
         """Give value over alarm limit, both in the unit of the limit; None without a limit above zero.

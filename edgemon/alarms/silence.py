@@ -26,13 +26,13 @@ _FIRST = (WAITING,)
 def silent_since(rules: Rules, state: PointState) -> Instant | None:
     """Give the time of the measurement that the point's freshness rests on; None if there never was one.
 
-    Where vibration has a limit, only vibration speaks for the point: a temperature that still comes does not. A level in
-    orders does not either: where its speed is missing, it alone has no data.
+    Where vibration has a limit, only vibration speaks for the point: a temperature that still comes does not. A level that
+    may be missing (its speed, or its baseline) does not either: it alone has no data then.
     """
     if state.fit_at is None:
         return None
     heard = state.fit_at if state.heard_at is None else min(state.fit_at, state.heard_at)
-    watched = [level for level in rules.limits if rules.gates(level) and not rules.needs_speed(level)]
+    watched = [level for level in rules.limits if rules.gates(level) and not rules.may_be_missing(level)]
     times = [state.level_at[level] for level in watched if level in state.level_at]
     if watched and not times:
         return None

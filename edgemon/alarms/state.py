@@ -29,6 +29,7 @@ class Cause:
     reason: str = ""
     until: Instant | None = None
     value: float | None = None
+    detail: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -148,6 +149,7 @@ def _event(rules: Rules, before: AlarmRecord, after: AlarmRecord, line: Transiti
         station=cause.station,
         reason=cause.reason,
         until=cause.until,
+        detail=cause.detail,
     )
 
 

@@ -81,9 +81,9 @@ def _shown(rules: Rules, states: tuple[PointState, ...], now: Instant) -> PointS
 
 
 def _is_gone(rules: Rules, state: PointState, level: Level, now: Instant) -> bool:
-    """Say whether a level in orders has had no speed for so long that its last value speaks for nothing."""
+    """Say whether a level that may be missing has been missing for so long that its last value speaks for nothing."""
     newest = state.level_at.get(level.name, now)
-    return rules.needs_speed(level.name) and newest != state.fit_at and now - newest >= rules.point.stale_after_s
+    return rules.may_be_missing(level.name) and newest != state.fit_at and now - newest >= rules.point.stale_after_s
 
 
 def _level_view(rules: Rules, state: PointState, level: Level) -> LevelView:

@@ -123,7 +123,7 @@ def _value(block: Block, i: int, spec: LevelSpec, first: int, end: int) -> float
     if spec.detector is Detector.RMS:
         around = block.lines[i : i + 1, first - 1 : end + 1]
         power = np.abs(hann_lines(around)[0]).astype(np.float64) ** 2 / omega ** (2 * times)
-        return math.sqrt(_power_scale(plan) * float(power.sum()))
+        return math.sqrt(power_scale(plan) * float(power.sum()))
     m = int(scipy.fft.next_fast_len(min(max(2 * end, math.ceil(VELOCITY_RATE * end)), 4 * plan.n), real=True))
     lines = np.zeros((1, end), np.complex128)
     lines[0, first:] = block.lines[i, first:end] * (m / plan.n) / (1j * omega) ** times
@@ -134,7 +134,7 @@ def _value(block: Block, i: int, spec: LevelSpec, first: int, end: int) -> float
 
 
 @lru_cache(maxsize=64)
-def _power_scale(plan: Plan) -> float:
+def power_scale(plan: Plan) -> float:
     """Give what makes a mean square of a sum of squared lines under a Hann window of mean 1 and the taper."""
     shape = (1.0 - np.cos(2.0 * np.pi * np.arange(plan.n) / plan.n)) * plan.window
     return 2.0 / (plan.n * float(np.dot(shape, shape)))

@@ -12,10 +12,12 @@ from numpy.typing import NDArray
 
 from edgemon.analysis.bands import band_levels
 from edgemon.analysis.block import Block, Figures
+from edgemon.analysis.masks import mask_levels
 from edgemon.analysis.prepare import MIN_SAMPLES, Plan, plan_for
 from edgemon.analysis.quality import Facts, short_verdict, verdict
 from edgemon.analysis.registry import ENVELOPE_BAND, VELOCITY_BAND, WHOLE_BAND
 from edgemon.analysis.window import window
+from edgemon.model.derived import MaskSpec
 from edgemon.model.level import LEVEL_KINDS, Band, Detector, Level, LevelKind, LevelSpec
 from edgemon.model.quality import Verdict
 from edgemon.model.reading import Counts
@@ -51,6 +53,8 @@ class Waveform:
     """Further levels wanted of this point."""
     rpm: float | None = None
     """Shaft speed at that time, where known; bands in orders need it."""
+    masks: tuple[MaskSpec, ...] = ()
+    """Masks that the spectrum is judged by."""
 
 
 Measured = tuple[tuple[Level, ...], Verdict]
@@ -133,6 +137,9 @@ def _measure_block(plan: Plan, waves: list[Waveform], spectra: bool) -> list[Mea
         if wave.bands:
             more, left_out = band_levels(block, i, wave.bands, wave.si_per_count, wave.rpm)
             levels, judged = levels + more, Verdict(judged.flaws, judged.remarks, left_out)
+        if wave.masks:
+            more, left_out = mask_levels(block, i, wave.masks, wave.si_per_count, wave.rpm)
+            levels, judged = levels + more, Verdict(judged.flaws, judged.remarks, judged.left_out + left_out)
         results.append((levels, judged, of_wave[i], of_envelope[i]))
     return results
 

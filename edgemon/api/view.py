@@ -133,6 +133,8 @@ def _alarm_words(event: AlarmChanged) -> str:
         text += f" at {from_si(event.value, event.unit):.4g} {event.unit}"
         if event.limit is not None:
             text += f" (limit {from_si(event.limit, event.unit):.4g})"
+    if event.detail:
+        text += f", {event.detail}"
     if event.by:
         text += f" by {event.by}"
     if event.reason:

@@ -2,7 +2,7 @@
 
 import asyncio
 import logging
-from collections.abc import Awaitable, Callable, Iterable, Mapping
+from collections.abc import Awaitable, Callable, Iterable, Mapping, Sequence
 from concurrent.futures import Executor
 from dataclasses import dataclass
 from functools import partial
@@ -10,12 +10,14 @@ from functools import partial
 from edgemon.clock import Clock
 from edgemon.engine.alike import RPM
 from edgemon.engine.baseline_views import Told, baseline_views
-from edgemon.engine.baselines import Key, Learnt, has_baseline, kind_at, learn, learnable
+from edgemon.engine.baselines import Key, Learnt, has_baseline, kind_at, learn, learnable, mask_of
+from edgemon.engine.masks import spectrum_for, with_mask
 from edgemon.engine.memory import Setting
 from edgemon.engine.outlook import MOST, outlook
 from edgemon.errors import ParameterError, StoreError
-from edgemon.model.baseline import Baseline, BaselineState
+from edgemon.model.baseline import Baseline, BaselineState, Refusal
 from edgemon.model.command import ApproveBaseline, BaselineCommand, Person, ProposeBaseline, RetireBaseline, Role
+from edgemon.model.derived import MaskSpec
 from edgemon.model.event import BaselineApproved, BaselineProposed, BaselineRetired, Event
 from edgemon.model.ids import PointKey
 from edgemon.model.instant import EARLIEST, LATEST, Instant
@@ -92,7 +94,13 @@ class Learning:
         self._due: dict[Key, None] = {}
         self._wake = asyncio.Event()
         known = baselines()
+        self._feeds: dict[tuple[PointKey, str], tuple[str, ...]] = {}
+        """Masks that are learnt with a level."""
         for point in filed.plant.points.values():
+            for mask in point.masks:
+                if mask.is_learnt:
+                    feed = (point.key, mask.base_level)
+                    self._feeds[feed] = (*self._feeds.get(feed, ()), mask.name)
             for kind in learnable(point):
                 key = (point.key, kind.name, self._sim)
                 if key not in known or known[key].state is BaselineState.RETIRED:
@@ -104,13 +112,17 @@ class Learning:
             if one.sim is not self._sim or not one.verdict.is_fit:
                 continue
             for level in one.levels:
-                key = (one.point, level.name, one.sim)
-                progress = self.progress.get(key)
-                if progress is not None:
-                    progress.missing -= 1
-                    if progress.missing <= 0:
-                        self._due[key] = None
-                        self._wake.set()
+                self._count((one.point, level.name, one.sim))
+                for mask in self._feeds.get((one.point, level.name), ()):
+                    self._count((one.point, mask, one.sim))
+
+    def _count(self, key: Key) -> None:
+        progress = self.progress.get(key)
+        if progress is not None:
+            progress.missing -= 1
+            if progress.missing <= 0:
+                self._due[key] = None
+                self._wake.set()
 
     def heard(self, events: Iterable[Event]) -> None:
         """Stop learning what is proposed; begin anew with what was retired."""
@@ -158,7 +170,8 @@ class Learning:
         """Look through what is stored, stretch by stretch; `progress` remembers where to go on, and why nothing came of it."""
         point, level, sim = key
         machine = self._filed.plant.machine_of[point.machine]
-        kind = kind_at(self._filed, point, level)
+        mask = mask_of(self._filed.plant.points[point], level)
+        kind = kind_at(self._filed, point, level if mask is None else mask.base_level)
         retired, repaired = self._retired_at(key), self._repaired_at(key)
         work = partial(learn, machine, point, kind, learnt_since=repaired, sim=sim, least=least)
         for _ in range(STRETCHES):
@@ -166,6 +179,8 @@ class Learning:
             values, speeds, told = await self._read(point, kind, begin, sim, STRETCH, earliest=True)
             loop = asyncio.get_running_loop()
             learnt = await loop.run_in_executor(self._executor, partial(work, values, speeds, told, self._clock.now()))
+            if mask is not None and isinstance(learnt.outcome, Baseline):
+                learnt = await self._mask(mask, learnt, learnt.outcome, speeds)
             progress.count = learnt.count
             if isinstance(learnt.outcome, Baseline):
                 return learnt
@@ -177,6 +192,30 @@ class Learning:
             else:
                 return learnt
         return learnt
+
+    async def _mask(self, mask: MaskSpec, learnt: Learnt, of_level: Baseline, speeds: Sequence[TrendPoint]) -> Learnt:
+        """Read the captures again that the level's baseline rests on, one by one, and keep their lines only."""
+        point, sim = self._filed.plant.points[of_level.point], of_level.sim
+        rpm_hz = {speed.t: speed.value for speed in speeds}
+        loop, spectra, why = asyncio.get_running_loop(), [], ""
+        for t in learnt.times:
+            for key in await self._reader.captures(point.sensor, t, t, sim):
+                capture = await self._reader.capture(key)
+                if capture is None:
+                    continue
+                work = partial(spectrum_for, point, mask, capture, rpm_hz.get(t))
+                made = await loop.run_in_executor(self._executor, work)
+                if isinstance(made, str):
+                    why = f"; {made}"
+                else:
+                    spectra.append(made)
+        outcome = await loop.run_in_executor(self._executor, with_mask, mask, of_level, spectra)
+        if isinstance(outcome, Refusal):
+            outcome = Refusal(outcome.reason, outcome.text + why)
+        resume = (
+            None if isinstance(outcome, Baseline) else learnt.times[-1]
+        )  # these captures do not serve: go on with later ones
+        return Learnt(outcome, len(spectra), resume, learnt.times)
 
     async def _read(
         self, point: PointKey, kind: LevelKind, since: Instant, sim: bool, most: int, earliest: bool

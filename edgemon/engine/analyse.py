@@ -281,6 +281,7 @@ def _measured(setting: Setting, memory: Memory, items: Sequence[Item | Capture])
                         missing=bool(item.missing_parts),
                         bands=point.levels,
                         rpm=(speed := speeds.of(point)).rpm,
+                        masks=point.masks,
                     ),
                     speed.remark,
                 )

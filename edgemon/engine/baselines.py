@@ -4,11 +4,13 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import TypeAlias
 
+from edgemon.engine import masks
 from edgemon.engine.alike import alike, series_of
 from edgemon.engine.memory import Setting, setting_of
 from edgemon.errors import ParameterError
 from edgemon.model.baseline import Baseline, BaselineLimits, BaselineState, NoBaseline, Refusal
 from edgemon.model.command import ApproveBaseline, BaselineCommand, Person, ProposeBaseline, RetireBaseline, Role
+from edgemon.model.derived import OF_BASELINE, DerivedSpec, MaskSpec
 from edgemon.model.event import BaselineApproved, BaselineProposed, BaselineRetired, CommandRefused
 from edgemon.model.ids import AlarmKey, PointKey
 from edgemon.model.instant import Instant, format_instant
@@ -33,6 +35,8 @@ class Learnt:
     """Fit values in like conditions among them."""
     resume_at: Instant | None
     """Where to go on after an unsteady stretch: the time of its last value."""
+    times: tuple[Instant, ...] = ()
+    """Of the values a proposal rests on."""
 
 
 def key_of(baseline: Baseline) -> Key:
@@ -41,9 +45,17 @@ def key_of(baseline: Baseline) -> Key:
 
 
 def learnable(point: Point) -> tuple[LevelKind, ...]:
-    """Give the levels whose baseline is learnt without being asked: where an alert limit would follow from it."""
-    kinds = (point.kind_of(limit.level) for limit in point.limits if limit.zones is not None)
+    """Give the levels whose baseline is learnt without being asked: where a limit follows from it, or a level that has one."""
+    of_limits = (limit.level for limit in point.limits if limit.zones is not None)
+    of_derived = (spec.of.name for spec in point.derived if spec.rule in OF_BASELINE)
+    of_masks = (spec.name for spec in point.masks if spec.is_learnt)
+    kinds = map(point.kind_of, dict.fromkeys((*of_limits, *of_derived, *of_masks)))
     return tuple(kind for kind in kinds if kind is not None)
+
+
+def mask_of(point: Point, level: str) -> MaskSpec | None:
+    """Give the learnt mask that a level's name stands for, None where it is another level."""
+    return next((spec for spec in point.masks if spec.name == level and spec.is_learnt), None)
 
 
 def learn(
@@ -75,7 +87,8 @@ def learn(
         return Learnt(Refusal(NoBaseline.TOO_FEW, f"{count} of {wanted}"), count, None)
     outcome = learning.propose(point, kind.name, kind.quantity, found, now, captures=wanted, sim=sim)
     if isinstance(outcome, Baseline):
-        return Learnt(replace(outcome, learnt_since=learnt_since), count, None)
+        times = tuple(found.series.t_s[: outcome.count].tolist())
+        return Learnt(replace(outcome, learnt_since=learnt_since), count, None, times)
     return Learnt(outcome, count, float(found.series.t_s[min(count, wanted) - 1]))
 
 
@@ -87,6 +100,8 @@ def follow(limit: Limit | None, baseline: Baseline) -> BaselineLimits | str:
     The alert is at most the alarm limit, which may be the plant file's own. Source: ISO 10816-3:2009 5.4.1, see
     `edgemon.trend.baseline.limits_of`.
     """
+    if baseline.mask:
+        return f"a mask of {baseline.grid}: the values are the ratios of each capture to the mask of the others"
     if limit is None:
         return "no limit follows: none is set for this level"
     if limit.zones is None:
@@ -126,7 +141,21 @@ def _machine(machine: Machine, approved: Mapping[Key, Baseline], filed: Setting)
         baseline = approved.get((point.key, limit.level, sim))
         return limit if baseline is None else with_baseline(limit, baseline)
 
-    points = tuple(replace(point, limits=tuple(limit_of(point, limit) for limit in point.limits)) for point in machine.points)
+    tolerance = machine.learning.speed_tolerance
+
+    def derived_of(point: Point, spec: DerivedSpec) -> DerivedSpec:
+        known = approved.get((point.key, spec.of.name, sim)) if spec.rule in OF_BASELINE else None
+        return spec if known is None else replace(spec, baseline=known, rpm_tolerance=tolerance)
+
+    points = tuple(
+        replace(
+            point,
+            limits=tuple(limit_of(point, limit) for limit in point.limits),
+            masks=tuple(masks.in_force(spec, approved.get((point.key, spec.name, sim)), tolerance) for spec in point.masks),
+            derived=tuple(derived_of(point, spec) for spec in point.derived),
+        )
+        for point in machine.points
+    )
     return replace(machine, points=points)
 
 
@@ -173,11 +202,11 @@ def obey(
         return CommandRefused(now, alarm, type(order).__name__, why, person.name, person.station)
     said = (person.name, person.station, order.reason.strip())
     if isinstance(order, ProposeBaseline):
-        return BaselineProposed(now, order.baseline, unit, *_consequence(limit, order.baseline), *said)
+        return BaselineProposed(now, order.baseline, unit, *_consequence(filed, limit, order.baseline), *said)
     assert current is not None
     if isinstance(order, ApproveBaseline):
         approved = learning.approve(current, person.name, now)
-        return BaselineApproved(now, approved, unit, *_consequence(limit, approved), *said)
+        return BaselineApproved(now, approved, unit, *_consequence(filed, limit, approved), *said)
     retired = learning.retire(current, person.name, now, order.reason)
     note = "" if limit is None or current.state is BaselineState.PROPOSED else limit.origin
     alert = None if limit is None or current.state is BaselineState.PROPOSED else limit.alert
@@ -213,9 +242,13 @@ def _obstacle(current: Baseline | None, order: BaselineCommand, person: Person, 
             return "" if state in (BaselineState.PROPOSED, BaselineState.APPROVED) else "there is no baseline to retire"
 
 
-def _consequence(limit: Limit | None, baseline: Baseline) -> tuple[float | None, str]:
+def _consequence(filed: Setting, limit: Limit | None, baseline: Baseline) -> tuple[float | None, str]:
     found = follow(limit, baseline)
-    return (None, found) if isinstance(found, str) else (found.alert, found.origin)
+    note = found if isinstance(found, str) else found.origin
+    derived = filed.plant.points[baseline.point].derived
+    users = [spec.name for spec in derived if spec.rule in OF_BASELINE and spec.of.name == baseline.level]
+    measure = f"; the measure of {', '.join(users)}" if users else ""
+    return None if isinstance(found, str) else found.alert, note + measure
 
 
 def _limit_and_unit(filed: Setting, key: Key) -> tuple[Limit | None, str]:

@@ -9,6 +9,7 @@ from edgemon.alarms.rewind import rewind
 from edgemon.engine.analyse import Analysis, Heard, Repeated, Taken, Waiting, condemned
 from edgemon.engine.arrivals import remember
 from edgemon.engine.baselines import key_of, obey
+from edgemon.engine.follow import follow
 from edgemon.engine.memory import NOTES_KEPT, Memory, Rejections, Setting, Track
 from edgemon.errors import ParameterError
 from edgemon.model.alarm import MachineSpeed, PointState, SensorState
@@ -302,10 +303,13 @@ def _measured(draft: _Draft, measurement: Measurement) -> None:
     rules = draft.setting.rules[measurement.point]
     if measurement.rpm is None:
         measurement = _with_speed(draft, measurement, rules.point.stale_after_s)
-    draft.measurements.append(measurement)
     track = (measurement.point, measurement.sim)
     state = draft.points.get(track) or PointState(measurement.point, measurement.sim)
-    after, events = alarms.judge(rules, state, measurement, draft.now)
+    judged = state
+    if rules.point.derived and measurement.verdict.is_fit:
+        judged, measurement = follow(rules, state, measurement, draft.points)
+    draft.measurements.append(measurement)
+    after, events = alarms.judge(rules, judged, measurement, draft.now)
     draft.adopt(track, state, after, events)
     sensor = draft.sensors[rules.point.sensor]
     if any(isinstance(event, MeasurementLate) for event in events):

@@ -32,7 +32,11 @@ class Setting:
 
 def setting_of(plant: Plant, gateway: Gateway) -> Setting:
     """Make the rules of every point."""
-    rules = {point.key: Rules(point, machine) for machine in plant.machines for point in machine.points}
+    rules = {
+        point.key: Rules(point, machine, runup_factor=machine.startup.factor, runup_s=machine.startup.seconds)
+        for machine in plant.machines
+        for point in machine.points
+    }
     return Setting(plant, gateway, rules)
 
 

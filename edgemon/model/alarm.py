@@ -127,6 +127,8 @@ class PointState:
     """Time at which the machine was last seen to start; limits may be raised for a while from then."""
     left_out: Mapping[str, str] = field(default_factory=dict)
     """Levels that could not be measured in the newest fit capture, with the reason."""
+    recent: Mapping[str, tuple[tuple[Instant, float], ...]] = field(default_factory=dict)
+    """Values of the levels whose rate of change is watched, oldest first, bounded."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -44,6 +44,11 @@ class Baseline:
     learnt_since: Instant | None = None
     """End of the repair after which it was learnt; None for the first one."""
     sim: bool = False
+    mask: tuple[float, ...] = ()
+    """Where the level is a spectral mask: the limit of each line from the first, at 0; the figures above are then those of the
+    ratio of each capture to the mask that the others make."""
+    grid: str = ""
+    """The lines the mask is for, `MaskSpec.grid`."""
 
 
 class NoBaseline(StrEnum):

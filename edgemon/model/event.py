@@ -36,6 +36,8 @@ class AlarmChanged:
     station: str = ""
     reason: str = ""
     until: Instant | None = None
+    detail: str = ""
+    """What a careful reader must know of the value: `worst at 148.5 Hz, 3.2 times the mask`."""
 
 
 @dataclass(frozen=True, slots=True)

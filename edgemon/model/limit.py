@@ -1,5 +1,6 @@
 """Limits: how high is too high, for how long, and who says so."""
 
+import math
 from dataclasses import dataclass
 from enum import IntEnum
 
@@ -68,6 +69,13 @@ class Limit:
     """The site wants an alert on this level to call the operator like an alarm."""
     zones: Zones | None = None
     """Of the class that the alert was filled from; None where the plant file wrote it, or its class has no zones."""
+    low_rpm: float = 0.0
+    high_rpm: float = math.inf
+    """Judged only between these speeds, r/min; where the speed is not known, judged always: what is unknown hides nothing."""
+
+    def holds_at(self, rpm: float | None) -> bool:
+        """Say whether the limit is judged at a shaft speed."""
+        return rpm is None or self.low_rpm <= rpm <= self.high_rpm
 
     def of(self, severity: Severity) -> float | None:
         """Give the value for a severity; None where it is not set."""

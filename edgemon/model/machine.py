@@ -4,6 +4,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from enum import StrEnum
 
+from edgemon.model.derived import DerivedSpec, MaskSpec
 from edgemon.model.ids import AreaId, MachineId, PointId, PointKey, SensorId, SiteId
 from edgemon.model.level import LEVEL_KINDS, Band, LevelKind, LevelSpec
 from edgemon.model.limit import Limit, Severity
@@ -68,11 +69,15 @@ class Point:
     """Levels of the plant file's own, in the order in which they are computed."""
     responses: Mapping[tuple[str, Severity], Response] = field(default_factory=dict)
     """What to do, for every alarm that there can be."""
+    masks: tuple[MaskSpec, ...] = ()
+    derived: tuple[DerivedSpec, ...] = ()
 
     def kind_of(self, level: str) -> LevelKind | None:
         """Say what a level's name stands for at this point, None where it is not a level."""
-        own = (spec.kind for spec in self.levels if spec.name == level)
-        return LEVEL_KINDS.get(level) or next(own, None)
+        if level in LEVEL_KINDS:
+            return LEVEL_KINDS[level]
+        own: tuple[LevelSpec | MaskSpec | DerivedSpec, ...] = (*self.levels, *self.masks, *self.derived)
+        return next((spec.kind for spec in own if spec.name == level), None)
 
     def limit_of(self, level: str) -> Limit | None:
         """Give the limit set for a level, None where there is none."""
@@ -131,6 +136,14 @@ class Learning:
 
 
 @dataclass(frozen=True, slots=True)
+class Startup:
+    """Limits of vibration are multiplied for a while after a start, then hold again by themselves."""
+
+    factor: float = 1.0
+    seconds: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
 class Machine:
     """One machine with its points."""
 
@@ -149,6 +162,7 @@ class Machine:
     criticality: Criticality = Criticality.ESSENTIAL
     train: Train = Train()
     learning: Learning = Learning()
+    startup: Startup = Startup()
 
 
 @dataclass(frozen=True, slots=True)

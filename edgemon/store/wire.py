@@ -130,7 +130,7 @@ def journal_document(entry: JournalEntry) -> dict[str, Any]:
         documented = [event.baseline, event]
     for one in documented:
         for field in dataclasses.fields(one):
-            if field.name not in ("at", "diagnosis", "baseline"):
+            if field.name not in ("at", "diagnosis", "baseline", "mask"):  # a mask is long, and the store's
                 document |= _published(field.name, getattr(one, field.name))
     for name in _IN_UNIT.get(type(event), ()) if document.get("unit") else ():
         number = document[name]
