@@ -20,6 +20,7 @@ from edgemon.model.spectrum import Spectrum
 from edgemon.units import Quantity
 
 Powers = NDArray[np.float64]
+NO_BASELINE = "no baseline yet: a mask holds once an engineer approved it"
 
 
 class Lines(NamedTuple):
@@ -36,26 +37,29 @@ class Lines(NamedTuple):
 
 def mask_levels(
     block: Block, i: int, specs: Sequence[MaskSpec], si_per_count: float, rpm: float | None
-) -> tuple[tuple[Level, ...], tuple[str, ...]]:
+) -> tuple[tuple[Level, ...], tuple[tuple[str, str], ...]]:
     """Judge one row of a block by its masks.
 
     Returns
     -------
-    (levels, remarks)
-        Worst ratio of a line to its limit, with the place of it in the level's remark; and why levels are left out. A mask
-        that nobody approved yet makes no level and no remark.
+    (levels, left out)
+        Worst ratio of a line to its limit, with the place of it in the level's remark; and names of levels that are left out
+        with the reason, as `bands.band_levels` gives them.
+
+    Notes
+    -----
+    Edges of lines are sharp: a tone on the edge of two gives each half its mean square and reads 0.71 of it (closed form). A
+    learnt mask takes the highest of a line and its neighbours, so a tone that wanders over an edge does not exceed it.
     """
     levels: list[Level] = []
-    remarks: list[str] = []
+    left_out: list[tuple[str, str]] = []
     for spec in specs:
-        if spec.is_learnt and not spec.learnt:
-            continue
         found = _judged(block, i, spec, si_per_count, rpm)
         if isinstance(found, Level):
             levels.append(found)
         else:
-            remarks.append(f"{spec.name} left out: {found}")
-    return tuple(levels), tuple(remarks)
+            left_out.append((spec.name, found))
+    return tuple(levels), tuple(left_out)
 
 
 def lines_of(
@@ -107,6 +111,8 @@ def _cut(one: Spectrum, size: int) -> Spectrum:
 
 
 def _judged(block: Block, i: int, spec: MaskSpec, si: float, rpm: float | None) -> Level | str:
+    if spec.is_learnt and not spec.learnt:
+        return NO_BASELINE
     if not is_alike(spec.rpm, spec.rpm_tolerance, rpm):
         return f"learnt at {spec.rpm:.4g} r/min, taken at {rpm:.4g}"
     found = _lines(block, i, spec, si, rpm)
@@ -121,7 +127,7 @@ def _judged(block: Block, i: int, spec: MaskSpec, si: float, rpm: float | None) 
         return "its value is not finite"
     hz = _centre(found, round(at / spec.width), spec.width)
     speed = f" ({hz * 60.0 / rpm:.2f} x speed)" if rpm is not None and rpm > 0.0 else ""
-    text = f"worst at {hz:.5g} Hz{speed}, {ratio:.3g} times the mask"
+    text = f"worst at {hz:.4g} Hz{speed}, {ratio:.3g} times the mask"
     band = Band(spec.low * found.unit_hz, min(spec.high * found.unit_hz, block.plan.fs_hz / 2.0))
     return Level(spec.name, ratio, Quantity.RATIO, Detector.VALUE, band, text)
 

@@ -187,6 +187,8 @@ class Learning:
             progress.note = f"{learnt.outcome.reason.value} ({learnt.outcome.text})"
             if learnt.resume_at is not None:  # unsteady: the next stretch begins after it
                 progress.since = _after(learnt.resume_at)
+                if mask is not None and learnt.times:  # steady, but without captures: say so before going on
+                    return learnt
             elif len(values) == STRETCH:
                 progress.since = _after(values[-1].t)
             else:

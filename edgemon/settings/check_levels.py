@@ -25,7 +25,7 @@ def check_levels(levels: Sequence[LevelTable], around: KeyPath, report: Report) 
             report.error((*path, "name"), f'level "{shown(level.name)}" is there twice', f"the first one is in line {where}")
         elif level.name:
             first[level.name] = path
-        _name(level, path, report)
+        check_name(level.name, path, report)
         if not level.quantity and not report.is_blamed((*path, "quantity")):
             report.error((*path, "quantity"), "is missing or empty", f"one of: {', '.join(QUANTITIES)}")
         if level.quantity == ENVELOPE and level.detector != "rms":
@@ -35,16 +35,17 @@ def check_levels(levels: Sequence[LevelTable], around: KeyPath, report: Report) 
         _edges(level, path, report)
 
 
-def _name(level: LevelTable, path: KeyPath, report: Report) -> None:
+def check_name(name: str, path: KeyPath, report: Report) -> None:
+    """Report the name of a level of one's own that is missing, no identifier, or taken."""
     where = (*path, "name")
     if report.is_blamed(where):
         return
-    if not level.name:
+    if not name:
         report.error(where, "is missing or empty", 'a name of your own, for example name = "velocity_1x"')
-    elif not is_identifier(level.name):
-        report.error(where, f'"{shown(level.name)}" is not an identifier', "a to z, 0 to 9, - and _, at most 63 characters")
-    elif level.name in TAKEN:
-        report.error(where, f'"{level.name}" has a meaning already', 'another name, for example "velocity_1x"')
+    elif not is_identifier(name):
+        report.error(where, f'"{shown(name)}" is not an identifier', "a to z, 0 to 9, - and _, at most 63 characters")
+    elif name in TAKEN:
+        report.error(where, f'"{name}" has a meaning already', 'another name, for example "velocity_1x"')
 
 
 def _edges(level: LevelTable, path: KeyPath, report: Report) -> None:

@@ -1,9 +1,11 @@
 """Doubts about limits and standstill rules: levels, units, order, deadband, delays."""
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 
+from edgemon.model.derived import DerivedSpec, MaskSpec
 from edgemon.model.level import LEVEL_KINDS, LevelKind, LevelSpec
 from edgemon.settings.classes import SeverityClass
+from edgemon.settings.derived import is_difference, shown_unit
 from edgemon.settings.levels import kinds_with
 from edgemon.settings.lines import KeyPath
 from edgemon.settings.problem import Report, shown, suggest
@@ -20,10 +22,11 @@ def check_limits(
     row: SeverityClass | None,
     around: KeyPath,
     report: Report,
-    specs: Iterable[LevelSpec] = (),
+    specs: Sequence[LevelSpec | MaskSpec | DerivedSpec] = (),
 ) -> None:
     """Report everything doubtful in the limits of one machine or point, which has levels of its own besides the usual."""
     kinds = kinds_with(specs)
+    differences = {spec.name for spec in specs if isinstance(spec, DerivedSpec) and is_difference(spec)}
     first: dict[str, KeyPath] = {}
     for number, limit in enumerate(limits):
         path: KeyPath = (*around, "limit", number)
@@ -33,7 +36,10 @@ def check_limits(
         elif limit.level:
             first[limit.level] = path
         _delays(limit, path, report)
+        _speeds(limit, path, report)
         kind = _level(limit.level, path, report, kinds)
+        if limit.level in differences:
+            limit = shown_unit(limit)
         if kind is not None and _unit(limit.unit, kind, path, report):
             _values(limit, kind, row, path, report)
 
@@ -161,6 +167,15 @@ def _deadband(
             f"{limit.deadband:g} {unit} is not smaller than the limit of {from_si(lowest, unit):g} {unit}: it would never clear"
         )
         report.error(where, what, f"usually {usual:g} {unit}")
+
+
+def _speeds(limit: LimitTable, path: KeyPath, report: Report) -> None:
+    for key, value in (("low_rpm", limit.low_rpm), ("high_rpm", limit.high_rpm)):
+        if value is not None and value < 0.0:
+            report.error((*path, key), f"must not be below zero, not {value:g}", "shaft speed in r/min")
+    if limit.low_rpm is not None and limit.high_rpm is not None and limit.low_rpm >= limit.high_rpm:
+        what = f"no speed lies between {limit.low_rpm:g} and {limit.high_rpm:g} r/min: never judged"
+        report.error((*path, "high_rpm"), what, "above low_rpm; are the two swapped?")
 
 
 def _delays(limit: LimitTable, path: KeyPath, report: Report) -> None:

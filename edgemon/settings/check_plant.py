@@ -6,11 +6,13 @@ import re
 from edgemon.model.ids import is_identifier
 from edgemon.settings import check_limits
 from edgemon.settings.check_baseline import check_baseline
+from edgemon.settings.check_derived import check_derived, check_names, check_startup
 from edgemon.settings.check_levels import check_levels
 from edgemon.settings.check_responses import check_actions, check_responses
+from edgemon.settings.check_masks import check_masks
 from edgemon.settings.check_train import check_train
 from edgemon.settings.classes import SEVERITY_CLASSES, SeverityClass
-from edgemon.settings.levels import level_specs
+from edgemon.settings.derived import own_specs
 from edgemon.settings.lines import KeyPath
 from edgemon.settings.problem import Report, nearest, shown, suggest
 from edgemon.settings.resolve import STALE_INTERVALS, class_band
@@ -104,7 +106,11 @@ def _machine(machine: MachineTable, file: PlantFile, path: KeyPath, report: Repo
         check_train(machine.train, (*path, "train"), report)
     check_baseline(machine.baseline, (*path, "baseline"), report)
     check_levels(machine.level, path, report)
-    check_limits.check_limits(machine.limit, row, path, report, level_specs(machine))
+    check_masks(machine.mask, path, report)
+    check_derived(machine.derived, machine, None, file, path, report)
+    check_names(machine, path, report)
+    check_startup(machine.startup, (*path, "startup"), report)
+    check_limits.check_limits(machine.limit, row, path, report, own_specs(machine))
     if not machine.point and not report.is_blamed((*path, "point")):
         report.error((*path, "point"), "the machine has no point", "add a [[machine.point]] with id, sensor and axis")
     _unique(report, "point", [((*path, "point", i), point.id) for i, point in enumerate(machine.point)])
@@ -187,7 +193,10 @@ def _point(point: PointTable, machine: MachineTable, file: PlantFile, path: KeyP
         _bearing(point.bearing, (*path, "bearing"), report)
     row = SEVERITY_CLASSES.get(machine.severity_class)
     check_levels(point.level, path, report)
-    check_limits.check_limits(point.limit, row, path, report, level_specs(machine, point))
+    check_masks(point.mask, path, report)
+    check_derived(point.derived, machine, point, file, path, report)
+    check_names(point, path, report)
+    check_limits.check_limits(point.limit, row, path, report, own_specs(machine, point))
     _class_band(point, machine, row, path, report)
     blamed = report.is_blamed((*path, "limit")) or (machine.severity_class and row is None)
     if row is None and not machine.limit and not point.limit and not blamed:

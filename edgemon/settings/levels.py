@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable
 
+from edgemon.model.derived import DerivedSpec, MaskSpec
 from edgemon.model.level import LEVEL_KINDS, Detector, LevelKind, LevelSpec
 from edgemon.settings.schema import LevelTable, MachineTable, PointTable
 from edgemon.units import Quantity
@@ -23,7 +24,7 @@ def level_specs(machine: MachineTable, point: PointTable | None = None) -> tuple
     return tuple(spec for table in tables.values() if (spec := _spec(table)) is not None)
 
 
-def kinds_with(specs: Iterable[LevelSpec]) -> dict[str, LevelKind]:
+def kinds_with(specs: Iterable[LevelSpec | MaskSpec | DerivedSpec]) -> dict[str, LevelKind]:
     """Give every level a limit may name, in the order in which people read them."""
     return LEVEL_KINDS | {spec.name: spec.kind for spec in specs}
 

@@ -21,12 +21,14 @@ from edgemon.model.machine import (
     Point,
     Sensor,
     StandstillRule,
+    Startup,
     Train,
     point_key,
 )
 from edgemon.settings import classes
 from edgemon.settings.address import Address
 from edgemon.settings.classes import SEVERITY_CLASSES, SeverityClass
+from edgemon.settings.derived import derived_specs, is_difference, mask_specs, own_specs, shown_unit
 from edgemon.settings.levels import kinds_with, level_specs
 from edgemon.settings.responses import responses_of
 from edgemon.settings.schema import (
@@ -42,6 +44,7 @@ from edgemon.settings.schema import (
     PointTable,
     ResponseTable,
     SensorTable,
+    StartupTable,
     TrainTable,
 )
 from edgemon.units import Quantity, interval_to_si, to_si, unit_name
@@ -119,11 +122,18 @@ def _machine(table: MachineTable, sensors: dict[SensorId, Sensor], responses: Se
         criticality=Criticality(table.criticality),
         train=_train(table.train or TrainTable()),
         learning=_learning(table.baseline),
+        startup=_startup(table.startup),
     )
 
 
 def _learning(table: BaselineTable) -> Learning:
     return Learning(captures=table.captures, speed_tolerance=table.speed_tolerance)
+
+
+def _startup(table: StartupTable | None) -> Startup:
+    if table is None or table.factor is None or table.seconds is None:
+        return Startup()
+    return Startup(table.factor, table.seconds)
 
 
 def _train(table: TrainTable) -> Train:
@@ -173,6 +183,8 @@ def _point(machine: MachineTable, table: PointTable, sensor: Sensor, responses: 
         direction=table.direction,
         levels=level_specs(machine, table),
         responses=responses_of(responses, machine, table, limits),
+        masks=mask_specs(machine, table),
+        derived=derived_specs(machine, table),
     )
 
 
@@ -208,8 +220,13 @@ def limits_of(machine: MachineTable, point: PointTable) -> tuple[Limit, ...]:
     chosen = {CLASS_LEVEL: LimitTable(level=CLASS_LEVEL, unit=CLASS_UNIT)} if row is not None else {}
     chosen |= {limit.level: limit for limit in machine.limit if limit.level != TEMPERATURE or first is point}
     chosen |= {limit.level: limit for limit in point.limit}
-    kinds = kinds_with(level_specs(machine, point))
-    return tuple(_limit(chosen[level], row, kind) for level, kind in kinds.items() if level in chosen)
+    kinds = kinds_with(own_specs(machine, point))
+    differences = {spec.name for spec in derived_specs(machine, point) if is_difference(spec)}
+    return tuple(
+        _limit(shown_unit(chosen[level]) if level in differences else chosen[level], row, kind)
+        for level, kind in kinds.items()
+        if level in chosen
+    )
 
 
 def figures(table: LimitTable, row: SeverityClass | None) -> tuple[float | None, float | None]:
@@ -224,8 +241,8 @@ def figures(table: LimitTable, row: SeverityClass | None) -> tuple[float | None,
 
 
 def unit_of(level: str, unit: str) -> str:
-    """Give the unit a value is written in; a ratio needs none (a level of the plant file's own is none)."""
-    return unit_name(unit or LEVEL_KINDS[level].unit)
+    """Give the unit a value is written in; a ratio needs none."""
+    return unit_name(unit or (LEVEL_KINDS[level].unit if level in LEVEL_KINDS else "1"))
 
 
 def _limit(table: LimitTable, row: SeverityClass | None, kind: LevelKind) -> Limit:
@@ -245,10 +262,20 @@ def _limit(table: LimitTable, row: SeverityClass | None, kind: LevelKind) -> Lim
         off_delay=_delay(table.off_delay, table.off_delay_s),
         latch_alert="alert" in table.latch,
         latch_alarm="alarm" in table.latch,
-        origin=_origin(table, row),
+        origin=_origin(table, row) + _speeds(table),
         promote_alert=table.promote_alert,
         zones=_zones(table, row),
+        low_rpm=table.low_rpm or 0.0,
+        high_rpm=math.inf if table.high_rpm is None else table.high_rpm,
     )
+
+
+def _speeds(table: LimitTable) -> str:
+    """Say between which speeds a limit is judged; empty where at all."""
+    low, high = table.low_rpm, table.high_rpm
+    if high is None:
+        return "" if low is None else f", judged from {low:g} r/min"
+    return f", judged up to {high:g} r/min" if low is None else f", judged from {low:g} to {high:g} r/min"
 
 
 def _zones(table: LimitTable, row: SeverityClass | None) -> Zones | None:

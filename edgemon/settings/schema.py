@@ -86,6 +86,8 @@ class LimitTable(Shape):
     on_delay_s: Each | None = None
     off_delay: float | None = None
     off_delay_s: float | None = None
+    low_rpm: float | None = None
+    high_rpm: float | None = None
     latch: list[SeverityWord] = Field(default_factory=list)
     promote_alert: bool = False
 
@@ -116,6 +118,42 @@ class ResponseTable(Shape):
     within_min: float | None = None
 
 
+class MaskTable(Shape):
+    """`[[machine.mask]]` and `[[machine.point.mask]]`: a limit for every line of a spectrum, written or learnt."""
+
+    name: str = ""
+    title: str = ""
+    quantity: Literal["acceleration", "velocity", "envelope", ""] = ""
+    detector: Literal["rms", "peak"] = "rms"
+    low_hz: float | None = None
+    high_hz: float | None = None
+    line_hz: float | None = None
+    low_order: float | None = None
+    high_order: float | None = None
+    line_order: float | None = None
+    unit: str = ""
+    floor: float | None = None
+    lines: list[list[float]] = Field(default_factory=list)
+
+
+class DerivedTable(Shape):
+    """`[[machine.derived]]` and `[[machine.point.derived]]`: a level that follows from another one."""
+
+    name: str = ""
+    title: str = ""
+    rule: Literal["change", "spread", "rate", "rise", ""] = ""
+    of: str = ""
+    over_s: float | None = None
+    above: str = ""
+
+
+class StartupTable(Shape):
+    """`startup`: limits of vibration after a start."""
+
+    factor: float | None = None
+    seconds: float | None = None
+
+
 class PointTable(Shape):
     """`[[machine.point]]`."""
 
@@ -129,6 +167,8 @@ class PointTable(Shape):
     envelope_band: BandTable | None = None
     stale_after_s: float | None = None
     level: list[LevelTable] = Field(default_factory=list)
+    mask: list[MaskTable] = Field(default_factory=list)
+    derived: list[DerivedTable] = Field(default_factory=list)
     limit: list[LimitTable] = Field(default_factory=list)
     response: list[ResponseTable] = Field(default_factory=list)
 
@@ -181,7 +221,10 @@ class MachineTable(Shape):
     power_kw: float | None = None
     train: TrainTable | None = None
     baseline: BaselineTable = BaselineTable()
+    startup: StartupTable | None = None
     level: list[LevelTable] = Field(default_factory=list)
+    mask: list[MaskTable] = Field(default_factory=list)
+    derived: list[DerivedTable] = Field(default_factory=list)
     limit: list[LimitTable] = Field(default_factory=list)
     response: list[ResponseTable] = Field(default_factory=list)
     point: list[PointTable] = Field(default_factory=list)

@@ -23,7 +23,7 @@ _WANTED = {
     "list_type": "a list",
     "model_type": "a table",
 }
-_TABLE_ARRAYS = frozenset({"machine", "point", "limit", "level", "sensor", "area"})
+_TABLE_ARRAYS = frozenset({"machine", "point", "limit", "level", "mask", "derived", "sensor", "area"})
 _DELAYS = frozenset({"on_delay", "on_delay_s"})
 
 

@@ -381,6 +381,7 @@ _TABLES_OF_A_FILE = [
         schema.SensorTable,
     ),
     ("plant.toml", schema.BandTable, schema.BearingTable, schema.StandstillTable, schema.BaselineTable),
+    ("plant.toml", schema.MaskTable, schema.DerivedTable, schema.StartupTable),
 ]
 
 
