@@ -8,11 +8,13 @@ from edgemon.alarms.rules import Rules
 from edgemon.alarms.running import told_by
 from edgemon.engine.memory import Track
 from edgemon.model.alarm import PointState
+from edgemon.model.derived import OF_BASELINE
 from edgemon.model.ids import PointKey
 from edgemon.model.level import Measurement
 from edgemon.trend.derived import derived_levels
 
 TEMPERATURE = "temperature"
+NO_BASELINE = "no baseline yet: the level it follows from has none that an engineer approved"
 _NEVER = float("-inf")
 
 
@@ -41,4 +43,10 @@ def follow(
     )
     if recent is not state.recent:
         state = replace(state, recent=recent)
+    waiting = tuple(
+        (spec.name, NO_BASELINE) for spec in rules.point.derived if spec.rule in OF_BASELINE and spec.baseline is None
+    )
+    if waiting:
+        verdict = measurement.verdict
+        measurement = replace(measurement, verdict=replace(verdict, left_out=(*verdict.left_out, *waiting)))
     return state, replace(measurement, levels=(*measurement.levels, *levels)) if levels else measurement

@@ -8,8 +8,8 @@ from edgemon.settings import check_limits
 from edgemon.settings.check_baseline import check_baseline
 from edgemon.settings.check_derived import check_derived, check_names, check_startup
 from edgemon.settings.check_levels import check_levels
-from edgemon.settings.check_responses import check_actions, check_responses
 from edgemon.settings.check_masks import check_masks
+from edgemon.settings.check_responses import check_actions, check_responses
 from edgemon.settings.check_train import check_train
 from edgemon.settings.classes import SEVERITY_CLASSES, SeverityClass
 from edgemon.settings.derived import own_specs

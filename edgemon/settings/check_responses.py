@@ -5,7 +5,7 @@ from collections.abc import Collection, Sequence
 from edgemon.model.alarm import MONITORING
 from edgemon.model.level import LEVEL_KINDS
 from edgemon.model.response import Response
-from edgemon.settings.levels import level_specs
+from edgemon.settings.derived import own_specs
 from edgemon.settings.lines import KeyPath
 from edgemon.settings.problem import Report, shown, suggest
 from edgemon.settings.resolve import limits_of
@@ -15,7 +15,7 @@ from edgemon.settings.schema import PlantFile, ResponseTable
 
 def check_responses(file: PlantFile, report: Report) -> None:
     """Report tables that speak of nothing, and alarms for which nobody wrote what to do."""
-    own = {spec.name for machine in file.machine for point in (None, *machine.point) for spec in level_specs(machine, point)}
+    own = {spec.name for machine in file.machine for point in (None, *machine.point) for spec in own_specs(machine, point)}
     kinds = {machine.kind for machine in file.machine if machine.kind}
     _tables(file.response, (), kinds, own, report)
     for number, machine in enumerate(file.machine):

@@ -124,6 +124,7 @@ async def test_a_fall_below_the_baseline_is_an_alert_too() -> None:
     rig = Rig(plant_with(limit, derived=(spec,)))
     async with learning(rig) as one:
         t = await steady(rig, CAPTURES, START)
+        assert "no baseline yet" in rig.point().left_out["change"]
         assert (await one.approve(DRIVE_END, "velocity_rms", ENGINEER, "quiet week")).done
         await settled(rig)
         await rig.send(capture(t, 1.2, rpm=3000.0))
