@@ -36,7 +36,9 @@ def test_masks_and_derived_levels_become_specs_in_si_with_limits(tmp_path: Path)
 
 def test_a_written_mask_and_the_time_after_a_start(tmp_path: Path) -> None:
     plant, _ = loaded(tmp_path, SITE + MACHINE + "startup = { factor = 2.0, seconds = 120 }\n" + POINT + WRITTEN)
-    assert next(iter(plant.points.values())).masks[0].given == ((10.0, pytest.approx(2.8e-3)), (1000.0, pytest.approx(0.7e-3)))
+    (point,) = plant.points.values()
+    assert [at for at, _ in point.masks[0].given] == [10.0, 1000.0]
+    assert [limit for _, limit in point.masks[0].given] == pytest.approx([2.8e-3, 0.7e-3])
     assert plant.machines[0].startup == Startup(2.0, 120.0)
 
 
