@@ -60,20 +60,17 @@ class Block:
         self.plan = plan
         self.rows = len(counts)
         raw = _stacked(counts, plan.n, padding)
-        top, bottom = np.maximum.reduce(raw, axis=1), np.minimum.reduce(raw, axis=1)
-        extreme = raw > np.maximum(top, -32766)[:, None] - _TWO
-        extreme |= raw < np.minimum(bottom, 32765)[:, None] + _TWO
+        top, bottom = np.maximum.reduce(raw, axis=1).tolist(), np.minimum.reduce(raw, axis=1).tolist()
         wave = raw.astype(np.float32)
         mean: Rows = np.vecdot(wave, plan.share)
         wave -= mean[:, None]
         self.wave = wave
         """Samples about their mean, shape (rows and padding, n)."""
         work = wave * wave
-        second = np.vecdot(work, plan.share)
-        second[top == bottom] = 0.0  # what rounding of the mean leaves of a constant is not vibration
-        fourth = np.vecdot(work, work) / np.float32(plan.n)
-        self._columns = [column.tolist() for column in (top, bottom, mean, second, fourth)]
-        self._columns.append([np.count_nonzero(row) for row in extreme])  # axis=1 would go through sums
+        # what rounding of the mean leaves of a constant is not vibration
+        second = [(a > b) * square for a, b, square in zip(top, bottom, np.vecdot(work, plan.share).tolist(), strict=True)]
+        fourth = [square / plan.n for square in np.vecdot(work, work).tolist()]
+        self._columns = [top, bottom, mean.tolist(), second, fourth, list(map(_at_extremes, raw, top, bottom))]
         np.multiply(wave, plan.window, out=work)  # in memory that is at hand already
         self.lines: NDArray[np.complex64] = scipy.fft.rfft(work, axis=1, overwrite_x=True)
         """Lines of the tapered rows, nothing at 0 Hz."""
@@ -102,7 +99,11 @@ class Block:
         return hann_amplitude(wave - wave.mean(axis=1, keepdims=True))
 
 
-_TWO = np.int16(2)
+def _at_extremes(row: NDArray[np.int16], top: int, bottom: int) -> int:
+    """Count the samples within one count of either extreme; of a row that spans fewer than four counts, a part of them."""
+    low = min(bottom, 32765) + 2
+    inside = row - np.int16(low)  # what is below wraps round to more than any span
+    return int(np.count_nonzero(inside.view(np.uint16) > np.uint16(max(max(top, -32766) - 2 - low, 0))))
 
 
 def _stacked(counts: Sequence[Counts], n: int, padding: int) -> NDArray[np.int16]:
@@ -177,9 +178,10 @@ def _envelope(lines: NDArray[np.complex64], plan: EnvelopePlan) -> NDArray[np.fl
 
 
 def _envelope_columns(envelope: NDArray[np.float32]) -> list[list[float]]:
-    share = np.full(envelope.shape[1], 1.0 / envelope.shape[1], np.float32)
-    square = np.vecdot(envelope, envelope) / np.float32(envelope.shape[1])
-    return [np.vecdot(envelope, share).tolist(), square.tolist(), crest(envelope)]
+    count = envelope.shape[1]
+    means = [total / count for total in np.add.reduce(envelope, axis=1).tolist()]
+    squares = [total / count for total in np.vecdot(envelope, envelope).tolist()]
+    return [means, squares, crest(envelope)]
 
 
 def crest(waveform: NDArray[np.float32]) -> list[float]:

@@ -18,7 +18,7 @@ from edgemon.analysis.quality import Facts, short_verdict, verdict
 from edgemon.analysis.registry import ENVELOPE_BAND, VELOCITY_BAND, WHOLE_BAND
 from edgemon.analysis.window import window
 from edgemon.model.derived import MaskSpec
-from edgemon.model.level import LEVEL_KINDS, Band, Detector, Level, LevelKind, LevelSpec
+from edgemon.model.level import LEVEL_KINDS, Band, Detector, Level, LevelSpec
 from edgemon.model.quality import Verdict
 from edgemon.model.reading import Counts
 from edgemon.model.spectrum import Spectrum
@@ -162,9 +162,11 @@ class _Head(NamedTuple):
     """What is the same of a level for every capture of a plan."""
 
     function: Callable[[Figures], float]
-    kind: LevelKind
     scaled: bool
     """In counts until multiplied by their size."""
+    name: str
+    quantity: Quantity
+    detector: Detector
     band: Band
     remark: str
 
@@ -172,34 +174,35 @@ class _Head(NamedTuple):
 @lru_cache(maxsize=64)
 def _heads(plan: Plan) -> tuple[_Head, ...]:
     families = ((VELOCITY_BAND, plan.velocity), (WHOLE_BAND, plan), (ENVELOPE_BAND, plan.envelope))
-    return tuple(
-        _Head(function, LEVEL_KINDS[name], LEVEL_KINDS[name].quantity is not Quantity.RATIO, part.band, part.remark)
+    kinds = [
+        (function, LEVEL_KINDS[name], part)
         for functions, part in families
         if part is not None
         for name, function in functions.items()
+    ]
+    return tuple(
+        _Head(function, kind.quantity is not Quantity.RATIO, kind.name, kind.quantity, kind.detector, part.band, part.remark)
+        for function, kind, part in kinds
     )
-
-
-def _levels(heads: tuple[_Head, ...], figures: Figures, si: float) -> tuple[Level, ...]:
-    levels = []
-    for function, kind, scaled, band, remark in heads:
-        value = function(figures) * si if scaled else function(figures)
-        if isfinite(value):
-            levels.append(_level(kind.name, value, kind.quantity, kind.detector, band, remark))
-    return tuple(levels)
 
 
 _new = object.__new__
 _name, _value, _quantity, _detector, _band, _remark = (Level.__dict__[field.name].__set__ for field in fields(Level))
 
 
-def _level(name: str, value: float, quantity: Quantity, detector: Detector, band: Band, remark: str) -> Level:
-    """Make a Level by filling its slots: a frozen class's own way takes twice as long, as long as the arithmetic (measured)."""
-    level = _new(Level)
-    _name(level, name)
-    _value(level, value)
-    _quantity(level, quantity)
-    _detector(level, detector)
-    _band(level, band)
-    _remark(level, remark)
-    return level
+def _levels(heads: tuple[_Head, ...], figures: Figures, si: float) -> tuple[Level, ...]:
+    """Make the levels by filling their slots: a frozen class's own way takes as long as the arithmetic (measured)."""
+    levels = []
+    for function, scaled, name, quantity, detector, band, remark in heads:
+        value = function(figures) * si if scaled else function(figures)
+        if not isfinite(value):
+            continue
+        level = _new(Level)
+        _name(level, name)
+        _value(level, value)
+        _quantity(level, quantity)
+        _detector(level, detector)
+        _band(level, band)
+        _remark(level, remark)
+        levels.append(level)
+    return tuple(levels)

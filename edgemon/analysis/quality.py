@@ -5,6 +5,7 @@ Every threshold is common practice without a published source, except where one 
 
 import math
 from collections.abc import Sequence
+from functools import lru_cache
 from typing import NamedTuple
 
 import numpy as np
@@ -79,12 +80,12 @@ def verdict(block: Block, i: int, figures: Figures, facts: Facts) -> Verdict:
         Without flaw and without remark it is one and the same clean verdict for all.
     """
     plan = block.plan
-    if not plan.remarks and not _suspect(plan, figures, facts):
-        return CLEAN
+    if not _suspect(plan, figures, facts):
+        return _of_plan(plan)
     limit = facts.range_si / facts.si_per_count if facts.si_per_count > 0.0 else math.inf
     found: list[Row | None] = [
         clipping(facts.counts, limit),
-        flat_line(facts.counts, math.sqrt(figures.second)),
+        flat_line(facts.counts, math.sqrt(figures.second)) if _may_be_flat(figures) else None,
         (Flaw.TOO_SHORT, plan.remarks[0]) if plan.too_short else None,
         _missing() if facts.missing else None,
         _rise(block, i, figures),
@@ -94,6 +95,14 @@ def verdict(block: Block, i: int, figures: Figures, facts: Facts) -> Verdict:
     return _collect([row for row in found if row is not None], remarks)
 
 
+@lru_cache(maxsize=64)
+def _of_plan(plan: Plan) -> Verdict:
+    """Give the verdict on what has no flaw of its own."""
+    if plan.too_short:
+        return _collect([(Flaw.TOO_SHORT, plan.remarks[0])], plan.remarks[1:])
+    return _collect([], plan.remarks)
+
+
 def short_verdict(plan: Plan, missing: bool) -> Verdict:
     """Judge a capture too short to be made a row of a block."""
     return _collect([(Flaw.TOO_SHORT, plan.remarks[0])] + ([_missing()] if missing else []), ())
@@ -101,18 +110,21 @@ def short_verdict(plan: Plan, missing: bool) -> Verdict:
 
 def _suspect(plan: Plan, figures: Figures, facts: Facts) -> bool:
     """Say whether some full test could find a flaw; comparisons with what is not a number are false."""
-    si, second = facts.si_per_count, figures.second
+    si = facts.si_per_count
     reach = max(abs(figures.top), abs(figures.bottom))
     return (
         reach > RAIL - 0.5
-        or second < FLAT_STD**2
-        or figures.fourth > IDENTICAL_KURTOSIS * second**2
+        or _may_be_flat(figures)
         or reach * si > facts.range_si - 2.0 * si
         or figures.at_extremes > max(MIN_RUN - 1, FLAT_SHARE * plan.n)
         or facts.missing
         or figures.velocity_square * si**2 > MAX_VELOCITY**2
         or figures.lowest_square >= RISE_ENERGY * figures.velocity_square
     )
+
+
+def _may_be_flat(figures: Figures) -> bool:
+    return figures.second < FLAT_STD**2 or figures.fourth > IDENTICAL_KURTOSIS * figures.second**2
 
 
 def _collect(rows: Sequence[Row], remarks: tuple[str, ...]) -> Verdict:
@@ -148,9 +160,11 @@ def clipping(counts: Counts, range_counts: float = np.inf) -> Row | None:
             return Flaw.CLIPPED, f"{MIN_RUN} or more samples in a row within a count of full scale"
         if extreme - int(side.min()) < MIN_SPAN:
             continue
-        held = _in_runs(side >= extreme - 1)
+        top, enough = side >= extreme - 1, max(MIN_RUN, FLAT_SHARE * side.size)
+        if np.count_nonzero(top) <= enough or (held := _in_runs(top)) <= enough:
+            continue
         shoulder = np.count_nonzero((side >= extreme - 5) & (side < extreme - 1))
-        if held > max(MIN_RUN, FLAT_SHARE * side.size) and held > SHOULDER * shoulder:
+        if held > SHOULDER * shoulder:
             return Flaw.CLIPPED, f"flat tops: {100.0 * held / side.size:.2g} % of the samples at the record's extreme, in runs"
     return None
 

@@ -5,7 +5,9 @@ import math
 import numpy as np
 import pytest
 
-from edgemon.analysis.block import crest, hann_amplitude, trough
+from edgemon.analysis.block import Block, crest, hann_amplitude, trough
+from edgemon.analysis.prepare import plan_for
+from edgemon.model.level import Band
 
 
 @pytest.mark.parametrize("n", [16, 63, 64])
@@ -35,3 +37,27 @@ def test_a_parabola_is_met_exactly_and_an_end_is_taken_as_it_is() -> None:
     rows = np.stack([5.0 - (t - 3.3) ** 2, t, -t]).astype(np.float32)
     assert crest(rows) == pytest.approx([5.0, 8.0, 0.0], abs=1e-5)
     assert trough(-rows) == pytest.approx([-5.0, -8.0, 0.0], abs=1e-5)
+
+
+@pytest.mark.parametrize(("low", "high"), [(-400, 400), (-32768, 32767), (-32768, -32000), (32000, 32767), (0, 4), (-1, 3)])
+def test_samples_near_the_extremes_are_counted_as_by_hand(low: int, high: int) -> None:
+    """Two comparisons in wide integers, up to both ends of int16."""
+    counts = np.random.default_rng(7).integers(low, high, 512, endpoint=True).astype(np.int16)
+    counts[:7] = low, low + 1, low + 2, high, high - 1, high - 2, high
+    wide = counts.astype(np.int64)
+    by_hand = int(np.sum((wide >= wide.max() - 1) | (wide <= wide.min() + 1)))
+    rows = Block([counts, counts[::-1].copy()], plan_for(512, 25600.0, Band(10.0, 1000.0), None)).figures()
+    assert [row.at_extremes for row in rows] == [by_hand, by_hand]
+
+
+def test_moments_of_a_block_against_float64() -> None:
+    """Second and fourth moment about the mean; of a constant nothing is left."""
+    rng = np.random.default_rng(1)
+    counts = (3000.0 + 200.0 * rng.normal(size=(5, 4096))).astype(np.int16)
+    counts[4] = 12345
+    rows = Block(list(counts), plan_for(4096, 25600.0, Band(10.0, 1000.0), None)).figures()
+    about = counts - counts.mean(axis=1, keepdims=True)
+    for row, wave in zip(rows[:4], about, strict=False):
+        assert row.second == pytest.approx(np.mean(wave**2), rel=2e-6)
+        assert row.fourth == pytest.approx(np.mean(wave**4), rel=2e-6)
+    assert rows[4].second == 0.0

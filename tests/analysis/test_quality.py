@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
+from edgemon.model.level import Band
 from edgemon.model.quality import Flaw
 from tests.analysis.signals import captured, counted, full, velocity_sine
 
@@ -209,3 +210,17 @@ def test_several_flaws_are_all_named() -> None:
     signal = np.clip(np.sin(2.0 * np.pi * 49.4 * T), -0.8, 0.8) * 100.0
     verdict = full(captured(signal, FS, missing=True))[1]
     assert set(verdict.flaws) == {Flaw.CLIPPED, Flaw.MISSING_SAMPLES, Flaw.IMPLAUSIBLE}
+
+
+def test_a_level_left_out_is_a_remark_and_hides_no_flaw() -> None:
+    """A band above half the sample rate has no envelope: said of the clean capture, and beside the flaw of a clipped one."""
+    wave, beyond = velocity_sine(49.4, FS, N), Band(5000.0, 9000.0)
+    clean = full(captured(wave, FS, envelope_band=beyond))[1]
+    assert (clean.flaws, len(clean.remarks)) == ((), 1)
+    assert "5000" in clean.remarks[0]
+    clipped = full(captured(np.clip(wave, -0.1, 0.1), FS, envelope_band=beyond))[1]
+    assert clipped.flaws == (Flaw.CLIPPED,)
+    assert clipped.remarks[1:] == clean.remarks
+    short = full(captured(wave[:200], FS, envelope_band=beyond))[1]
+    assert short.flaws == (Flaw.TOO_SHORT,)
+    assert len(short.remarks) == 2

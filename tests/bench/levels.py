@@ -3,21 +3,28 @@
 `python -m tests.bench.levels`
 
 Processor time, measured in rounds in which the two take turns, so that whatever else the machine does meets both; the
-median of the rounds' ratios is printed. Nothing here can fail: figures are for people.
+median of the rounds' ratios is printed. A second table says where it goes: what the three transforms alone take (there
+and back for velocity with displacement, and for the envelope, at the lengths the plan chooses), what the block of rows
+takes with its moments, lines and envelopes, what its figures take, and what is left for levels and verdicts as values.
+Nothing here can fail: figures are for people.
 """
 
 import argparse
 import statistics
 import time
 from collections.abc import Callable
+from functools import partial
 
 import numpy as np
 import scipy.fft
 
+from edgemon.analysis.block import Block
 from edgemon.analysis.measure import Waveform, measure, measure_with_spectra
+from edgemon.analysis.prepare import plan_for
 from edgemon.model.level import Band
 
 FS_HZ = 25600.0
+LENGTHS = (4096, 16384)
 BATCHES = {"one at a time": 1, "3 axes": 3, "8 captures": 8, "32 captures": 32}
 
 
@@ -36,22 +43,43 @@ def cpu_s(work: Callable[[], object], repeats: int) -> float:
     return (time.process_time() - start) / repeats
 
 
-def compare(n: int, count: int, rounds: int) -> tuple[float, list[float], list[float]]:
-    """Give median microseconds of the bare transform and of levels, and of all, of one capture; and their ratios' medians."""
-    waves = captures(n, count)
-    samples = np.asarray(waves[0].counts, np.float32)
-    kinds: list[Callable[[], object]] = [lambda: measure(waves), lambda: measure_with_spectra(waves)]
+def compare(
+    n: int, waves: list[Waveform], kinds: list[Callable[[], object]], rounds: int
+) -> tuple[float, list[tuple[float, float]]]:
+    """Give median microseconds of the bare transform; and of each kind of work, for one capture, with its median ratio."""
+    samples, count = np.asarray(waves[0].counts, np.float32), len(waves)
     for work in kinds:
         work()
     repeats = max(1, 100 * 4096 // n // count)
     bare: list[float] = []
-    spent: list[list[float]] = [[], []]
+    spent: list[list[float]] = [[] for _ in kinds]
     for _ in range(rounds):
         bare.append(cpu_s(lambda: scipy.fft.rfft(samples), 400 * 4096 // n))
         for of_kind, work in zip(spent, kinds, strict=True):
             of_kind.append(cpu_s(work, repeats) / count)
     ratios = [statistics.median(b / a for a, b in zip(bare, of_kind, strict=True)) for of_kind in spent]
-    return 1e6 * statistics.median(bare), [1e6 * statistics.median(of_kind) for of_kind in spent], ratios
+    return 1e6 * statistics.median(bare), [
+        (1e6 * statistics.median(of_kind), ratio) for of_kind, ratio in zip(spent, ratios, strict=True)
+    ]
+
+
+def parts(n: int, waves: list[Waveform]) -> list[Callable[[], object]]:
+    """Give the parts of `measure`, transforms alone, block and figures, which contain them, and the whole."""
+    plan = plan_for(n, FS_HZ, waves[0].band, None)
+    assert plan.velocity is not None
+    assert plan.envelope is not None
+    padding = -len(waves) % 4 if len(waves) > 2 else 0  # as `measure` does
+    counts = [wave.counts for wave in waves]
+    block, rows = Block(counts, plan, padding), len(waves) + padding
+    wave = np.ones((rows, n), np.float32)
+    both, envelope = (np.ones((rows, m), np.complex64) for m in (plan.velocity.m, plan.envelope.m))
+
+    def transforms() -> None:
+        scipy.fft.rfft(wave, axis=1)
+        scipy.fft.ifft(both, axis=1)
+        scipy.fft.ifft(envelope, axis=1)
+
+    return [transforms, lambda: Block(counts, plan, padding), block.figures, lambda: measure(waves)]
 
 
 def main() -> None:
@@ -61,10 +89,22 @@ def main() -> None:
     print(
         f"{'samples':>8} {'batch':>14} {'bare rfft us':>13} {'levels us':>10} {'ratio':>6} {'and spectra us':>15} {'ratio':>6}"
     )
-    for n in (4096, 16384):
+    for n in LENGTHS:
         for name, count in BATCHES.items():
-            bare, (levels, both), (ratio, ratio_of_both) = compare(n, count, rounds)
-            print(f"{n:>8} {name:>14} {bare:>13.1f} {levels:>10.1f} {ratio:>6.2f} {both:>14.1f} {ratio_of_both:>6.2f}")
+            waves = captures(n, count)
+            whole: list[Callable[[], object]] = [partial(measure, waves), partial(measure_with_spectra, waves)]
+            bare, ((levels, ratio), (both, ratio_of_both)) = compare(n, waves, whole, rounds)
+            print(f"{n:>8} {name:>14} {bare:>13.1f} {levels:>10.1f} {ratio:>6.2f} {both:>15.1f} {ratio_of_both:>6.2f}")
+    print(
+        "\nparts of the levels, as ratios\n"
+        f"{'samples':>8} {'batch':>14} {'transforms':>11} {'block':>6} {'figures':>8} {'rest':>6}"
+    )
+    for n in LENGTHS:
+        for name, count in BATCHES.items():
+            waves = captures(n, count)
+            _, ((_, alone), (_, block), (_, figures), (_, all_of_it)) = compare(n, waves, parts(n, waves), rounds)
+            rest = all_of_it - block - figures
+            print(f"{n:>8} {name:>14} {alone:>11.2f} {block:>6.2f} {figures:>8.2f} {rest:>6.2f}")
 
 
 if __name__ == "__main__":
