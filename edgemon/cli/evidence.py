@@ -7,7 +7,9 @@ import numpy as np
 
 from edgemon.analysis.integrate import integrated
 from edgemon.analysis.measure import MeasuredWithSpectra, Waveform, measure_with_spectra
-from edgemon.diagnosis.frequencies import bearing_orders
+from edgemon.diagnosis.markers import MEASURED, expected
+from edgemon.diagnosis.markers import Family as Kind
+from edgemon.diagnosis.record import MachineFacts
 from edgemon.engine.diagnose import diagnose_capture
 from edgemon.engine.memory import Setting
 from edgemon.model.finding import Finding
@@ -95,15 +97,13 @@ def bearing_markers(rpm: float | None, point: Point) -> tuple[Marker, ...]:
     """Mark the bearing's frequencies and their first multiples, by its geometry and without slip."""
     if not rpm or point.bearing is None:
         return ()
-    orders = bearing_orders(point.bearing)
-    named = (("BPFO", orders.outer), ("BPFI", orders.inner), ("2 BSF", orders.element))
-    markers = [Marker(orders.cage * rpm / 60.0, "FTF", Family.BEARING)]
-    markers += [
-        Marker(k * order * rpm / 60.0, name if k == 1 else f"{k} x {name}", Family.BEARING)
-        for name, order in named
-        for k in range(1, BEARING_ORDERS + 1)
-    ]
-    return tuple(markers)
+    turning = expected(MachineFacts(rpm / 60.0, (("", point.bearing),)), MEASURED)
+    return tuple(
+        Marker(k * one.hz, one.name if k == 1 else f"{k} x {one.name}", Family.BEARING)
+        for one in turning
+        if one.family is Kind.BEARING
+        for k in range(1, 1 + (1 if one.name == "FTF" else BEARING_ORDERS))
+    )
 
 
 def with_diagnosis(sensor: SensorMaterial, setting: Setting, points: Sequence[Point], taken: Taken) -> SensorMaterial:

@@ -1,0 +1,60 @@
+"""Frequencies worth a mark, against kinematics in fractions; peaks named by the nearest within its tolerance."""
+
+import pytest
+
+from edgemon.diagnosis.markers import MEASURED, NOMINAL, SLIP, Family, expected, name_of, tolerance
+from edgemon.diagnosis.record import Gear, MachineFacts
+from edgemon.model.machine import Bearing
+
+BEARING = Bearing(9, 7.94e-3, 39.04e-3, 0.0)
+FACTS = MachineFacts(
+    speed_hz=25.0,
+    bearings=(("de", BEARING), ("nde", BEARING)),
+    gears=(Gear(20, 50),),
+    blades=5,
+    belt_hz=7.0,
+    supply_hz=50.0,
+    poles=4,
+)
+
+
+def test_all_that_is_known_is_marked() -> None:
+    """Mesh 20 x 25 = 500 Hz, driven shaft 500 / 50 = 10 Hz; four poles at 50 Hz: synchronous 25 Hz, no slip."""
+    at = {one.name: one for one in expected(FACTS, MEASURED)}
+    assert next(iter(at)) == "1x"
+    assert (at["mesh 20/50"].hz, at["mesh 20/50"].sidebands_hz) == (500.0, (25.0, 10.0))
+    assert (at["shaft of 50 teeth"].hz, at["blade pass"].hz, at["belt"].hz, at["2 x supply"].hz) == (10.0, 125.0, 7.0, 100.0)
+    assert at["2 x supply"].sidebands_hz == (0.0,)
+    # BPFO + BPFI = n, BPFO = n FTF (Norton & Karczub, as the frequencies themselves)
+    assert at["BPFO de"].hz + at["BPFI de"].hz == pytest.approx(9 * 25.0)
+    assert at["BPFO de"].hz == pytest.approx(9 * at["FTF de"].hz)
+    assert {one.family for one in at.values()} == set(Family)
+
+
+def test_without_a_speed_only_the_supply_and_the_belt_are_marked() -> None:
+    facts = MachineFacts(bearings=(("de", BEARING),), blades=5, belt_hz=7.0, supply_hz=50.0, poles=4)
+    assert [one.name for one in expected(facts, NOMINAL)] == ["belt", "2 x supply"]
+
+
+def test_tolerance_is_of_speed_and_slip_and_never_finer_than_the_lines() -> None:
+    speed, outer, *_ = expected(FACTS, MEASURED)
+    assert tolerance(speed, 0.01) == pytest.approx(MEASURED * 25.0)
+    assert tolerance(speed, 4.0) == 2.0
+    assert outer.share == SLIP + MEASURED
+
+
+@pytest.mark.parametrize(
+    ("hz", "name"),
+    [(25.0, "1x"), (50.02, "2x"), (250.0, "10x"), (500.0, "mesh 20/50"), (1000.4, "2 x mesh 20/50"), (33.3, ""), (0.3, "")],
+)
+def test_peaks_are_named(hz: float, name: str) -> None:
+    assert name_of(hz, expected(FACTS, MEASURED), 0.1) == name
+
+
+def test_a_sure_frequency_goes_before_a_vague_one() -> None:
+    """At 3.6 orders both a bearing's BPFO (3.585, 2.2 % off at most) and a blade pass of 18/5 orders lie near."""
+    facts = MachineFacts(10.0, (("", BEARING),), gears=(Gear(36, 10, 0.1),))
+    assert name_of(36.0, expected(facts, MEASURED), 0.01) == "mesh 36/10"
+    assert name_of(35.8, expected(facts, MEASURED), 0.01) == "BPFO"
+    assert name_of(71.6, expected(facts, MEASURED), 0.01) == "2 x BPFO"
+    assert name_of(94.26, expected(facts, MEASURED), 0.01) == "2 x (2 BSF)"
