@@ -25,6 +25,7 @@ COMMANDS = {
     "simulate": "publish synthetic traffic of a scene",
     "baseline": "baselines: learnt, proposed, approved; and the limits that follow",
     "forecast": "trends, and the time to alert and to alarm, or why there is no forecast",
+    "rehearse": "other limits over the recorded past, beside those in force",
     "shift": "the handover page, the shift log, and taking over",
     "report": "write the analyst's report on a machine",
 }

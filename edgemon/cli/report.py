@@ -25,7 +25,7 @@ from edgemon.store.reader import SqliteReader
 _BACK = re.compile(r"(\d{1,9}(?:\.\d+)?)\s*(s|min|m|h|d|w)")
 _SECONDS = {"s": 1.0, "m": 60.0, "min": 60.0, "h": 3600.0, "d": 86_400.0, "w": 604_800.0}
 _DATE = re.compile(r"\d{4}-\d{2}-\d{2}")
-_TIMES = "a time as 2026-11-25T06:00:00Z, a day as 2026-11-25 (UTC), or how far back: 36h, 7d, 2w"
+TIMES_WORDS = "a time as 2026-11-25T06:00:00Z, a day as 2026-11-25 (UTC), or how far back: 36h, 7d, 2w"
 
 
 def add(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
@@ -39,7 +39,7 @@ def add(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None
     )
     add_config(parser)
     parser.add_argument("--machine", metavar="ID", required=True, help="the machine, by its id in plant.toml")
-    parser.add_argument("--since", metavar="TIME", default="7d", help=f"begin of the period: {_TIMES}")
+    parser.add_argument("--since", metavar="TIME", default="7d", help=f"begin of the period: {TIMES_WORDS}")
     parser.add_argument("--until", metavar="TIME", help="end of the period, likewise; default now")
     parser.add_argument("--format", choices=[one.value for one in Format], help="default: by the ending of --out, else html")
     parser.add_argument("--out", metavar="FILE", type=Path, help="default: report-MACHINE-DAY.html here; - for standard output")
@@ -110,7 +110,7 @@ def read_time(text: str, end: Instant, option: str) -> Instant:
     try:
         return parse_instant(f"{text.strip()}T00:00:00Z" if _DATE.fullmatch(text.strip()) else text)
     except ValueError as error:
-        raise SettingsError(f"not a time: {text!r}", option, _TIMES) from error
+        raise SettingsError(f"not a time: {text!r}", option, TIMES_WORDS) from error
 
 
 def _format(options: argparse.Namespace) -> Format:

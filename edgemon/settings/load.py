@@ -40,6 +40,25 @@ def load_all(directory: Path) -> tuple[Plant, Gateway]:
     return plant, resolve_gateway(checked.gateway, home, address, password, default_client_id(plant.site))
 
 
+def load_plant(path: Path) -> Plant:
+    """Read one plant file by itself.
+
+    Raises
+    ------
+    SettingsError
+        It cannot be read, or something in it is wrong; lists everything that is wrong.
+    """
+    try:
+        content = path.read_bytes()
+    except OSError as error:
+        raise SettingsError(f"cannot be read: {_reason(error)}", str(path), "a plant file") from error
+    checked = check((str(path), content), (GATEWAY_FILE, b""), path.resolve().parent, MachineDisk())
+    wrong = [problem for problem in checked.problems if problem.file == str(path)]
+    if any(problem.is_error for problem in wrong):
+        raise SettingsError(_listing(wrong), str(path), "edgemon check tells the same of a config directory")
+    return resolve_plant(checked.plant)
+
+
 def problems(directory: Path) -> tuple[Problem, ...]:
     """Give everything doubtful in a config directory, errors and warnings, in the order of the files.
 
