@@ -47,7 +47,7 @@ def _spectrum(view: SpectrumView) -> SpectrumPlot:
     kind = "" if view.kind == "spectrum" else f" {view.kind}"
     last = view.first_x + view.step_x * (len(view.amplitude) - 1)
     return SpectrumPlot(
-        f"{view.quantity.capitalize()}{kind}, {view.detector}, {view.unit}",
+        f"{view.quantity.capitalize()}{kind}\n{view.unit} {view.detector}",
         view.step_x,
         np.array(view.amplitude),
         last,
