@@ -44,7 +44,7 @@ def draw(view: View, path: Path, several: bool) -> Path:
 
 
 def _spectrum(view: SpectrumView) -> SpectrumPlot:
-    kind = "" if view.kind == "spectrum" else f" {view.kind}"
+    kind = "" if view.kind == "spectrum" else f"\n{view.kind}"
     last = view.first_x + view.step_x * (len(view.amplitude) - 1)
     return SpectrumPlot(
         f"{view.quantity.capitalize()}{kind}\n{view.unit} {view.detector}",
