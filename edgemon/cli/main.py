@@ -27,6 +27,7 @@ COMMANDS = {
     "forecast": "trends, and the time to alert and to alarm, or why there is no forecast",
     "rehearse": "other limits over the recorded past, beside those in force",
     "shift": "the handover page, the shift log, and taking over",
+    "journal": "search the journal, and verify that nothing in it was changed",
     "report": "write the analyst's report on a machine",
 }
 """Each is a module of this folder with `add`; only the one that is meant is loaded, so that a board starts at once."""

@@ -77,6 +77,8 @@ class Hub:
         self._started_at = clock.now()
         self._store_trouble = ""
         self.store_bytes = 0
+        self.journal_end = (0, "")
+        """Number and hash of the newest journal entry."""
         self.commands: Callable[[Command, Person], Awaitable[Outcome]] | None = None
         """Set by whoever owns the states."""
         self.diagnoses: Callable[[PointKey, bool, str], Awaitable[Outcome]] | None = None
@@ -178,6 +180,8 @@ class Hub:
             notes=views.notes(memory),
             unsent=unsent,
             oldest_unsent=oldest_unsent,
+            journal_seq=self.journal_end[0],
+            journal_hash=self.journal_end[1],
         )
 
     async def command(self, order: Command, person: Person) -> Outcome:

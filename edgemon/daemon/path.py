@@ -272,6 +272,7 @@ class DataPath:
         self.listener(judgement.commit.events)
         self.measured(judgement.commit.measurements)
         if entries:
+            self._hub.journal_end = (entries[-1].seq, entries[-1].hash)
             self._publisher.journal_grew(entries[-1].seq)
 
     async def _committed(self, commit: Commit) -> tuple[JournalEntry, ...]:

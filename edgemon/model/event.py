@@ -1,7 +1,7 @@
 """The closed union of what can happen; every event is journalled, and every `match` over `Event` ends in assert_never."""
 
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TypeAlias, get_args
 
 from edgemon.model.alarm import AlarmState, Priority
@@ -287,3 +287,5 @@ class JournalEntry:
     seq: int
     recorded_at: Instant
     event: Event
+    hash: str = field(default="", compare=False)
+    """Of the journal's chain, hex; empty where an older version wrote the entry."""

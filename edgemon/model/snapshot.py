@@ -228,6 +228,10 @@ class GatewayView:
     """States and journal entries that wait to be published."""
     oldest_unsent: Instant | None = None
     """Since when something has been waiting without a pause; None where nothing waits."""
+    journal_seq: int = 0
+    """The newest journal entry."""
+    journal_hash: str = ""
+    """Its hash, hex: noted elsewhere it shows later whether the journal was cut off or written anew."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -80,6 +80,7 @@ def gateway_state(root: str, gateway: GatewayView) -> Outgoing:
             "messages": gateway.messages,
             "rejected": gateway.rejected,
             "store_ok": gateway.store_ok,
+            "journal": {"seq": gateway.journal_seq, "hash": gateway.journal_hash},
         },
     )
 

@@ -4,15 +4,17 @@ import math
 from collections.abc import Collection, Iterable
 
 from edgemon.errors import StoreError
-from edgemon.model.alarm import MachineSpeed, PointState, SensorState
+from edgemon.model.alarm import AlarmState, MachineSpeed, PointState, SensorState
 from edgemon.model.baseline import Baseline
-from edgemon.model.event import BaselineApproved, BaselineProposed, BaselineRetired, DiagnosisMade, JournalEntry
-from edgemon.model.ids import CaptureKey, MachineId, PointKey, ReadingKey, SensorId
+from edgemon.model.event import AlarmChanged, BaselineApproved, BaselineProposed, BaselineRetired, DiagnosisMade, JournalEntry
+from edgemon.model.ids import AlarmKey, CaptureKey, MachineId, PointKey, ReadingKey, SensorId
 from edgemon.model.instant import Instant
 from edgemon.model.message import Quarantined
 from edgemon.model.reading import Capture, CapturePart
 from edgemon.model.snapshot import TrendPoint
-from edgemon.store.port import Commit, Known, Saved
+from edgemon.store.chain import GENESIS, numbered
+from edgemon.store.port import EVERYTHING, Commit, Known, Saved, Search
+from edgemon.store.wire import is_wanted
 from edgemon.units import to_si
 
 QUARANTINE_MOST = 1000
@@ -109,11 +111,28 @@ class MemoryStore:
         """Close; twice does no harm."""
         self._closed = True
 
-    async def journal(self, limit: int, before: int | None = None, after: int | None = None) -> tuple[JournalEntry, ...]:
+    async def journal(
+        self, limit: int, before: int | None = None, after: int | None = None, search: Search = EVERYTHING
+    ) -> tuple[JournalEntry, ...]:
         """Give journal entries: the newest first, or with `after` the oldest first after that number."""
         self._ask()
-        fit = [e for e in self._journal if (before is None or e.seq < before) and e.seq > (after or 0)]
+        fit = [
+            entry
+            for entry in self._journal
+            if (before is None or entry.seq < before) and entry.seq > (after or 0) and is_wanted(entry, search)
+        ]
         return tuple((fit[::-1] if after is None else fit)[:limit])
+
+    async def standing(self, at: Instant) -> tuple[JournalEntry, ...]:
+        """Give, of each alarm, what tells whether it stood at a time and since when, oldest first."""
+        self._ask()
+        told: dict[tuple[AlarmKey, bool], JournalEntry] = {}
+        for entry in self._journal:
+            if isinstance(entry.event, AlarmChanged) and entry.recorded_at < at:
+                told[entry.event.alarm, True] = entry
+                if entry.event.from_state not in (AlarmState.UNACK, AlarmState.ACKED):
+                    told[entry.event.alarm, False] = entry
+        return tuple(sorted({entry.seq: entry for entry in told.values()}.values(), key=lambda entry: entry.seq))
 
     async def trend(
         self,
@@ -195,7 +214,8 @@ class MemoryStore:
             self._quarantine += commit.quarantined
             del self._quarantine[: max(0, len(self._quarantine) - self._quarantine_most)]
         first = len(self._journal) + 1
-        entries = tuple(JournalEntry(first + k, commit.recorded_at, event) for k, event in enumerate(commit.events))
+        previous = bytes.fromhex(self._journal[-1].hash) if self._journal else GENESIS
+        entries, _ = numbered(first, previous, commit.recorded_at, commit.events)
         self._journal += entries
         return entries
 

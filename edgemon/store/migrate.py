@@ -65,6 +65,41 @@ def connect(path: Path) -> sqlite3.Connection:
     return connection
 
 
+def connect_read_only(path: Path) -> sqlite3.Connection:
+    """Open for reading beside whoever writes; the file is not changed, and not brought to a newer version either.
+
+    Raises
+    ------
+    StoreError
+        Not there, of an older version, or the database of another program.
+    StoreTooNew
+        A newer version wrote it.
+    """
+    if not path.exists():
+        raise StoreError("there is no store here", str(path), "has the gateway run with this configuration?")
+    uri = f"{path.absolute().as_uri()}?mode=ro"
+    connection = sqlite3.connect(uri, uri=True, isolation_level=None, timeout=BUSY_TIMEOUT_MS / 1000)
+    try:
+        connection.execute("PRAGMA query_only = ON")
+        _check_version(connection, path)
+    except BaseException:
+        connection.close()
+        raise
+    return connection
+
+
+def _check_version(connection: sqlite3.Connection, path: Path) -> None:
+    version = connection.execute("PRAGMA user_version").fetchone()[0]
+    if version > newest():
+        what = f"the file has version {version}, this program knows {newest()}"
+        raise StoreTooNew(what, str(path), "use the newer program; the file was left as it is")
+    if connection.execute("PRAGMA application_id").fetchone()[0] != APPLICATION_ID:
+        raise StoreError("this database belongs to another program", str(path), "is the path of the store right?")
+    if version < newest():
+        what = f"an older version wrote this store: it has version {version}, this program reads {newest()}"
+        raise StoreError(what, str(path), "start the daemon once, it brings the store up to date")
+
+
 def _prepare(connection: sqlite3.Connection, path: Path) -> None:
     empty = connection.execute("SELECT count(*) FROM sqlite_schema").fetchone()[0] == 0
     if empty:

@@ -66,6 +66,24 @@ class Saved:
     """Journal entries up to this one are known to have been published."""
 
 
+@dataclass(frozen=True, slots=True)
+class Search:
+    """Which journal entries are wanted; what is None is not asked for."""
+
+    since: Instant | None = None
+    """Recorded at this time or later."""
+    until: Instant | None = None
+    """Recorded before this time."""
+    kinds: tuple[str, ...] = ()
+    """Words of `model.event.EVENT_OF`; none stands for all."""
+    machine: str | None = None
+    person: str | None = None
+    """Who did it, by the name that stands in the entry."""
+
+
+EVERYTHING = Search()
+
+
 class Store(Protocol):
     """The one writer. Raises `StoreError` and its kinds; after an error nothing of the commit is stored."""
 
@@ -102,8 +120,17 @@ class Store(Protocol):
 class Reader(Protocol):
     """Read-only questions; never waits for the writer."""
 
-    async def journal(self, limit: int, before: int | None = None, after: int | None = None) -> tuple[JournalEntry, ...]:
+    async def journal(
+        self, limit: int, before: int | None = None, after: int | None = None, search: Search = EVERYTHING
+    ) -> tuple[JournalEntry, ...]:
         """Give journal entries: the newest first, or with `after` the oldest first after that number."""
+        ...
+
+    async def standing(self, at: Instant) -> tuple[JournalEntry, ...]:
+        """Give, of each alarm, what tells whether it stood at a time and since when, oldest first.
+
+        That is the last of its changes recorded before, and the last one before that did not begin in UNACK or ACKED.
+        """
         ...
 
     async def trend(

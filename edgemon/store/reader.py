@@ -5,7 +5,6 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import TypeVar
 
-from edgemon.errors import StoreError
 from edgemon.model.baseline import Baseline
 from edgemon.model.event import JournalEntry
 from edgemon.model.ids import CaptureKey, PointKey, SensorId
@@ -13,16 +12,24 @@ from edgemon.model.instant import Instant
 from edgemon.model.message import Quarantined
 from edgemon.model.reading import Capture
 from edgemon.model.snapshot import TrendPoint
-from edgemon.store.connection import BUSY_TIMEOUT_MS, Connection, opened
+from edgemon.store.connection import Connection, opened
 from edgemon.store.faults import translated
+from edgemon.store.migrate import connect_read_only
+from edgemon.store.port import EVERYTHING, Search
 from edgemon.store.segments import Place, folder_of, read
-from edgemon.store.wire import BASELINES, CAPTURE_COLUMNS, Row, baselines_of, capture_from_row, entry_from_row
+from edgemon.store.wire import BASELINES, CAPTURE_COLUMNS, Row, baselines_of, capture_from_row, conditions, entry_from_row
 
 T = TypeVar("T")
 _VALUES = """SELECT t, value, fit FROM trend JOIN series ON series.id = trend.series
     WHERE kind = ? AND owner = ? AND place = ? AND name = ? AND sim = ? AND t BETWEEN ? AND ? ORDER BY t {order} LIMIT ?"""
 _CAPTURE = f"""SELECT {CAPTURE_COLUMNS}, missing_parts, segment, offset, length, checksum
     FROM captures WHERE sensor = ? AND id = ? AND taken_at = ? AND sim = ?"""
+_OF_EACH_ALARM = "GROUP BY machine, point, sim, json_extract(body, '$.alarm[2]')"
+_STANDING = f"""SELECT seq, recorded_at, body, hash FROM journal WHERE seq IN (
+    SELECT max(seq) FROM journal WHERE kind = 'alarm-changed' AND recorded_at < ? {_OF_EACH_ALARM}
+    UNION SELECT max(seq) FROM journal WHERE kind = 'alarm-changed' AND recorded_at < ?
+        AND json_extract(body, '$.from_state') NOT IN ('UNACK', 'ACKED') {_OF_EACH_ALARM}
+    ) ORDER BY seq"""
 _QUARANTINE = "SELECT topic, head, size, received_at, cause, detail FROM quarantine ORDER BY arrival DESC LIMIT ?"
 
 
@@ -39,32 +46,25 @@ class SqliteReader:
     @classmethod
     async def open(cls, path: Path) -> "SqliteReader":
         """Open a store that is there; StoreError if it is not."""
-
-        def connector() -> sqlite3.Connection:
-            if not path.exists():
-                raise StoreError("there is no store here", str(path), "has the gateway run with this configuration?")
-            uri = f"{path.absolute().as_uri()}?mode=ro"
-            connection = sqlite3.connect(uri, uri=True, isolation_level=None, timeout=BUSY_TIMEOUT_MS / 1000)
-            try:
-                connection.execute("PRAGMA query_only = ON")
-                connection.execute("SELECT count(*) FROM sqlite_schema").fetchone()
-            except BaseException:
-                connection.close()
-                raise
-            return connection
-
-        connection = Connection(connector)
+        connection = Connection(lambda: connect_read_only(path))
         with translated(path):
             await opened(connection)
         return cls(path, connection)
 
-    async def journal(self, limit: int, before: int | None = None, after: int | None = None) -> tuple[JournalEntry, ...]:
+    async def journal(
+        self, limit: int, before: int | None = None, after: int | None = None, search: Search = EVERYTHING
+    ) -> tuple[JournalEntry, ...]:
         """Give journal entries: the newest first, or with `after` the oldest first after that number."""
         order = "DESC" if after is None else "ASC"
         below = before if before is not None else 2**63 - 1
-        sql = f"SELECT seq, recorded_at, body FROM journal WHERE seq < ? AND seq > ? ORDER BY seq {order} LIMIT ?"
-        rows = await self._rows(sql, (below, after or 0, limit))
+        wanted, values = conditions(search)
+        sql = f"SELECT seq, recorded_at, body, hash FROM journal WHERE seq < ? AND seq > ?{wanted} ORDER BY seq {order} LIMIT ?"
+        rows = await self._rows(sql, (below, after or 0, *values, limit))
         return tuple(entry_from_row(row) for row in rows)
+
+    async def standing(self, at: Instant) -> tuple[JournalEntry, ...]:
+        """Give, of each alarm, what tells whether it stood at a time and since when, oldest first."""
+        return tuple(entry_from_row(row) for row in await self._rows(_STANDING, (at, at)))
 
     async def trend(
         self,

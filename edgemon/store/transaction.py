@@ -10,6 +10,7 @@ from typing import TypeAlias
 from edgemon.model.event import JournalEntry
 from edgemon.model.ids import CaptureKey
 from edgemon.model.reading import Capture
+from edgemon.store.chain import GENESIS, numbered
 from edgemon.store.port import Commit
 from edgemon.store.samples import pack
 from edgemon.store.segments import Place, Segments
@@ -17,7 +18,6 @@ from edgemon.store.wire import (
     CAPTURE_COLUMNS,
     Row,
     capture_row,
-    event_row,
     part_row,
     point_state_to_json,
     sensor_state_to_json,
@@ -41,7 +41,8 @@ _SPEED = """INSERT INTO speeds (machine, sim, rpm, taken_at) VALUES (?, ?, ?, ?)
     ON CONFLICT DO UPDATE SET rpm = excluded.rpm, taken_at = excluded.taken_at"""
 _COUNTER = "INSERT INTO counters (name, value) VALUES (?, ?) ON CONFLICT DO UPDATE SET value = excluded.value"
 _META = "INSERT INTO meta (key, value) VALUES (?, ?) ON CONFLICT DO UPDATE SET value = excluded.value"
-_JOURNAL = "INSERT INTO journal (seq, recorded_at, at, kind, machine, point, sim, body) VALUES (?, ?, ?, ?, ?, ?, ?, ?)"
+_JOURNAL = """INSERT INTO journal (seq, recorded_at, at, kind, machine, point, sim, body, hash)
+    VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)"""
 _QUARANTINE = "INSERT INTO quarantine (topic, head, size, received_at, cause, detail) VALUES (?, ?, ?, ?, ?, ?)"
 
 
@@ -191,8 +192,10 @@ class Writer:
         if not commit.events:
             return ()
         first = next_seq(connection)
-        entries = tuple(JournalEntry(first + k, commit.recorded_at, event) for k, event in enumerate(commit.events))
-        connection.executemany(_JOURNAL, [event_row(entry.seq, entry.recorded_at, entry.event) for entry in entries])
+        newest = connection.execute("SELECT hash FROM journal ORDER BY seq DESC LIMIT 1").fetchone()
+        previous = GENESIS if newest is None or newest[0] is None else newest[0]
+        entries, rows = numbered(first, previous, commit.recorded_at, commit.events)
+        connection.executemany(_JOURNAL, rows)
         return entries
 
 

@@ -40,6 +40,7 @@ from edgemon.model.ids import AlarmKey, PointKey
 from edgemon.model.instant import format_instant
 from edgemon.model.limit import Severity
 from edgemon.model.reading import Capture, CapturePart, Counts
+from edgemon.store.port import Search
 from edgemon.units import from_si
 
 Row: TypeAlias = tuple[Any, ...]
@@ -135,7 +136,34 @@ def journal_document(entry: JournalEntry) -> dict[str, Any]:
     for name in _IN_UNIT.get(type(event), ()) if document.get("unit") else ():
         number = document[name]
         document[name] = None if number is None else from_si(number, document["unit"])
+    if entry.hash:
+        document["hash"] = entry.hash
     return document
+
+
+def conditions(search: Search) -> tuple[str, tuple[object, ...]]:
+    """Give what a row of the journal must fulfil to be found, as SQL that begins with AND, and its values."""
+    asked = {
+        "recorded_at >= ?": search.since,
+        "recorded_at < ?": search.until,
+        "machine = ?": search.machine,
+        "json_extract(body, '$.by') = ?": search.person,
+    }
+    given = {condition: value for condition, value in asked.items() if value is not None}
+    kinds = f" AND kind IN ({', '.join('?' * len(search.kinds))})" if search.kinds else ""
+    return "".join(f" AND {condition}" for condition in given) + kinds, (*given.values(), *search.kinds)
+
+
+def is_wanted(entry: JournalEntry, search: Search) -> bool:
+    """Say whether an entry fulfils a search."""
+    kind, machine, by = kind_of(entry.event), place_of(entry.event)[0], getattr(entry.event, "by", None)
+    return (
+        (search.since is None or entry.recorded_at >= search.since)
+        and (search.until is None or entry.recorded_at < search.until)
+        and (not search.kinds or kind in search.kinds)
+        and search.machine in (None, machine)
+        and search.person in (None, by)
+    )
 
 
 BASELINES = """SELECT seq, recorded_at, body FROM journal
@@ -159,8 +187,9 @@ def event_row(seq: int, recorded_at: float, event: Event) -> Row:
 
 
 def entry_from_row(row: Row) -> JournalEntry:
-    """Read `seq, recorded_at, body`; StoreCorrupt if it cannot be read."""
-    return JournalEntry(row[0], row[1], event_from_json(row[2], f"journal, seq {row[0]}"))
+    """Read `seq, recorded_at, body` and, where it is asked for, `hash`; StoreCorrupt if it cannot be read."""
+    chained = row[3].hex() if len(row) > 3 and row[3] is not None else ""
+    return JournalEntry(row[0], row[1], event_from_json(row[2], f"journal, seq {row[0]}"), chained)
 
 
 _FACTS = (

@@ -43,7 +43,7 @@ async def test_a_new_file_gets_the_schema_and_the_settings_it_needs(tmp_path: Pa
         }
         tables = plain.execute("SELECT name, strict FROM pragma_table_list WHERE schema = 'main' AND type = 'table'").fetchall()
     assert pragma == {
-        "user_version": 1,
+        "user_version": migrate.newest(),
         "application_id": 0x45444745,
         "journal_mode": "wal",
         "auto_vacuum": 2,  # 2 is incremental; SQLite, PRAGMA auto_vacuum
@@ -73,12 +73,13 @@ async def test_a_newer_file_is_refused_and_left_byte_for_byte_alone(tmp_path: Pa
     path = tmp_path / "edgemon.sqlite"
     await written(path)
     plain = sqlite3.connect(path, isolation_level=None)
-    plain.execute("PRAGMA user_version = 2")
+    newer = migrate.newest() + 1
+    plain.execute(f"PRAGMA user_version = {newer}")
     if not in_log:
         plain.close()
     before = digests(tmp_path)
-    assert (path.read_bytes()[60:64] == b"\x00\x00\x00\x02") is not in_log
-    with pytest.raises(StoreTooNew, match="version 2, this program knows 1") as caught:
+    assert (path.read_bytes()[60:64] == newer.to_bytes(4, "big")) is not in_log
+    with pytest.raises(StoreTooNew, match=f"version {newer}, this program knows {newer - 1}") as caught:
         await SqliteStore.open(path)
     assert str(path) in str(caught.value)
     assert digests(tmp_path) == before

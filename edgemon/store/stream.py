@@ -1,0 +1,131 @@
+"""A whole store, read in pieces by commands: memory stays bounded, and no read stays open.
+
+Each piece is one statement read to its end, as in `reader`: an open read would stop the log from being moved into the
+database, and a daemon may be at work beside us. What is written meanwhile belongs to the next time.
+"""
+
+import math
+import sqlite3
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import AbstractContextManager
+from dataclasses import dataclass
+from pathlib import Path
+from types import TracebackType
+
+from edgemon.model.event import JournalEntry
+from edgemon.model.ids import SensorId
+from edgemon.model.instant import Instant
+from edgemon.model.reading import Capture
+from edgemon.model.snapshot import TrendPoint
+from edgemon.store.chain import CHAINED_FROM, CHAINED_ROWS, Audit, Verdict
+from edgemon.store.faults import translated
+from edgemon.store.migrate import connect_read_only
+from edgemon.store.port import EVERYTHING, Search
+from edgemon.store.segments import Place, folder_of, read
+from edgemon.store.wire import CAPTURE_COLUMNS, Row, capture_from_row, conditions, entry_from_row
+from edgemon.units import Quantity
+
+PIECE = 5000
+"""Rows read at once. House choice."""
+_LAST = "SELECT seq FROM sqlite_sequence WHERE name = 'journal'"
+_CAPTURES = f"""SELECT {CAPTURE_COLUMNS}, missing_parts, segment, offset, length, checksum, number FROM captures
+    WHERE number > ? AND taken_at >= ? AND taken_at < ? AND sim = ? AND (? IS NULL OR sensor = ?) ORDER BY number LIMIT ?"""
+_SERIES = """SELECT id, kind, owner, place, name, sim, quantity FROM series WHERE sim = ? ORDER BY kind, owner, place, name"""
+_VALUES = """SELECT t, value, fit FROM trend WHERE series = ? AND t > ? AND t < ? ORDER BY t LIMIT ?"""
+
+
+@dataclass(frozen=True, slots=True)
+class Series:
+    """One trend: a level at a point, or what a sensor says under a name."""
+
+    id: int
+    machine: str
+    """Empty for what a sensor says."""
+    point: str
+    sensor: str
+    """Empty for a level at a point."""
+    name: str
+    sim: bool
+    quantity: Quantity
+
+
+class Stream(AbstractContextManager["Stream"]):
+    """A store, opened for reading beside whoever writes; see `connect_read_only` for what it raises."""
+
+    def __init__(self, path: Path) -> None:
+        self._path = path
+        with translated(path):
+            self._connection: sqlite3.Connection = connect_read_only(path)
+
+    def __exit__(self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None) -> None:
+        self._connection.close()
+
+    def journal(self, search: Search = EVERYTHING, newest_first: bool = False) -> Iterator[JournalEntry]:
+        """Give journal entries, oldest first unless told."""
+        wanted, values = conditions(search)
+        place, order, begin = ("seq < ?", "DESC", 2**63 - 1) if newest_first else ("seq > ?", "ASC", 0)
+        sql = f"SELECT seq, recorded_at, body, hash FROM journal WHERE {place}{wanted} ORDER BY seq {order} LIMIT ?"
+        for row in self._pieces(sql, lambda row: (row[0] if row else begin, *values)):
+            yield entry_from_row(row)
+
+    def captures(
+        self, sensor: SensorId | None, since: Instant, until: Instant, sim: bool, with_samples: bool = False
+    ) -> Iterator[Capture]:
+        """Give captures in the order in which they were stored; without their samples unless asked.
+
+        Raises
+        ------
+        StoreCorrupt
+            Samples that are damaged, naming file and offset.
+        """
+        folder = folder_of(self._path)
+        for row in self._pieces(_CAPTURES, lambda row: (row[18] if row else 0, since, until, sim, sensor, sensor)):
+            axes = read(folder, Place(*row[14:17]), row[17]) if with_samples else {}
+            yield capture_from_row(row[:14], axes)
+
+    def series(self, sim: bool) -> tuple[Series, ...]:
+        """List trends, points first."""
+        return tuple(_series(row) for row in self._rows(_SERIES, (sim,)))
+
+    def values(self, series: Series, since: Instant, until: Instant) -> Iterator[TrendPoint]:
+        """Give the values of one trend in the house's unit, oldest first."""
+        before = math.nextafter(since, -math.inf)
+        for t, value, fit in self._pieces(_VALUES, lambda row: (series.id, row[0] if row else before, until)):
+            yield TrendPoint(t, value, bool(fit))
+
+    def counts(self) -> Mapping[str, int]:
+        """Give how many simulated captures and series there are, by the word of the export."""
+        sql = "SELECT (SELECT count(*) FROM captures WHERE sim), (SELECT count(*) FROM series WHERE sim)"
+        (row,) = self._rows(sql, ())
+        return {"captures": row[0], "readings": row[1]}
+
+    def verify(self, checkpoints: Mapping[int, str], progress: Callable[[int], None]) -> Verdict:
+        """Look through the whole journal; `checkpoints` are hashes noted elsewhere, by seq."""
+        ((begin,),) = self._rows(CHAINED_FROM, ()) or [(1,)]
+        given = self._rows(_LAST, ())
+        ((there,),) = self._rows("SELECT coalesce(max(seq), 0) FROM journal", ())
+        last = max(given[0][0] if given else 0, there)
+        audit = Audit(int(begin), checkpoints)
+        for row in self._pieces(CHAINED_ROWS, lambda row: (row[0] if row else 0, last)):
+            audit.look(row)
+            if audit.entries % PIECE == 0:
+                progress(audit.entries)
+        return audit.end(last)
+
+    def _pieces(self, sql: str, begin: Callable[[Row | None], tuple[object, ...]]) -> Iterator[Row]:
+        """Give all rows of a statement that ends in LIMIT; `begin` gives its values, after the last row seen."""
+        last: Row | None = None
+        while rows := self._rows(sql, (*begin(last), PIECE)):
+            yield from rows
+            last = rows[-1]
+
+    def _rows(self, sql: str, values: tuple[object, ...]) -> list[Row]:
+        with translated(self._path):
+            return self._connection.execute(sql, values).fetchall()
+
+
+def _series(row: Row) -> Series:
+    number, kind, owner, place, name, sim, quantity = row
+    if kind == "point":
+        return Series(number, owner, place, "", name, bool(sim), Quantity(quantity))
+    return Series(number, "", "", owner, name, bool(sim), Quantity(quantity))
