@@ -27,7 +27,7 @@ FIRST = Key("home", "home", "edge(-1)", "first", "select the first")
 LAST = Key("end", "end", "edge(1)", "last", "select the last")
 ABNORMAL = Key("tab", "tab", "abnormal(1)", "next abnormal", "select the next machine that is not plainly well", needed=False)
 ABNORMAL_BACK = Key("shift+tab", "shift+tab", "abnormal(-1)", "last abnormal", "select the one before that is not plainly well")
-OPEN = Key("enter", "enter", "open", "open", "open the machine selected", needed=False)
+OPEN = Key("enter", "enter", "open", "open", "open the machine, or the point, selected", needed=False)
 BACK = Key("escape", "esc", "back", "back", "go back; on the plant screen, end search and filter")
 ACKNOWLEDGE = Key("a", "a", "acknowledge", "ack", "acknowledge the alarm selected, after a question that names it")
 SHELVE = Key("h", "h", "shelve", "shelve", "shelve the alarm selected, with a reason; or end its shelf")
@@ -39,6 +39,19 @@ SENSORS = Key("e", "e", "show('sensors')", "sensors", "health of the sensors: ba
 SHIFT = Key("t", "t", "show('shift')", "shift", "shift log and handover: what changed, stands, is hidden", needed=False)
 WRITE = Key("w", "w", "write", "write", "write into the shift log")
 TAKE = Key("enter", "enter", "take", "take over", "take the shift over, having read the page")
+LOOK_1 = Key("1", "1", "mode(0)", "trend", "the trend of the level selected")
+LOOK_2 = Key("2", "2", "mode(1)", "waveform", "the waveform of the newest capture")
+LOOK_3 = Key("3", "3", "mode(2)", "spectrum", "its spectrum")
+LOOK_4 = Key("4", "4", "mode(3)", "envelope", "the spectrum of its envelope")
+NEXT_PEAK = Key("tab", "tab", "peak", "next peak", "move the cursor to the next peak")
+ZOOM_IN = Key("plus", "+", "zoom(1)", "closer", "show less: of time, or of frequency")
+ZOOM_OUT = Key("minus", "-", "zoom(-1)", "wider", "show more", needed=False)
+MARK_FAULTS = Key("m", "m", "mark('faults')", "marks", "show or hide where parts of the machine are heard", needed=False)
+MARK_HARMONICS = Key("x", "x", "mark('harmonics')", "harmonics", "mark the multiples of the cursor", needed=False)
+MARK_SIDEBANDS = Key(
+    "b", "b", "mark('sidebands')", "sidebands", "mark one turn of the shaft to either side of it", needed=False
+)
+DIAGNOSE = Key("d", "d", "diagnose", "diagnose", "have the newest capture diagnosed", needed=False)
 JOURNAL = Key("j", "j", "show('journal')", "journal", "the newest journal entries")
 FILTER = Key("f", "f", "filter", "filter", "show only what is abnormal or near a limit, or everything again")
 SEARCH = Key("slash", "/", "search", "find", "search machines by name; enter keeps what is found, esc ends")
@@ -51,7 +64,9 @@ NO = Key("escape,n", "esc, n", "answer(False)", "no", "no, change nothing")
 MOVES = (UP, DOWN, LEFT, RIGHT, PAGE_UP, PAGE_DOWN, FIRST, LAST)
 EVERYWHERE = (NOTES, ALARMS, SENSORS, SHIFT, JOURNAL, HELP, QUIT)
 PLANT = (*MOVES, ABNORMAL, ABNORMAL_BACK, OPEN, ACKNOWLEDGE, FILTER, SEARCH, SORT, BACK)
-MACHINE = (UP, DOWN, PAGE_UP, PAGE_DOWN, FIRST, LAST, ACKNOWLEDGE, BACK)
+MACHINE = (UP, DOWN, PAGE_UP, PAGE_DOWN, FIRST, LAST, OPEN, ACKNOWLEDGE, BACK)
+LOOKS = (LOOK_1, LOOK_2, LOOK_3, LOOK_4, NEXT_PEAK, ZOOM_IN, ZOOM_OUT, MARK_FAULTS, MARK_HARMONICS, MARK_SIDEBANDS, DIAGNOSE)
+POINT = (LEFT, RIGHT, PAGE_UP, PAGE_DOWN, FIRST, LAST, *LOOKS, ACKNOWLEDGE, BACK)
 LIST = (UP, DOWN, PAGE_UP, PAGE_DOWN, FIRST, LAST, BACK)
 ALARM_LIST = (UP, DOWN, PAGE_UP, PAGE_DOWN, FIRST, LAST, OPEN, ACKNOWLEDGE, SHELVE, RESET, SERVICE, BACK)
 SHIFT_PAGE = (*LIST, WRITE, TAKE)
@@ -59,7 +74,22 @@ QUESTION = (YES, NO)
 
 FOOTERS: dict[str, tuple[Key, ...]] = {
     "plant": (ACKNOWLEDGE, OPEN, ALARMS, SENSORS, SHIFT, NOTES, JOURNAL, FILTER, SEARCH, SORT, HELP, QUIT, MOVE, ABNORMAL),
-    "machine": (BACK, ACKNOWLEDGE, ALARMS, SENSORS, SHIFT, NOTES, JOURNAL, HELP, QUIT, MOVE),
+    "point": (
+        BACK,
+        LOOK_1,
+        LOOK_2,
+        LOOK_3,
+        LOOK_4,
+        NEXT_PEAK,
+        ZOOM_IN,
+        HELP,
+        MARK_FAULTS,
+        ZOOM_OUT,
+        MARK_HARMONICS,
+        MARK_SIDEBANDS,
+        DIAGNOSE,
+    ),
+    "machine": (BACK, OPEN, ACKNOWLEDGE, ALARMS, SENSORS, SHIFT, NOTES, JOURNAL, HELP, QUIT, MOVE),
     "alarms": (BACK, ACKNOWLEDGE, SHELVE, OPEN, SENSORS, SHIFT, NOTES, JOURNAL, HELP, QUIT, RESET, SERVICE, MOVE),
     "notes": (BACK, ALARMS, SENSORS, SHIFT, JOURNAL, HELP, QUIT, MOVE),
     "shift": (BACK, WRITE, TAKE, ALARMS, SENSORS, JOURNAL, HELP, QUIT, MOVE),
@@ -73,6 +103,7 @@ HELPED: tuple[tuple[str, tuple[Key, ...]], ...] = (
     ("Everywhere", (*EVERYWHERE, BACK)),
     ("Plant", (*MOVES, ABNORMAL, ABNORMAL_BACK, OPEN, ACKNOWLEDGE, FILTER, SEARCH, SORT)),
     ("Machine and lists", (UP, DOWN, PAGE_UP, PAGE_DOWN, FIRST, LAST, OPEN, ACKNOWLEDGE)),
+    ("Point", LOOKS),
     ("Alarm list", (SHELVE, RESET, SERVICE)),
     ("Shift", (WRITE, TAKE)),
     ("Question", QUESTION),

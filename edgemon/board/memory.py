@@ -4,8 +4,10 @@ import asyncio
 from collections.abc import AsyncIterator, Sequence
 
 from edgemon.board.port import Outcome, Update
+from edgemon.errors import LinkRefused
 from edgemon.model.command import Person, Role
 from edgemon.model.instant import Instant
+from edgemon.model.look import SpectrumRequest, SpectrumView, WaveformRequest, WaveformView, Which
 from edgemon.model.outlook import BaselineView, OutlookView
 from edgemon.model.shift import HandoverView
 from edgemon.model.snapshot import JournalView, TrendPoint
@@ -26,6 +28,9 @@ class MemorySource:
         self.acknowledged: list[tuple[str, int]] = []
         self.ordered: list[tuple[str, ...]] = []
         self.page = HandoverView(0.0, 0.0, "", (), "")
+        self.wave: WaveformView | None = None
+        self.lines: SpectrumView | None = None
+        self.looked: list[WaveformRequest | SpectrumRequest] = []
         self.closed = False
         self._said: asyncio.Queue[Update] = asyncio.Queue()
 
@@ -86,6 +91,24 @@ class MemorySource:
     async def trend(self, machine: str, point: str, level: str, since: Instant, until: Instant) -> tuple[TrendPoint, ...]:
         """Give the past set, as far as it lies between the two instants."""
         return tuple(point_ for point_ in self.past if since <= point_.t <= until)
+
+    async def waveform(self, machine: str, point: str, which: Which, wanted: WaveformRequest) -> WaveformView:
+        """Note what was asked and give the waveform set. Raises `LinkRefused` where none is."""
+        self.looked.append(wanted)
+        if self.wave is None:
+            raise LinkRefused("no capture is stored")
+        return self.wave
+
+    async def spectrum(self, machine: str, point: str, which: Which, wanted: SpectrumRequest) -> SpectrumView:
+        """Note what was asked and give the spectrum set. Raises `LinkRefused` where none is."""
+        self.looked.append(wanted)
+        if self.lines is None:
+            raise LinkRefused("no capture is stored")
+        return self.lines
+
+    async def diagnose(self, machine: str, point: str) -> Outcome:
+        """Note the order."""
+        return self._order("diagnose", machine, point)
 
     async def baselines(self) -> tuple[BaselineView, ...]:
         """Give the baselines set."""

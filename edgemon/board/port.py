@@ -5,6 +5,7 @@ from typing import Protocol
 
 from edgemon.model.command import Person
 from edgemon.model.instant import Instant
+from edgemon.model.look import SpectrumRequest, SpectrumView, WaveformRequest, WaveformView, Which
 from edgemon.model.outlook import BaselineView, OutlookView
 from edgemon.model.shift import HandoverView
 from edgemon.model.snapshot import JournalView, Lost, Outcome, TrendPoint, Update
@@ -61,6 +62,18 @@ class Source(Protocol):
 
     async def trend(self, machine: str, point: str, level: str, since: Instant, until: Instant) -> tuple[TrendPoint, ...]:
         """Give the past of a level, in the unit the board shows it in."""
+        ...
+
+    async def waveform(self, machine: str, point: str, which: Which, wanted: WaveformRequest) -> WaveformView:
+        """Give a waveform as columns of a picture."""
+        ...
+
+    async def spectrum(self, machine: str, point: str, which: Which, wanted: SpectrumRequest) -> SpectrumView:
+        """Give a spectrum; with an `EnvelopeRequest` that of the envelope."""
+        ...
+
+    async def diagnose(self, machine: str, point: str) -> Outcome:
+        """Have the newest capture of a point diagnosed."""
         ...
 
     async def baselines(self) -> tuple[BaselineView, ...]:

@@ -8,6 +8,7 @@ from edgemon.board.screens.handover import HandoverScreen
 from edgemon.board.screens.machine import MachineScreen
 from edgemon.board.screens.pages import HelpScreen, JournalScreen, NotesScreen, SensorsScreen
 from edgemon.board.screens.plant import PlantScreen
+from edgemon.board.screens.point import PointScreen
 from edgemon.board.theme import Look
 from edgemon.board.view.banner import footer
 from edgemon.board.view.cells import row_text
@@ -15,7 +16,7 @@ from edgemon.board.view.pages import help_page
 
 OURS = (
     BoardApp, PlantScreen, MachineScreen, AlarmsScreen, NotesScreen, SensorsScreen, HandoverScreen, JournalScreen, HelpScreen,
-    AcknowledgeScreen,
+    AcknowledgeScreen, PointScreen,
 )  # fmt: skip
 
 
@@ -28,7 +29,7 @@ def test_every_key_that_does_something_is_in_the_help() -> None:
 
 
 def test_every_screen_has_a_footer() -> None:
-    assert set(keys.FOOTERS) == {"plant", "machine", *SCREENS_BY_NAME}
+    assert set(keys.FOOTERS) == {"plant", "machine", "point", *SCREENS_BY_NAME}
 
 
 def test_at_80_columns_every_footer_shows_every_key_it_needs() -> None:

@@ -6,6 +6,7 @@ from edgemon.board import keys
 from edgemon.board.desk import Desk
 from edgemon.board.screens.acknowledge import acknowledge
 from edgemon.board.screens.base import ListScreen, bindings, why_not
+from edgemon.board.screens.point import PointScreen
 from edgemon.board.view import machine as view
 from edgemon.board.view.alarms import listed
 from edgemon.board.view.cells import Row, Span, fit_row
@@ -141,6 +142,11 @@ class MachineScreen(ListScreen):
     def action_edge(self, end: int) -> None:
         """Select the first or last level."""
         self.action_move(end * len(self._lines), 0)
+
+    def action_open(self) -> None:
+        """Open the point of the level selected."""
+        if self.at is not None:
+            self.app.push_screen(PointScreen(self.desk, self.machine, self.at))
 
     def action_acknowledge(self) -> None:
         """Ask about the gravest alarm of the point selected, or else of the machine."""

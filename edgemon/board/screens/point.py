@@ -1,0 +1,226 @@
+"""Level 3: one point, what it measured and how that looks: trend, waveform, spectrum, envelope spectrum."""
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+from edgemon.board import keys
+from edgemon.board.desk import Desk
+from edgemon.board.screens.acknowledge import acknowledge
+from edgemon.board.screens.base import BoardScreen, bindings, why_not
+from edgemon.board.theme import Role
+from edgemon.board.view import figures
+from edgemon.board.view import point as view
+from edgemon.board.view.alarms import listed
+from edgemon.board.view.cells import Row, Span, fit_row, safe
+from edgemon.board.view.chart import chart
+from edgemon.board.view.diagnosis import diagnosis
+from edgemon.board.view.machine import LevelAt
+from edgemon.board.view.point import Marks, Mode
+from edgemon.errors import EdgemonError
+from edgemon.model.look import EnvelopeRequest, SpectrumRequest, SpectrumView, WaveformRequest, WaveformView, Which
+from edgemon.model.snapshot import LevelView, MachineView, PointView, TrendPoint
+
+SPANS_S = (900.0, 3600.0, 8 * 3600.0, 86_400.0, 7 * 86_400.0, 30 * 86_400.0)
+"""Spans of a trend."""
+ZOOMS = (1, 2, 4, 8, 16)
+"""A spectrum's highest frequency, and a waveform's length, divided by."""
+MODES = tuple(Mode)
+ASK_AGAIN_S = 5.0
+
+
+class PointScreen(BoardScreen):
+    """The point opened, at the level that was selected."""
+
+    NAME = "point"
+    BINDINGS = bindings(keys.POINT)
+
+    def __init__(self, desk: Desk, machine: str, at: LevelAt, mode: Mode = Mode.TREND) -> None:
+        super().__init__(desk)
+        self.machine, self.at, self.mode = machine, at, mode
+        self.marks = Marks()
+        self._span, self._zoom = 1, 0
+        self._cursor = 0
+        self._columns = 8
+        self._past: tuple[TrendPoint, ...] = ()
+        self._wave: WaveformView | None = None
+        self._lines: SpectrumView | None = None
+        self._why = ""
+        self._asked: tuple[object, ...] = ()
+
+    def rows(self, width: int, height: int) -> Sequence[Row]:
+        """Give head, picture, read-out, and what there is room for below."""
+        found = self._found()
+        if found is None:
+            return [fit_row([Span(" This point is no longer part of the plant file.")], width)]
+        machine, point, level = found
+        self._columns = view.room(width)
+        self._cursor = min(self._cursor, self._columns - 1)
+        self._ask(point)
+        head = view.head(machine, point, self.mode, self.desk.look, width)
+        tall = max(4, min(20, height // 2))
+        match self.mode:
+            case Mode.TREND:
+                under = self._trend(level, width, tall)
+            case Mode.WAVEFORM:
+                under = self._waveform(width, tall)
+            case Mode.SPECTRUM | Mode.ENVELOPE:
+                under = self._spectrum(width, tall, height - len(head) - tall - 4)
+        if point.diagnosis is not None:
+            under += diagnosis(point.diagnosis, self.desk.picture.now, self.desk.look, width)
+        return [*head, *under][:height]
+
+    def _found(self) -> tuple[MachineView, PointView, LevelView | None] | None:
+        machine = self.desk.picture.machine(self.machine)
+        point = next((one for one in machine.points if one.point == self.at.point), None) if machine is not None else None
+        if machine is None or point is None:
+            return None
+        return machine, point, next((one for one in point.levels if one.name == self.at.level), None)
+
+    def _trend(self, level: LevelView | None, width: int, tall: int) -> list[Row]:
+        look, now = self.desk.look, self.desk.picture.now
+        if level is None:
+            return [self._said(" This level has no value yet.", width)]
+        span = SPANS_S[self._span]
+        title = f" {safe(level.title)}, {safe(level.unit)}, the last {figures.spoken(span)}; newest 2000 values at most"
+        rows = chart(level, self._past, now - span, now, look, width, tall)
+        fit = [point.value for point in self._past if point.fit]
+        facts = f" lowest {min(fit):.4g}, highest {max(fit):.4g}, newest {fit[-1]:.4g}" if fit else " no values in this time"
+        return [self._said(title, width), *rows, self._said(f"{facts} {safe(level.unit) if fit else ''}", width, Role.TEXT)]
+
+    def _waveform(self, width: int, tall: int) -> list[Row]:
+        shown, look = self._wave, self.desk.look
+        if shown is None:
+            return [self._said(f" {self._why or 'The waveform is being fetched.'}", width)]
+        end = (shown.start_s + shown.step_s * max(0, len(shown.low) - 1)) * 1e3
+        return [
+            self._said(f" {view.source_words(shown)}", width),
+            *view.lanes(shown, self._cursor, look, width, tall),
+            view.axis_row(f"{shown.start_s * 1e3:.4g} ms", f"{end:.4g} ms", self._columns, width),
+            self._said(f" {view.waveform_words(shown, self._cursor, self._columns, look)}", width, Role.BRIGHT),
+            self._said(f" {view.waveform_facts(shown, look)}", width, Role.TEXT),
+        ]
+
+    def _spectrum(self, width: int, tall: int, left: int) -> list[Row]:
+        shown, look = self._lines, self.desk.look
+        if shown is None:
+            return [self._said(f" {self._why or 'The spectrum is being fetched.'}", width)]
+        line = view.line_at(self._cursor, shown.amplitude, self._columns)
+        at_x = self._x(shown, line)
+        marked = view.marks(shown, self.marks, at_x, self._columns)
+        last_x = shown.first_x + shown.step_x * max(0, len(shown.amplitude) - 1)
+        rows = [
+            self._said(f" {view.source_words(shown)}", width),
+            *view.stems(view.tops(shown.amplitude, self._columns), self._cursor, shown.unit, look, width, tall),
+            view.mark_row(marked, self._columns, width),
+            view.axis_row(f"{shown.first_x:.4g}", f"{last_x:.4g} {shown.axis}", self._columns, width),
+            self._said(f" {view.spectrum_words(shown, line, look)}", width, Role.BRIGHT),
+            self._said(f" {view.spectrum_facts(shown, look)}", width, Role.TEXT),
+        ]
+        named = view.legend(shown, look, width) if self.marks.faults else []
+        return rows + named + view.peaks(shown, look, width, max(0, min(12, left - len(named))))
+
+    def _x(self, shown: SpectrumView, line: int | None) -> float | None:
+        if line is None:
+            return None
+        peak = view.peak_near(shown, line)
+        return peak.x if peak is not None else shown.first_x + line * shown.step_x
+
+    def _said(self, text: str, width: int, role: Role = Role.DIM) -> Row:
+        return fit_row([Span(text, role)], width, self.desk.look.glyphs.ellipsis)
+
+    def _ask(self, point: PointView) -> None:
+        newest: object = int(self.desk.clock.elapsed() / ASK_AGAIN_S) if self.mode is Mode.TREND else point.capture
+        asked = (self.mode, self.at, self._span, self._zoom, newest)
+        if asked == self._asked or self.desk.picture.lost is not None:
+            return
+        if self._asked[:1] != asked[:1]:
+            self._why = ""
+        self._asked = asked
+        self.run_worker(self._fetch(asked), group="look", name="look", exclusive=True)
+
+    async def _fetch(self, asked: tuple[object, ...]) -> None:
+        source, now, zoom = self.desk.source, self.desk.picture.now, ZOOMS[self._zoom]
+        where = (self.machine, self.at.point)
+        try:
+            if self.mode is Mode.TREND:
+                self._past = await source.trend(*where, self.at.level, now - SPANS_S[self._span], now)
+            elif self.mode is Mode.WAVEFORM:
+                whole = await source.waveform(*where, Which(), WaveformRequest(columns=2 * self._columns))
+                if zoom > 1:
+                    length = whole.step_s * len(whole.low) / zoom
+                    whole = await source.waveform(*where, Which(), WaveformRequest(columns=2 * self._columns, length_s=length))
+                self._wave = whole
+            else:
+                wanted = EnvelopeRequest() if self.mode is Mode.ENVELOPE else SpectrumRequest()
+                shown = await source.spectrum(*where, Which(), wanted)
+                if zoom > 1:
+                    shown = await source.spectrum(*where, Which(), replace(wanted, fmax_hz=shown.high_hz / zoom))
+                self._lines = shown
+        except EdgemonError as error:
+            self._wave = self._lines = None
+            self._why = why_not(error)
+        if asked == self._asked:
+            self.redraw()
+
+    def action_mode(self, number: int) -> None:
+        """Look at something else."""
+        if MODES[number] is not self.mode:
+            self.mode, self._lines, self._wave = MODES[number], None, None
+        self.redraw()
+
+    def action_move(self, down: int, right: int) -> None:
+        """Move the cursor."""
+        self._cursor = max(0, min(self._cursor + right, self._columns - 1))
+        self.redraw()
+
+    def action_page(self, by: int) -> None:
+        """Move the cursor by a tenth of the picture."""
+        self.action_move(0, by * max(1, self._columns // 10))
+
+    def action_edge(self, end: int) -> None:
+        """Move the cursor to the beginning or the end."""
+        self.action_move(0, end * self._columns)
+
+    def action_peak(self) -> None:
+        """Move the cursor to the next peak to the right, or to the first again."""
+        shown = self._lines
+        if shown is None or not shown.peaks or shown.step_x <= 0.0:
+            return
+        count = len(shown.amplitude)
+        at = sorted({view.column((peak.x - shown.first_x) / shown.step_x, count, self._columns) for peak in shown.peaks})
+        self._cursor = next((one for one in at if one > self._cursor), at[0])
+        self.redraw()
+
+    def action_zoom(self, by: int) -> None:
+        """Show less, or more: of time, or of frequency."""
+        if self.mode is Mode.TREND:
+            self._span = max(0, min(self._span - by, len(SPANS_S) - 1))
+        else:
+            self._zoom = max(0, min(self._zoom + by, len(ZOOMS) - 1))
+        self.redraw()
+
+    def action_mark(self, which: str) -> None:
+        """Show marks, or hide them."""
+        self.marks = replace(self.marks, **{which: not getattr(self.marks, which)})
+        self.redraw()
+
+    def action_acknowledge(self) -> None:
+        """Ask about the gravest alarm of the point."""
+        machine = self.desk.picture.machine(self.machine)
+        acknowledge(self, [one for one in listed([machine]) if one.point == self.at.point] if machine is not None else [])
+
+    def action_diagnose(self) -> None:
+        """Have the newest capture diagnosed."""
+        forbidden = self.desk.forbidden()
+        if forbidden:
+            self.say(forbidden)
+            return
+        self.run_worker(self._diagnose(), group="diagnose", name="diagnose", exclusive=True)
+
+    async def _diagnose(self) -> None:
+        try:
+            outcome = await self.desk.source.diagnose(self.machine, self.at.point)
+        except EdgemonError as error:
+            self.say(why_not(error))
+            return
+        self.say("Diagnosed: see below." if outcome.done else f"Not diagnosed: {safe(outcome.why, 120)}.")
