@@ -97,7 +97,8 @@ def _shown(alarms: Iterable[AlarmView], *, hidden: bool) -> list[AlarmView]:
 
 
 def _standing(alarm: AlarmView) -> str:
-    acknowledged = {"ACKED": "acknowledged", "LATAK": "latched, acknowledged"}.get(alarm.alarm_state, "NOT ACKNOWLEDGED")
+    unnoticed = "NOT ACKNOWLEDGED" if alarm.annunciates else "for the analyst"
+    acknowledged = {"ACKED": "acknowledged", "LATAK": "latched, acknowledged"}.get(alarm.alarm_state, unnoticed)
     return f"{alarm.severity} since {format_instant(alarm.raised_at)}, {acknowledged}: {_named(alarm)}"
 
 

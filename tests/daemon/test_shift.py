@@ -56,7 +56,8 @@ def shelved() -> Snapshot:
 def test_the_page_tells_what_stands_what_is_hidden_and_what_nobody_sees() -> None:
     page = handover(shelved(), entries(), sites.NOW - 100.0, "")
     assert "26 machines: 1 alarm, 1 alert, 1 unknown, 2 not running, 21 normal" in block(page, "Now")
-    assert "alert since" in block(page, "Standing alarms")
+    assert "for the analyst: High-pressure pump 3" in block(page, "Standing alarms")
+    assert "NOT ACKNOWLEDGED" not in block(page, "Standing alarms")
     assert "High-pressure pump 3" in block(page, "Standing alarms")
     assert "Booster pump 3" not in block(page, "Standing alarms")
     hidden = block(page, "Hidden alarms")
