@@ -2,53 +2,29 @@
 
 from collections.abc import Sequence
 
-from textual.app import ComposeResult
-from textual.screen import ModalScreen
-
 from edgemon.board import keys
 from edgemon.board.desk import Desk
 from edgemon.board.screens.base import BoardScreen, bindings, why_not
-from edgemon.board.theme import Role
+from edgemon.board.screens.question import QuestionScreen
 from edgemon.board.view import pages, status
-from edgemon.board.view.cells import safe
-from edgemon.board.widgets.lines import Lines
+from edgemon.board.view.cells import Row, safe
 from edgemon.errors import EdgemonError
 from edgemon.model.command import Person
 from edgemon.model.snapshot import AlarmView
 
-_WIDTH, _HEIGHT = 62, 12
 
-
-class AcknowledgeScreen(ModalScreen[bool]):
+class AcknowledgeScreen(QuestionScreen[bool]):
     """Asks; answers True only for a yes."""
 
     BINDINGS = bindings(keys.QUESTION)
-    CSS = f"""
-    AcknowledgeScreen {{ align: center middle; background: transparent; }}
-    AcknowledgeScreen Lines {{ width: {_WIDTH}; max-width: 100%; height: {_HEIGHT}; max-height: 100%; }}
-    """
 
     def __init__(self, desk: Desk, alarm: AlarmView, person: Person) -> None:
-        super().__init__()
-        self.desk, self.alarm, self.person = desk, alarm, person
+        super().__init__(desk)
+        self.alarm, self.person = alarm, person
 
-    def compose(self) -> ComposeResult:
-        """Show the question in a frame."""
-        lines = Lines(self.desk.palette, id="question")
-        paint = self.desk.palette[Role.BANNER]
-        lines.styles.border = ("ascii" if self.desk.look.glyphs.plain else "solid", paint.ink)
-        lines.styles.background = paint.ground
-        yield lines
-
-    def redraw(self) -> None:
-        """Draw the question for the size there is."""
-        lines = self.query_one(Lines)
-        rows = pages.question(self.alarm, self.person, self.desk.look, lines.size.width)
-        lines.show([tuple(span._replace(selected=True) for span in row) for row in rows])
-
-    def on_lines_resized(self) -> None:
-        """Draw for the new size."""
-        self.redraw()
+    def rows(self, width: int) -> Sequence[Row]:
+        """Name the alarm and who acknowledges it."""
+        return pages.question(self.alarm, self.person, self.desk.look, width)
 
     def action_answer(self, yes: bool) -> None:
         """Close with the answer."""

@@ -1,18 +1,16 @@
 """A question with a line of text to it: asked with the name of whom it concerns, confirmed with enter."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from textual import events
-from textual.app import ComposeResult
-from textual.screen import ModalScreen
 
 from edgemon.board.desk import Desk
+from edgemon.board.screens.question import QuestionScreen, written
 from edgemon.board.theme import Role
-from edgemon.board.view.cells import Span, fit_row, safe
-from edgemon.board.widgets.lines import Lines
+from edgemon.board.view.cells import Row, Span, fit_row, safe
 from edgemon.model.command import Person
 
-_WIDTH, _HEIGHT = 76, 9
 TEXT_LENGTH = 300
 
 
@@ -27,31 +25,19 @@ class Question:
     """Without a text there is no yes."""
 
 
-class AskScreen(ModalScreen[str | None]):
+class AskScreen(QuestionScreen[str | None]):
     """Asks; answers with the text, or None for a no."""
 
-    CSS = f"""
-    AskScreen {{ align: center middle; background: transparent; }}
-    AskScreen Lines {{ width: {_WIDTH}; max-width: 100%; height: {_HEIGHT}; max-height: 100%; }}
-    """
+    WIDE, TALL = 76, 9
 
     def __init__(self, desk: Desk, question: Question, person: Person) -> None:
-        super().__init__()
-        self.desk, self.question, self.person = desk, question, person
+        super().__init__(desk)
+        self.question, self.person = question, person
         self.text = ""
 
-    def compose(self) -> ComposeResult:
-        """Show the question in a frame."""
-        lines = Lines(self.desk.palette, id="question")
-        paint = self.desk.palette[Role.BANNER]
-        lines.styles.border = ("ascii" if self.desk.look.glyphs.plain else "solid", paint.ink)
-        lines.styles.background = paint.ground
-        yield lines
-
-    def redraw(self) -> None:
-        """Draw the question for the size there is; of a long text its end."""
-        lines = self.query_one(Lines)
-        width, one, person = lines.size.width, self.question, self.person
+    def rows(self, width: int) -> Sequence[Row]:
+        """Write question and text; of a long text its end."""
+        one, person = self.question, self.person
         room = max(8, width - len(one.label) - 6)
         yes = "enter" if self.text.strip() or not one.must else "write something first"
         rows = [
@@ -63,12 +49,7 @@ class AskScreen(ModalScreen[str | None]):
             [],
             [Span(f" {yes}", Role.BRIGHT), Span(" yes     ", Role.DIM), Span("esc", Role.BRIGHT), Span(" no", Role.DIM)],
         ]
-        shown = [fit_row(spans, width, self.desk.look.glyphs.ellipsis) for spans in rows]
-        lines.show([tuple(span._replace(selected=True) for span in row) for row in shown])
-
-    def on_lines_resized(self) -> None:
-        """Draw for the new size."""
-        self.redraw()
+        return [fit_row(spans, width, self.desk.look.glyphs.ellipsis) for spans in rows]
 
     def on_key(self, event: events.Key) -> None:
         """Take every key: here they are text, yes or no."""
@@ -77,14 +58,10 @@ class AskScreen(ModalScreen[str | None]):
         if event.key == "escape":
             self.dismiss(None)
             return
-        if event.key == "enter":
-            if self.text.strip() or not self.question.must:
-                self.dismiss(self.text.strip())
-                return
-        elif event.key == "backspace":
-            self.text = self.text[:-1]
-        elif event.is_printable and event.character:
-            self.text = safe(self.text + event.character, TEXT_LENGTH)
+        if event.key == "enter" and (self.text.strip() or not self.question.must):
+            self.dismiss(self.text.strip())
+            return
+        self.text = written(self.text, event, TEXT_LENGTH)
         self.redraw()
 
     def on_paste(self, event: events.Paste) -> None:

@@ -1,55 +1,34 @@
 """Shelve, end a shelf, reset, out of service and back: a question with a name, a reason where due, and a confirmation."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
+from dataclasses import replace
 
 from textual import events
-from textual.app import ComposeResult
-from textual.screen import ModalScreen
 
 from edgemon.board.desk import Desk
 from edgemon.board.port import Outcome, Source
 from edgemon.board.screens.base import BoardScreen, why_not
-from edgemon.board.theme import Role
+from edgemon.board.screens.question import QuestionScreen, written
 from edgemon.board.view import orders
-from edgemon.board.view.cells import safe
+from edgemon.board.view.cells import Row, safe
 from edgemon.board.view.orders import Draft, Order
-from edgemon.board.widgets.lines import Lines
 from edgemon.errors import EdgemonError
 from edgemon.model.command import Person
 from edgemon.model.snapshot import AlarmView
 
-_WIDTH, _HEIGHT = 72, 13
 
-
-class OrderScreen(ModalScreen[Draft | None]):
+class OrderScreen(QuestionScreen[Draft | None]):
     """Asks; answers with the order as written, or None for a no."""
 
-    CSS = f"""
-    OrderScreen {{ align: center middle; background: transparent; }}
-    OrderScreen Lines {{ width: {_WIDTH}; max-width: 100%; height: {_HEIGHT}; max-height: 100%; }}
-    """
+    WIDE, TALL = 72, 13
 
     def __init__(self, desk: Desk, draft: Draft) -> None:
-        super().__init__()
-        self.desk, self.draft = desk, draft
+        super().__init__(desk)
+        self.draft = draft
 
-    def compose(self) -> ComposeResult:
-        """Show the question in a frame."""
-        lines = Lines(self.desk.palette, id="question")
-        paint = self.desk.palette[Role.BANNER]
-        lines.styles.border = ("ascii" if self.desk.look.glyphs.plain else "solid", paint.ink)
-        lines.styles.background = paint.ground
-        yield lines
-
-    def redraw(self) -> None:
-        """Draw the question for the size there is."""
-        lines = self.query_one(Lines)
-        rows = orders.question(self.draft, self.desk.picture.now, self.desk.look, lines.size.width)
-        lines.show([tuple(span._replace(selected=True) for span in row) for row in rows])
-
-    def on_lines_resized(self) -> None:
-        """Draw for the new size."""
-        self.redraw()
+    def rows(self, width: int) -> Sequence[Row]:
+        """Name the alarm, who orders, for how long and why."""
+        return orders.question(self.draft, self.desk.picture.now, self.desk.look, width)
 
     def on_key(self, event: events.Key) -> None:
         """Take every key: here they are text, a duration, yes or no."""
@@ -66,16 +45,15 @@ class OrderScreen(ModalScreen[Draft | None]):
                     return
             case "left" | "right" if draft.order is Order.SHELVE:
                 self.draft = draft.longer(1 if event.key == "right" else -1)
-            case "backspace":
-                self.draft = draft.rubbed_out()
-            case _ if draft.order.reasoned and event.is_printable and event.character:
-                self.draft = draft.typed(event.character)
+            case _ if draft.order.reasoned:
+                self.draft = replace(draft, reason=written(draft.reason, event, orders.REASON_LENGTH))
         self.redraw()
 
     def on_paste(self, event: events.Paste) -> None:
         """Take pasted text into the reason."""
         if self.draft.order.reasoned:
-            self.draft = self.draft.typed(event.text[: orders.REASON_LENGTH])
+            pasted = self.draft.reason + event.text[: orders.REASON_LENGTH]
+            self.draft = replace(self.draft, reason=safe(pasted, orders.REASON_LENGTH))
             self.redraw()
 
 

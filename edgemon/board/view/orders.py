@@ -54,14 +54,6 @@ class Draft:
         """Choose the next longer or shorter duration."""
         return replace(self, choice=max(0, min(self.choice + by, len(self.durations_s) - 1)))
 
-    def typed(self, text: str) -> "Draft":
-        """Add to the reason; the network never sees control characters."""
-        return replace(self, reason=safe(self.reason + text, REASON_LENGTH))
-
-    def rubbed_out(self) -> "Draft":
-        """Take the last character of the reason back."""
-        return replace(self, reason=self.reason[:-1])
-
     @property
     def lacks(self) -> str:
         """Say what is still missing; empty where nothing is."""
