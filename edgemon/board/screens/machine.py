@@ -13,6 +13,7 @@ from edgemon.board.view.cells import Row, Span, fit_row
 from edgemon.board.view.chart import chart
 from edgemon.board.view.lead import lead
 from edgemon.board.view.outlook import outlook
+from edgemon.board.view.train import train
 from edgemon.board.widgets.lines import Lines
 from edgemon.errors import EdgemonError
 from edgemon.model.instant import Duration
@@ -24,6 +25,8 @@ TREND_FOR: Duration = 900.0
 ASK_AGAIN: Duration = 4.0
 FORESEE_AGAIN: Duration = 60.0
 """A forecast reads thousands of values: asked for again so seldom."""
+_ROOMY = 30
+"""Rows from which on the train is drawn."""
 _CHART = 40
 """Rows the chart may take where nothing else needs them."""
 
@@ -45,6 +48,7 @@ class MachineScreen(ListScreen):
         self._asked_at: Duration | None = None
         self._foreseen_at: Duration | None = None
         self._lines: list[view.LevelAt | None] = []
+        self._head = view.HEAD
 
     def rows(self, width: int, height: int) -> Sequence[Row]:
         """Give head, levels, the past of the level selected, alarms and sensor."""
@@ -57,9 +61,12 @@ class MachineScreen(ListScreen):
         self._ask()
         picture = self.desk.picture
         area = next((area.name for area in picture.areas if area.id == machine.area), machine.area)
-        head = view.head(machine, area, picture.now, self.desk.look, width)
+        drawn = train(machine, self.at.point if self.at is not None else "", self.desk.look, width) if height >= _ROOMY else []
+        top, second, columns = view.head(machine, area, picture.now, self.desk.look, width)
+        head = [top, second, *drawn, columns]
+        self._head = len(head)
         body = view.body(machine, self.at, self.desk.look, width)
-        under = self._under(machine, width, height, len(body))
+        under = self._under(machine, width, height - len(drawn), len(body))
         self._lines = [at for at, _ in body]
         room = max(1, height - len(head) - len(under))
         self._keep_in_view(room)
@@ -157,7 +164,7 @@ class MachineScreen(ListScreen):
 
     def on_lines_pressed(self, message: Lines.Pressed) -> None:
         """Select a level with the mouse."""
-        line = message.y - view.HEAD + self.top
+        line = message.y - self._head + self.top
         if 0 <= line < len(self._lines) and self._lines[line] is not None:
             self.at = self._lines[line]
             self.redraw()
