@@ -39,6 +39,7 @@ def _instants(state: PointState) -> list[Instant]:
     found = [at for at in (*of_point, *state.level_at.values()) if at is not None]
     for record in state.alarms.values():
         found += (record.since, record.raised_at)
+        found += (record.silenced_at,) if record.silenced_at is not None else ()
         found += (one.pending.since for one in (record.alert, record.alarm) if one.pending is not None)
         found += (one.since for one in (record.shelf, record.suppression, record.out_of_service) if one is not None)
     return found
@@ -49,6 +50,7 @@ def _record(record: AlarmRecord, now: Instant, latest: Instant) -> AlarmRecord:
         record,
         since=now if record.since > latest else record.since,
         raised_at=now if record.raised_at > latest else record.raised_at,
+        silenced_at=now if record.silenced_at is not None and record.silenced_at > latest else record.silenced_at,
         alert=_condition(record.alert, now, latest),
         alarm=_condition(record.alarm, now, latest),
         shelf=_hiding(record.shelf, now, latest),

@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 from edgemon.model.alarm import MONITORING
 from edgemon.model.limit import Limit, Severity
 from edgemon.model.machine import Criticality, Machine, Point
+from edgemon.model.policy import SHIFT_S
 from edgemon.units import Quantity, from_si
 
 ALARM_OVER_ALERT = 1.6
@@ -33,8 +34,8 @@ class Rules:
 
     point: Point
     machine: Machine
-    max_shelve_s: float = 28800.0
-    """Longest shelf; one shift of 8 h is common practice, no source."""
+    max_shelve_s: float = SHIFT_S
+    """Longest shelf of an alert."""
     runup_factor: float = 1.0
     """Limits of vibration levels are multiplied by it for `runup_s` after a start."""
     runup_s: float = 0.0
@@ -42,6 +43,8 @@ class Rules:
     """An alarm still there so long after its acknowledgement is announced again; None for never."""
     alert_needs_ack: bool = True
     """An alert, too, waits for an acknowledgement; otherwise it counts as acknowledged at once."""
+    max_shelve_alarm_s: float | None = None
+    """Longest shelf of an alarm; None: as for an alert."""
     limits: Mapping[str, Limit] = field(init=False)
     _extra: frozenset[str] = field(init=False, repr=False)
     _ratios: Mapping[str, tuple[float, float]] = field(init=False, repr=False)
@@ -59,6 +62,15 @@ class Rules:
     def loss_severity(self) -> Severity:
         """Give the severity of the loss of monitoring: alarm on a critical machine, alert otherwise."""
         return Severity.ALARM if self.machine.criticality is Criticality.CRITICAL else Severity.ALERT
+
+    def shelf_s(self, level: str, severity: Severity) -> float:
+        """Give how long an alarm may be shelved at a severity: what its limit says, else its class; zero for not at all."""
+        limit = self.limits.get(level)
+        if limit is not None and limit.max_shelve_s is not None:
+            return limit.max_shelve_s
+        if severity is Severity.ALARM and self.max_shelve_alarm_s is not None:
+            return self.max_shelve_alarm_s
+        return self.max_shelve_s
 
     def gates(self, level: str) -> bool:
         """Say whether a level is judged only while the machine runs: vibration is, temperature and silence are not."""

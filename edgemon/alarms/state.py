@@ -16,6 +16,8 @@ BY_SPEED = "speed"
 BY_LEVEL = "standstill level"
 """What tells that a machine does not run; see the theory in `table`."""
 
+WAITING = (AlarmState.UNACK, AlarmState.RTNUN, AlarmState.LATUN)
+"""States in which an occurrence waits for its acknowledgement."""
 _ENDED = (AlarmState.RTNUN, AlarmState.LATUN, AlarmState.LATAK)
 
 
@@ -126,6 +128,7 @@ def _follow(rules: Rules, record: AlarmRecord, line: Transition, at: Instant) ->
         priority=rank,
         shelf=record.shelf if target in (AlarmState.SHLVD, AlarmState.DSUPR) else None,
         out_of_service=record.out_of_service if target is AlarmState.OOSRV else None,
+        silenced_at=record.silenced_at if target in WAITING and not raised else None,
     )
 
 

@@ -6,6 +6,7 @@ from edgemon.alarms import silence
 from edgemon.alarms.judge import point_word
 from edgemon.alarms.registry import title_of
 from edgemon.alarms.rules import Rules
+from edgemon.alarms.suppress import shelved_severity
 from edgemon.model.alarm import AlarmRecord, AlarmState, PointState
 from edgemon.model.ids import PointKey
 from edgemon.model.instant import Instant
@@ -143,8 +144,9 @@ def alarm_view(rules: Rules, record: AlarmRecord) -> AlarmView:
         origin="" if limit is None else limit.origin,
         sim=key.sim,
         hidden=_hiding_view(record),
-        max_shelve_s=rules.max_shelve_s,
+        max_shelve_s=rules.shelf_s(level, shelved_severity(rules, record)),
         response=rules.point.responses.get((level, max(severity, record.peak_severity))),
+        silenced_at=record.silenced_at,
     )
 
 

@@ -64,15 +64,19 @@ def _shelve(rules: Rules, record: AlarmRecord, command: Shelve, cause: Cause) ->
         return Moved(record, refusal=NAMELESS)
     if not isfinite(duration) or duration <= 0.0:
         return Moved(record, refusal="the duration must be above zero")
-    if duration > rules.max_shelve_s:
-        return Moved(record, refusal=f"longer than the {rules.max_shelve_s:g} s allowed")
+    severity = shelved_severity(rules, record)
+    longest = rules.shelf_s(record.key.level, severity)
+    if longest <= 0.0:
+        return Moved(record, refusal="it may not be shelved: so the site decided")
+    if duration > longest:
+        return Moved(record, refusal=f"longer than the {longest:g} s allowed")
     until = cause.at + duration
-    shelf = Hiding(cause.by, reason, cause.at, until, command.one_shot, _shelved_severity(rules, record))
+    shelf = Hiding(cause.by, reason, cause.at, until, command.one_shot, severity)
     shelved = replace(record, shelf=shelf)
     return move(rules, shelved, Stimulus.SHELVE, replace(cause, reason=reason, until=until))
 
 
-def _shelved_severity(rules: Rules, record: AlarmRecord) -> Severity:
+def shelved_severity(rules: Rules, record: AlarmRecord) -> Severity:
     """Give the severity a shelf covers: the one in force, or just gone; at least the lowest that the record can have."""
     limit = rules.limits.get(record.key.level)
     lowest = rules.loss_severity if limit is None else Severity.ALARM if limit.alert is None else Severity.ALERT

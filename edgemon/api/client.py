@@ -105,6 +105,14 @@ class Daemon:
         """Put an alarm back into service."""
         return await self._order("return-to-service", alarm)
 
+    async def silence(self) -> Outcome:
+        """Silence whatever calls now, on the whole site."""
+        return await self._post("/v1/silence", {})
+
+    async def lamp_test(self) -> Outcome:
+        """Have horn, beacon and board show all they can for some seconds."""
+        return await self._post("/v1/lamp-test", {})
+
     async def _order(self, what: str, alarm: str, **more: object) -> Outcome:
         return await self._post(f"/v1/alarms/{what}", {"alarm": alarm, **more})
 

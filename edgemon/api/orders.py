@@ -51,6 +51,18 @@ def _let_operators(app: FastAPI, site: Site, operator: Callable[..., Person]) ->
         """Say that one occurrence of an alarm was noticed."""
         return await _done(site, Acknowledge(_key(order.alarm), order.occurrence), person)
 
+    @app.post("/v1/silence", tags=["command"])
+    async def silence(person: Annotated[Person, Depends(operator)]) -> OutcomeDocument:
+        """Silence whatever calls now, on the whole site; all of it still waits for its acknowledgement, a new call sounds."""
+        outcome = await site.silence(person)
+        return OutcomeDocument(done=outcome.done, why=outcome.why)
+
+    @app.post("/v1/lamp-test", tags=["command"])
+    async def lamp_test(person: Annotated[Person, Depends(operator)]) -> OutcomeDocument:
+        """Have horn, beacon and board show all they can for some seconds; marked as a test, and journalled."""
+        outcome = await site.lamp_test(person)
+        return OutcomeDocument(done=outcome.done, why=outcome.why)
+
     @app.post("/v1/alarms/reset", tags=["command"])
     async def reset(order: AlarmOrder, person: Annotated[Person, Depends(operator)]) -> OutcomeDocument:
         """End a latched alarm whose condition is gone and which was acknowledged."""

@@ -35,6 +35,14 @@ class Site(Protocol):
         """Do what a person commands; the outcome says why not."""
         ...
 
+    async def silence(self, person: Person) -> Outcome:
+        """Silence whatever calls now; all of it still waits for its acknowledgement."""
+        ...
+
+    async def lamp_test(self, person: Person) -> Outcome:
+        """Have horn, beacon and board show all they can for some seconds, marked as a test."""
+        ...
+
     async def diagnose(self, point: PointKey, sim: bool, person: Person) -> Outcome:
         """Have the newest capture of a point diagnosed; what is found shows in the snapshot and in the journal."""
         ...

@@ -5,6 +5,7 @@ from typing import assert_never
 from edgemon.model.alarm import MONITORING
 from edgemon.model.event import (
     AlarmChanged,
+    AlarmsSilenced,
     BaselineApproved,
     BaselineProposed,
     BaselineRetired,
@@ -20,6 +21,7 @@ from edgemon.model.event import (
     LogWritten,
     MeasurementLate,
     MessageRejected,
+    OutputsTested,
     QualityChanged,
     RunningChanged,
     ShiftTaken,
@@ -32,6 +34,8 @@ from edgemon.model.limit import Severity
 from edgemon.model.snapshot import JournalView
 from edgemon.units import from_si
 
+_NAMED = 5
+"""Alarms named in one sentence at most."""
 _CHANGES = {
     "RAISED": "raised",
     "CLEARED": "returned to normal",
@@ -69,6 +73,12 @@ def words(event: Event) -> str:
             return _alarm_words(event)
         case CommandRefused(alarm=alarm, command=command, why=why, by=by):
             return f"{alarm.machine}/{alarm.point}: {command} by {by or 'nobody'} refused: {why}"
+        case AlarmsSilenced(alarms=silenced, by=by):
+            named = ", ".join(str(one) for one in silenced[:_NAMED])
+            more = f" and {len(silenced) - _NAMED} more" if len(silenced) > _NAMED else ""
+            return f"silenced by {by}, still to be acknowledged: {named}{more}"
+        case OutputsTested(by=by, at=at, until=until):
+            return f"test of horn, beacon and board by {by} for {until - at:.0f} s; no alarm"
         case QualityChanged(point=point, quality=quality, reasons=reasons):
             return f"{point}: data {quality}" + (f" ({', '.join(reasons)})" if reasons else "")
         case RunningChanged(point=point, running=running, rpm=rpm):

@@ -17,6 +17,7 @@ COMMANDS = {
     "board": "show the board of the running daemon",
     "status": "show all states of the running daemon once",
     "check": "validate a config directory",
+    "alarms": "the alarms that stand; acknowledge, silence, shelve, reset, out of service, lamp test",
     "scenario": "run alarm timelines and compare",
     "diagnose": "levels and findings of recordings",
     "spectrum": "waveforms, spectra and envelope spectra of recordings and stored captures",

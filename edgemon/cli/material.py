@@ -13,6 +13,7 @@ from edgemon.engine.memory import Setting
 from edgemon.errors import EdgemonError
 from edgemon.model.event import (
     AlarmChanged,
+    AlarmsSilenced,
     BaselineApproved,
     BaselineProposed,
     BaselineRetired,
@@ -27,6 +28,7 @@ from edgemon.model.event import (
     LogWritten,
     MeasurementLate,
     MessageRejected,
+    OutputsTested,
     QualityChanged,
     RunningChanged,
     ShiftTaken,
@@ -248,7 +250,17 @@ def concerns(event: Event, request: Request) -> bool:
             return request.sim and of == machine.id
         case LogWritten(machine=about):
             return about == machine.id
-        case ShiftTaken() | MessageRejected() | GatewayStarted() | GatewayStopped() | LinkChanged() | ClockStepped():
+        case AlarmsSilenced(alarms=silenced):
+            return any(one.machine == machine.id and one.sim is request.sim for one in silenced)
+        case (
+            OutputsTested()
+            | ShiftTaken()
+            | MessageRejected()
+            | GatewayStarted()
+            | GatewayStopped()
+            | LinkChanged()
+            | ClockStepped()
+        ):
             return False
         case _:
             assert_never(event)

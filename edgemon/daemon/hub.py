@@ -5,8 +5,10 @@ from collections.abc import AsyncIterator, Awaitable, Callable, Iterable
 from dataclasses import dataclass
 
 from edgemon import __version__
+from edgemon.alarms.annunciate import annunciation
 from edgemon.api.view import journal_view
 from edgemon.clock import Clock
+from edgemon.daemon.annunciator import Annunciator
 from edgemon.daemon.learning import Learning
 from edgemon.daemon.looking import Looking
 from edgemon.daemon.shift import Shift
@@ -14,7 +16,8 @@ from edgemon.engine import views
 from edgemon.engine.memory import Memory, Setting
 from edgemon.errors import ParameterError, StoreError
 from edgemon.model.alarm import SensorState
-from edgemon.model.command import Command, Person
+from edgemon.model.annunciation import Annunciation
+from edgemon.model.command import Command, Person, Silence
 from edgemon.model.ids import MachineId, PointKey, SensorId
 from edgemon.model.instant import Instant
 from edgemon.model.level import LEVEL_KINDS
@@ -79,7 +82,7 @@ class Hub:
         self.store_bytes = 0
         self.journal_end = (0, "")
         """Number and hash of the newest journal entry."""
-        self.commands: Callable[[Command, Person], Awaitable[Outcome]] | None = None
+        self.commands: Callable[[Command | Silence, Person], Awaitable[Outcome]] | None = None
         """Set by whoever owns the states."""
         self.diagnoses: Callable[[PointKey, bool, str], Awaitable[Outcome]] | None = None
         """Set by whoever diagnoses."""
@@ -87,6 +90,8 @@ class Hub:
         """Set by whoever learns."""
         self.shift: Shift | None = None
         """Set by whoever keeps the shift log."""
+        self.annunciator: Annunciator | None = None
+        """Set by whoever annunciates."""
         self.looking: Looking | None = None
         """Set by whoever looks at captures."""
         self.unsent: Callable[[], tuple[int, Instant | None]] = lambda: (0, None)
@@ -158,13 +163,17 @@ class Hub:
         link = self._link.status
         count = memory.counters.get
         unsent, oldest_unsent = self.unsent()
+        call = self.annunciation()
+        outputs, test_until = (
+            ((), None) if self.annunciator is None else (self.annunciator.links(), self.annunciator.test_until)
+        )
         return GatewayView(
             site=plant.site,
             site_name=plant.name,
             version=__version__,
             started_at=self._started_at,
             now=self._clock.now(),
-            links=(LinkView("broker", link.up, link.detail),),
+            links=(LinkView("broker", link.up, link.detail), *outputs),
             messages=count("messages", 0),
             captures=count("captures", 0),
             readings=count("readings", 0),
@@ -182,13 +191,30 @@ class Hub:
             oldest_unsent=oldest_unsent,
             journal_seq=self.journal_end[0],
             journal_hash=self.journal_end[1],
+            sounding=call.horn,
+            beacon=call.beacon,
+            silenced_at=call.silenced_at,
+            test_until=test_until,
         )
+
+    def annunciation(self) -> Annunciation:
+        """Give what calls the operator now; simulated alarms count where the gateway hears nothing else."""
+        setting, points = self._setting, self._known().points.values()
+        return annunciation(setting.rules, points, setting.plant.alarms, self._clock.now(), setting.gateway.simulated)
 
     async def command(self, order: Command, person: Person) -> Outcome:
         """Hand a command to the owner of the states."""
         if self.commands is None:
             return _STARTING
         return await self.commands(order, person)
+
+    async def silence(self, person: Person) -> Outcome:
+        """Silence whatever calls now."""
+        return _STARTING if self.commands is None else await self.commands(Silence(), person)
+
+    async def lamp_test(self, person: Person) -> Outcome:
+        """Have horn, beacon and board show all they can."""
+        return _STARTING if self.annunciator is None else await self.annunciator.test(person)
 
     async def diagnose(self, point: PointKey, sim: bool, person: Person) -> Outcome:
         """Have the newest capture of a point diagnosed."""

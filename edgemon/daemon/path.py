@@ -33,11 +33,13 @@ from edgemon.engine.analyse import Analysis, analyse, decode_all, questions
 from edgemon.engine.baselines import Key, in_force, key_of
 from edgemon.engine.judge import Judgement
 from edgemon.engine.memory import Memory, Setting
+from edgemon.engine.silence import silence
 from edgemon.errors import DecodeError, EdgemonError, StoreError
 from edgemon.model.baseline import Baseline
-from edgemon.model.command import ApproveBaseline, BaselineCommand, Command, Person, ProposeBaseline, RetireBaseline
+from edgemon.model.command import ApproveBaseline, BaselineCommand, Command, Person, ProposeBaseline, RetireBaseline, Silence
 from edgemon.model.event import (
     AlarmChanged,
+    AlarmsSilenced,
     BaselineApproved,
     BaselineProposed,
     BaselineRetired,
@@ -64,6 +66,9 @@ _NO_READING: frozenset[ReadingKey] = frozenset()
 log = logging.getLogger(__name__)
 
 
+AnyCommand: TypeAlias = Command | BaselineCommand | Silence
+
+
 @dataclass(frozen=True, slots=True)
 class Tick:
     """A second went by."""
@@ -82,7 +87,7 @@ class Happened:
 class Order:
     """A person commands, and waits for the outcome."""
 
-    command: Command | BaselineCommand
+    command: AnyCommand
     person: Person
     outcome: asyncio.Future[Outcome]
 
@@ -148,7 +153,7 @@ class DataPath:
         """Hand work to the path; waits while its inbox is full."""
         await self._inbox.put(work)
 
-    async def command(self, command: Command | BaselineCommand, person: Person) -> Outcome:
+    async def command(self, command: AnyCommand, person: Person) -> Outcome:
         """Do what a person commands and say what became of it."""
         outcome: asyncio.Future[Outcome] = asyncio.get_running_loop().create_future()
         await self._inbox.put(Order(command, person, outcome))
@@ -252,9 +257,12 @@ class DataPath:
             return
         await self._conclude(judgement)
         if not order.outcome.done():
-            order.outcome.set_result(_outcome(judgement.commit.events))
+            nothing = "nothing sounds" if isinstance(order.command, Silence) else "nothing changed"
+            order.outcome.set_result(_outcome(judgement.commit.events, nothing))
 
-    def _obeyed(self, command: Command | BaselineCommand, person: Person, now: float) -> Judgement:
+    def _obeyed(self, command: AnyCommand, person: Person, now: float) -> Judgement:
+        if isinstance(command, Silence):
+            return silence(self._setting, self._memory, person, now)
         if isinstance(command, ProposeBaseline | ApproveBaseline | RetireBaseline):
             return judging.baseline(self._filed, self._memory, command, person, now)
         return judging.command(self._setting, self._memory, command, person, now)
@@ -344,12 +352,14 @@ def _is_empty(commit: Commit) -> bool:
     )
 
 
-def _outcome(events: Iterable[Event]) -> Outcome:
+def _outcome(events: Iterable[Event], nothing: str) -> Outcome:
     for event in events:
         if isinstance(event, CommandRefused):
             return Outcome(False, event.why)
         if isinstance(event, AlarmChanged):
             return Outcome(True)
+        if isinstance(event, AlarmsSilenced):
+            return Outcome(True, f"{len(event.alarms)} silenced, still to be acknowledged")
         if isinstance(event, BaselineProposed | BaselineApproved | BaselineRetired):
             return Outcome(True, words(event))
-    return Outcome(False, "nothing changed")
+    return Outcome(False, nothing)

@@ -9,16 +9,19 @@ from contextlib import AsyncExitStack
 from edgemon import __version__
 from edgemon.api.service import Api
 from edgemon.clock import Clock
+from edgemon.daemon.annunciator import Annunciator
 from edgemon.daemon.diagnostics import Diagnostics
 from edgemon.daemon.hub import Hub
 from edgemon.daemon.learning import Learning
 from edgemon.daemon.looking import Looking
 from edgemon.daemon.path import BATCH, DataPath, End, Happened, Tick
+from edgemon.daemon.plan import document
 from edgemon.daemon.publisher import Publisher
 from edgemon.daemon.shift import Shift
 from edgemon.daemon.wiring import link_to, open_store
 from edgemon.engine.memory import Setting, setting_of
 from edgemon.errors import LinkDown
+from edgemon.model.annunciation import Annunciation
 from edgemon.model.event import ClockStepped, Event, GatewayStopped, LinkChanged
 from edgemon.model.gateway import Broker, Gateway
 from edgemon.model.ids import MachineId
@@ -26,7 +29,7 @@ from edgemon.model.machine import Plant
 from edgemon.model.outgoing import Outgoing
 from edgemon.mqtt.embedded import EmbeddedBroker
 from edgemon.mqtt.port import Link
-from edgemon.mqtt.wire import gateway_offline, gateway_state, machine_states
+from edgemon.mqtt.wire import annunciator_state, gateway_offline, gateway_state, machine_states
 from edgemon.store.port import Reader, Store
 
 TICK_S = 1.0
@@ -87,7 +90,7 @@ class Service:
             path = DataPath(setting, store, link, self._clock, executor, publisher, hub)
             await path.begin(self._fingerprint)
             thinker = stack.enter_context(ThreadPoolExecutor(1, "diagnose"))
-            thinking = self._thinking(setting, reader, thinker, path, hub)
+            thinking = self._thinking(setting, reader, thinker, path, hub, publisher, link)
             looker = stack.enter_context(ThreadPoolExecutor(1, "look"))
             hub.looking = Looking(lambda: path.setting, reader, looker)
             hub.unsent = lambda: (publisher.waiting, publisher.waiting_since)
@@ -106,20 +109,32 @@ class Service:
         log.info("stopped")
 
     def _thinking(
-        self, setting: Setting, reader: Reader, thinker: Executor, path: DataPath, hub: Hub
+        self, setting: Setting, reader: Reader, thinker: Executor, path: DataPath, hub: Hub, publisher: Publisher, link: Link
     ) -> dict[str, Callable[[], Coroutine[None, None, None]]]:
-        """Put diagnosis and learning beside the path, and give what they run."""
+        """Put diagnosis, learning and annunciation beside the path, and give what they run."""
         diagnostics = Diagnostics(setting, reader, self._clock, thinker, path.put)
         learning = Learning(setting, reader, self._clock, thinker, path.command, lambda: path.baselines, lambda: path.setting)
+
+        annunciator = self._annunciator(path, hub, publisher, link)
 
         def listen(events: Iterable[Event]) -> None:
             diagnostics.notice(events)
             learning.heard(events)
+            annunciator.heard(events)
 
         path.listener, path.measured = listen, learning.measured
         hub.commands, hub.diagnoses, hub.learning = path.command, diagnostics.diagnose, learning
         hub.shift = Shift(reader, self._clock, path.tell, hub.snapshot)
-        return {"diagnostics": diagnostics.run, "learning": learning.run}
+        hub.annunciator = annunciator
+        return {"diagnostics": diagnostics.run, "learning": learning.run, "annunciator": annunciator.run}
+
+    def _annunciator(self, path: DataPath, hub: Hub, publisher: Publisher, link: Link) -> Annunciator:
+        def publish(topic: str, shown: Annunciation) -> None:
+            said = document(shown, self._clock.now())
+            publisher.state(annunciator_state(self._gateway.root, self._plant.site, topic, said))
+
+        outputs = self._gateway.outputs
+        return Annunciator(outputs, self._clock, hub.annunciation, publish, lambda: link.status.connections, path.tell)
 
     async def _work(
         self, stop: asyncio.Event, path: DataPath, api: Api, beside: Mapping[str, Callable[[], Coroutine[None, None, None]]]

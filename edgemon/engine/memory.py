@@ -12,7 +12,8 @@ from edgemon.model.event import DiagnosisMade
 from edgemon.model.gateway import Gateway
 from edgemon.model.ids import MachineId, PointKey, SensorId
 from edgemon.model.instant import Instant
-from edgemon.model.machine import Plant
+from edgemon.model.machine import Machine, Plant, Point
+from edgemon.model.policy import AlarmClass
 from edgemon.model.reading import SimulationNote
 
 Track: TypeAlias = tuple[PointKey, bool]
@@ -32,12 +33,22 @@ class Setting:
 
 def setting_of(plant: Plant, gateway: Gateway) -> Setting:
     """Make the rules of every point."""
-    rules = {
-        point.key: Rules(point, machine, runup_factor=machine.startup.factor, runup_s=machine.startup.seconds)
-        for machine in plant.machines
-        for point in machine.points
-    }
+    rules = {point.key: _rules(plant, machine, point) for machine in plant.machines for point in machine.points}
     return Setting(plant, gateway, rules)
+
+
+def _rules(plant: Plant, machine: Machine, point: Point) -> Rules:
+    decided = plant.alarms.classes.get(machine.criticality.value, AlarmClass())
+    return Rules(
+        point,
+        machine,
+        max_shelve_s=decided.max_shelve_alert_s,
+        max_shelve_alarm_s=decided.max_shelve_alarm_s,
+        runup_factor=machine.startup.factor,
+        runup_s=machine.startup.seconds,
+        realarm_s=decided.realarm_s,
+        alert_needs_ack=decided.alert_needs_ack,
+    )
 
 
 @dataclass(frozen=True, slots=True)

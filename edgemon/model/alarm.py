@@ -91,6 +91,8 @@ class AlarmRecord:
     shelf: Hiding | None = None
     suppression: Hiding | None = None
     out_of_service: Hiding | None = None
+    silenced_at: Instant | None = None
+    """When somebody silenced this occurrence; a new one sounds again."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -74,6 +74,11 @@ class ReturnToService:
 
 
 @dataclass(frozen=True, slots=True)
+class Silence:
+    """An operator silences whatever calls now, on the whole site; it is not acknowledged by that, and a new call sounds."""
+
+
+@dataclass(frozen=True, slots=True)
 class ProposeBaseline:
     """An engineer (or the gateway itself, without a name) proposes what was learnt."""
 

@@ -53,6 +53,26 @@ class CommandRefused:
 
 
 @dataclass(frozen=True, slots=True)
+class AlarmsSilenced:
+    """An operator silenced what was calling; every one of these still waits for its acknowledgement."""
+
+    at: Instant
+    alarms: tuple[AlarmKey, ...]
+    by: str
+    station: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class OutputsTested:
+    """Somebody had horn, beacon and board show all they can for some seconds; no alarm stands behind it."""
+
+    at: Instant
+    until: Instant
+    by: str
+    station: str = ""
+
+
+@dataclass(frozen=True, slots=True)
 class QualityChanged:
     """What a point's state rests on became good, stale or bad."""
 
@@ -250,6 +270,8 @@ class ShiftTaken:
 Event: TypeAlias = (
     AlarmChanged
     | CommandRefused
+    | AlarmsSilenced
+    | OutputsTested
     | QualityChanged
     | RunningChanged
     | MeasurementLate

@@ -4,6 +4,8 @@ from dataclasses import dataclass
 from enum import StrEnum
 from pathlib import Path
 
+from edgemon.model.annunciation import Output
+
 
 class Secret(str):
     """A text that shows itself to nobody: `repr` and logs get dots."""
@@ -93,3 +95,5 @@ class Gateway:
     simulated: bool = False
     """The gateway hears simulated sensors only (demo, rehearsal): no real data is due, none is missed."""
     borders: InputBorders = InputBorders()
+    outputs: tuple[Output, ...] = ()
+    """Where the plant's own horn and beacon hang."""

@@ -72,6 +72,8 @@ class Limit:
     low_rpm: float = 0.0
     high_rpm: float = math.inf
     """Judged only between these speeds, r/min; where the speed is not known, judged always: what is unknown hides nothing."""
+    max_shelve_s: float | None = None
+    """Longest shelf of its alarms, zero for none; None: what holds for the machine's class."""
 
     def holds_at(self, rpm: float | None) -> bool:
         """Say whether the limit is judged at a shaft speed."""

@@ -8,6 +8,7 @@ from edgemon.model.derived import DerivedSpec, MaskSpec
 from edgemon.model.ids import AreaId, MachineId, PointId, PointKey, SensorId, SiteId
 from edgemon.model.level import LEVEL_KINDS, Band, LevelKind, LevelSpec
 from edgemon.model.limit import Limit, Severity
+from edgemon.model.policy import AlarmPolicy
 from edgemon.model.response import Response
 from edgemon.units import Quantity
 
@@ -182,6 +183,8 @@ class Plant:
     areas: tuple[Area, ...]
     machines: tuple[Machine, ...]
     sensors: Mapping[SensorId, Sensor]
+    alarms: AlarmPolicy = AlarmPolicy()
+    """What the site decided about all alarms."""
     points_of_sensor: Mapping[SensorId, tuple[Point, ...]] = field(init=False)
     points: Mapping[PointKey, Point] = field(init=False)
     machine_of: Mapping[MachineId, Machine] = field(init=False)

@@ -75,6 +75,8 @@ class AlarmView:
     """How long it may be shelved; zero: not at all."""
     response: Response | None = None
     """What to do; None where nothing was written."""
+    silenced_at: Instant | None = None
+    """When this occurrence was silenced; None where nobody did."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -232,6 +234,14 @@ class GatewayView:
     """The newest journal entry."""
     journal_hash: str = ""
     """Its hash, hex: noted elsewhere it shows later whether the journal was cut off or written anew."""
+    sounding: bool = False
+    """Something calls that nobody acknowledged or silenced: the horn is on."""
+    beacon: str = "off"
+    """off, alert or alarm: the worst that nobody acknowledged; silence does not end it."""
+    silenced_at: Instant | None = None
+    """When what calls was silenced last; None where nothing that calls is silenced."""
+    test_until: Instant | None = None
+    """Horn, beacon and board show all they can until then: a test; None where there is none."""
 
 
 @dataclass(frozen=True, slots=True)

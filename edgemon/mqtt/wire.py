@@ -95,6 +95,11 @@ def gateway_topic(root: str, site: str) -> str:
     return f"{root}/site/{site}/gateway"
 
 
+def annunciator_state(root: str, site: str, topic: str, document: Mapping[str, Any]) -> Outgoing:
+    """Give the retained state of horn and beacon, for an output of the plant's own."""
+    return _retained(f"{root}/site/{site}/{topic}", document)
+
+
 def journal_event(root: str, site: str, document: Mapping[str, Any]) -> Outgoing:
     """Give a journal entry, not retained."""
     return Outgoing(f"{root}/site/{site}/event", _json(document), retain=False)

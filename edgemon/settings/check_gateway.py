@@ -4,6 +4,7 @@ from pathlib import Path
 from typing import Protocol
 
 from edgemon.settings.address import Address, AddressError, read_address
+from edgemon.settings.check_alarms import check_outputs
 from edgemon.settings.problem import Report, shown
 from edgemon.settings.schema import BrokerTable, GatewayFile
 
@@ -28,6 +29,10 @@ class Disk(Protocol):
         """Say why a file cannot be made at a path; empty if it can."""
         ...
 
+    def why_not_runnable(self, program: str) -> str:
+        """Say why a program cannot be run; empty if it can."""
+        ...
+
     def has_group(self, name: str) -> bool:
         """Say whether the machine knows a group of users."""
         ...
@@ -46,6 +51,7 @@ def check_gateway(file: GatewayFile, directory: Path, disk: Disk, report: Report
     _places(file, directory, disk, report)
     _groups(file, disk, report)
     _borders(file, report)
+    check_outputs(file.annunciator, directory, disk.why_not_runnable, report)
 
 
 def _root(root: str, report: Report) -> None:

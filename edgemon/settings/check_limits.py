@@ -4,6 +4,7 @@ from collections.abc import Mapping, Sequence
 
 from edgemon.model.derived import DerivedSpec, MaskSpec
 from edgemon.model.level import LEVEL_KINDS, LevelKind, LevelSpec
+from edgemon.settings.check_alarms import check_shelf
 from edgemon.settings.classes import SeverityClass
 from edgemon.settings.derived import is_difference, shown_unit
 from edgemon.settings.levels import kinds_with
@@ -37,6 +38,7 @@ def check_limits(
             first[limit.level] = path
         _delays(limit, path, report)
         _speeds(limit, path, report)
+        check_shelf(limit.max_shelve_s, (*path, "max_shelve_s"), report)
         kind = _level(limit.level, path, report, kinds)
         if limit.level in differences:
             limit = shown_unit(limit)

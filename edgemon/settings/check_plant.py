@@ -5,6 +5,7 @@ import re
 
 from edgemon.model.ids import is_identifier
 from edgemon.settings import check_limits
+from edgemon.settings.check_alarms import check_alarms
 from edgemon.settings.check_baseline import check_baseline
 from edgemon.settings.check_derived import check_derived, check_names, check_startup
 from edgemon.settings.check_levels import check_levels
@@ -34,6 +35,7 @@ def check_plant(file: PlantFile, report: Report) -> None:
         _machine(machine, file, ("machine", number), report)
     _sensor_axes(file, report)
     check_responses(file, report)
+    check_alarms(file.alarms, report)
     if not any(problem.is_error for problem in report.problems):
         check_actions(file, report)
 

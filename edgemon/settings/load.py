@@ -3,6 +3,7 @@
 import grp
 import hashlib
 import os
+import shutil
 import stat
 from collections.abc import Iterable
 from pathlib import Path
@@ -12,7 +13,7 @@ from edgemon.model.gateway import Gateway, Secret
 from edgemon.model.machine import Plant
 from edgemon.settings.address import read_address
 from edgemon.settings.check import Checked, check
-from edgemon.settings.problem import Problem
+from edgemon.settings.problem import Problem, shown
 from edgemon.settings.resolve import resolve_gateway, resolve_plant
 
 PLANT_FILE = "plant.toml"
@@ -153,6 +154,10 @@ class MachineDisk:
         if not folder.is_dir():
             return f"{folder} is not a directory"
         return "" if os.access(folder, os.W_OK | os.X_OK) else f"{folder} cannot be written"
+
+    def why_not_runnable(self, program: str) -> str:
+        """Say why a program cannot be run; empty if it can."""
+        return "" if shutil.which(program) else f"there is no program {shown(program)} that can be run on this machine"
 
     def has_group(self, name: str) -> bool:
         """Say whether the machine knows a group of users."""

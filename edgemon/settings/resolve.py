@@ -27,6 +27,7 @@ from edgemon.model.machine import (
 )
 from edgemon.settings import classes
 from edgemon.settings.address import Address
+from edgemon.settings.alarms import outputs_of, policy_of
 from edgemon.settings.classes import SEVERITY_CLASSES, SeverityClass
 from edgemon.settings.derived import derived_specs, is_difference, mask_specs, own_specs, shown_unit
 from edgemon.settings.levels import kinds_with, level_specs
@@ -85,6 +86,7 @@ def resolve_plant(file: PlantFile) -> Plant:
         areas=_areas(file.area, machines),
         machines=machines,
         sensors=sensors,
+        alarms=policy_of(file.alarms),
     )
 
 
@@ -267,6 +269,7 @@ def _limit(table: LimitTable, row: SeverityClass | None, kind: LevelKind) -> Lim
         zones=_zones(table, row),
         low_rpm=table.low_rpm or 0.0,
         high_rpm=math.inf if table.high_rpm is None else table.high_rpm,
+        max_shelve_s=table.max_shelve_s,
     )
 
 
@@ -345,6 +348,7 @@ def resolve_gateway(
         ),
         simulated=file.gateway.simulated,
         borders=InputBorders(**file.input.model_dump()),
+        outputs=outputs_of(file.annunciator, directory),
     )
 
 

@@ -9,6 +9,7 @@ from typing import Annotated, Any, Literal
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field
 
 from edgemon.model.machine import Learning
+from edgemon.model.policy import CLOCK_ERROR_S, SILENCE_S
 
 SeverityWord = Literal["alert", "alarm"]
 _LEARNING = Learning()
@@ -88,6 +89,7 @@ class LimitTable(Shape):
     off_delay_s: float | None = None
     low_rpm: float | None = None
     high_rpm: float | None = None
+    max_shelve_s: float | None = None
     latch: list[SeverityWord] = Field(default_factory=list)
     promote_alert: bool = False
 
@@ -240,10 +242,30 @@ class SensorTable(Shape):
     clock: bool = True
 
 
+class ClassTable(Shape):
+    """`[alarms.critical]`, `[alarms.essential]` and `[alarms.general]`: what differs for machines of that criticality."""
+
+    max_shelve_s: Each | None = None
+    realarm_s: float | None = None
+    alert_needs_ack: bool | None = None
+
+
+class AlarmsTable(ClassTable):
+    """`[alarms]`: what the site decided about all alarms."""
+
+    silence_s: float = SILENCE_S
+    ringback_s: float = 0.0
+    clock_error_s: float = CLOCK_ERROR_S
+    critical: ClassTable = ClassTable()
+    essential: ClassTable = ClassTable()
+    general: ClassTable = ClassTable()
+
+
 class PlantFile(Shape):
     """All of `plant.toml`."""
 
     site: SiteTable = SiteTable()
+    alarms: AlarmsTable = AlarmsTable()
     area: list[AreaTable] = Field(default_factory=list)
     response: list[ResponseTable] = Field(default_factory=list)
     machine: list[MachineTable] = Field(default_factory=list)
@@ -301,6 +323,16 @@ class InputTable(Shape):
     rejection_interval_s: float = 600.0
 
 
+class AnnunciatorTable(Shape):
+    """`[[annunciator]]`: an output for the plant's own horn and beacon."""
+
+    name: str = ""
+    command: list[str] | None = None
+    topic: str | None = None
+    timeout_s: float = 5.0
+    retry_s: float = 5.0
+
+
 class GatewayFile(Shape):
     """All of `gateway.toml`."""
 
@@ -309,3 +341,4 @@ class GatewayFile(Shape):
     store: StoreTable = StoreTable()
     access: AccessTable = AccessTable()
     input: InputTable = InputTable()
+    annunciator: list[AnnunciatorTable] = Field(default_factory=list)

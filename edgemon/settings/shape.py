@@ -23,8 +23,8 @@ _WANTED = {
     "list_type": "a list",
     "model_type": "a table",
 }
-_TABLE_ARRAYS = frozenset({"machine", "point", "limit", "level", "mask", "derived", "sensor", "area"})
-_DELAYS = frozenset({"on_delay", "on_delay_s"})
+_TABLE_ARRAYS = frozenset({"machine", "point", "limit", "level", "mask", "derived", "sensor", "area", "annunciator"})
+_DELAYS = frozenset({"on_delay", "on_delay_s", "max_shelve_s"})
 
 
 def fit(model: type[T], raw: Mapping[str, Any], report: Report) -> T:

@@ -15,6 +15,7 @@ from edgemon.model.baseline import Baseline
 from edgemon.model.event import (
     EVENT_OF,
     AlarmChanged,
+    AlarmsSilenced,
     BaselineApproved,
     BaselineProposed,
     BaselineRetired,
@@ -30,6 +31,7 @@ from edgemon.model.event import (
     LogWritten,
     MeasurementLate,
     MessageRejected,
+    OutputsTested,
     QualityChanged,
     RunningChanged,
     ShiftTaken,
@@ -111,7 +113,16 @@ def place_of(event: Event) -> tuple[str | None, str | None, bool]:
             return event.machine, None, True
         case LogWritten():
             return event.machine, None, False
-        case ShiftTaken() | MessageRejected() | GatewayStarted() | GatewayStopped() | LinkChanged() | ClockStepped():
+        case (
+            AlarmsSilenced()
+            | OutputsTested()
+            | ShiftTaken()
+            | MessageRejected()
+            | GatewayStarted()
+            | GatewayStopped()
+            | LinkChanged()
+            | ClockStepped()
+        ):
             return None, None, False
 
 
@@ -133,6 +144,8 @@ def journal_document(entry: JournalEntry) -> dict[str, Any]:
         for field in dataclasses.fields(one):
             if field.name not in ("at", "diagnosis", "baseline", "mask"):  # a mask is long, and the store's
                 document |= _published(field.name, getattr(one, field.name))
+    if isinstance(event, AlarmsSilenced):
+        document["alarms"] = [str(key) for key in event.alarms]
     for name in _IN_UNIT.get(type(event), ()) if document.get("unit") else ():
         number = document[name]
         document[name] = None if number is None else from_si(number, document["unit"])

@@ -381,7 +381,8 @@ _TABLES_OF_A_FILE = [
         schema.SensorTable,
     ),
     ("plant.toml", schema.BandTable, schema.BearingTable, schema.StandstillTable, schema.BaselineTable),
-    ("plant.toml", schema.MaskTable, schema.DerivedTable, schema.StartupTable),
+    ("plant.toml", schema.MaskTable, schema.DerivedTable, schema.StartupTable, schema.AlarmsTable),
+    ("gateway.toml", schema.AnnunciatorTable),
 ]
 
 

@@ -177,6 +177,14 @@ class FakeSite:
         self.commanded.append((order, person))
         return self.outcome
 
+    async def silence(self, person: Person) -> Outcome:
+        self.ordered.append(("silence", person))
+        return self.outcome
+
+    async def lamp_test(self, person: Person) -> Outcome:
+        self.ordered.append(("lamp-test", person))
+        return self.outcome
+
     async def diagnose(self, point: PointKey, sim: bool, person: Person) -> Outcome:
         self.asked.append((point, "diagnose", sim))
         return self.outcome

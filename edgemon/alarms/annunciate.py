@@ -1,0 +1,107 @@
+"""What calls the operator now: the horn, the beacon, and what a silence does to them.
+
+The horn is on while an alarm that annunciates is neither acknowledged nor silenced. The beacon is on until it is acknowledged,
+also where its condition has gone. A silence holds for the occurrences that called when it was given: a new one sounds at
+once, and an old one again after the time the site decided.
+
+Source: sound until acknowledged, its return 30 s after a silence and its end when the condition goes: IMO resolution
+MSC.302(87), 7.3.3 to 7.3.8; silence apart from acknowledgement: OPC 10000-9 SilenceState.
+"""
+
+from collections.abc import Iterable, Mapping
+from dataclasses import replace
+
+from edgemon.alarms.registry import title_of
+from edgemon.alarms.rules import Rules
+from edgemon.alarms.state import WAITING
+from edgemon.model.alarm import AlarmRecord, AlarmState, PointState
+from edgemon.model.annunciation import Annunciation, Call
+from edgemon.model.ids import PointKey
+from edgemon.model.instant import Instant
+from edgemon.model.limit import Severity
+from edgemon.model.policy import AlarmPolicy
+from edgemon.model.text import clean
+
+CALLING = (AlarmState.UNACK, AlarmState.LATUN)
+"""States that sound."""
+TEXT_LONGEST = 200
+
+
+def calls(record: AlarmRecord) -> bool:
+    """Say whether a record calls the operator; one that came and went waits for its acknowledgement, but calls nobody."""
+    return record.annunciates and record.state in CALLING
+
+
+def is_silenced(record: AlarmRecord, policy: AlarmPolicy, now: Instant) -> bool:
+    """Say whether a silence of this occurrence still holds."""
+    at = record.silenced_at
+    return at is not None and (policy.silence_s <= 0.0 or now < at + policy.silence_s)
+
+
+def silence(state: PointState, policy: AlarmPolicy, now: Instant) -> tuple[PointState, tuple[AlarmRecord, ...]]:
+    """Silence what calls at a point; gives the same state where nothing sounds."""
+    quiet = {
+        level: replace(record, silenced_at=now)
+        for level, record in state.alarms.items()
+        if calls(record) and not is_silenced(record, policy, now)
+    }
+    return (replace(state, alarms={**state.alarms, **quiet}), tuple(quiet.values())) if quiet else (state, ())
+
+
+def annunciation(
+    rules: Mapping[PointKey, Rules], states: Iterable[PointState], policy: AlarmPolicy, now: Instant, simulated: bool
+) -> Annunciation:
+    """Give what horn and beacon show now.
+
+    Parameters
+    ----------
+    rules : mapping of PointKey to Rules
+        Those of all points; states of other points are passed over.
+    states : iterable of PointState
+        Real and simulated ones.
+    policy : AlarmPolicy
+        How long a silence holds, and whether the end of an alarm is told.
+    now : Instant
+        Gateway time.
+    simulated : bool
+        The gateway hears simulated sensors only; otherwise simulated alarms never reach the plant's horn.
+    """
+    waiting = [
+        record
+        for state in states
+        if (simulated or not state.sim) and state.point in rules
+        for record in state.alarms.values()
+        if record.annunciates and record.state in WAITING
+    ]
+    if not waiting:
+        return Annunciation()
+    calling = [record for record in waiting if record.state in CALLING]
+    sounding = [record for record in calling if not is_silenced(record, policy, now)]
+    newest = max(sounding, key=lambda record: (record.raised_at, record.key), default=None)
+    return Annunciation(
+        horn=bool(sounding),
+        beacon=max(_severity(record) for record in waiting).word,
+        ringback=any(record.state is AlarmState.RTNUN and 0.0 <= now - record.since < policy.ringback_s for record in waiting),
+        call=None if newest is None else _call(rules, newest),
+        silenced_at=max(
+            (one.silenced_at for one in calling if one.silenced_at is not None and one not in sounding), default=None
+        ),
+    )
+
+
+def _severity(record: AlarmRecord) -> Severity:
+    """Give the severity that waits: in force, or the highest it had; a beacon that is on is never `normal`."""
+    return (
+        max(record.severity, Severity.ALERT) if record.state is AlarmState.UNACK else max(record.peak_severity, Severity.ALERT)
+    )
+
+
+def _call(rules: Mapping[PointKey, Rules], record: AlarmRecord) -> Call:
+    key = record.key
+    one = rules[PointKey(key.machine, key.point)]
+    kind = one.point.kind_of(key.level)
+    severity = _severity(record).word
+    text = f"{one.machine.name}, {one.point.name}: {severity}, {title_of(key.level) if kind is None else kind.title}"
+    if key.sim:
+        text += " [simulated]"
+    return Call(str(key), record.occurrence, severity, record.priority.value, clean(text, TEXT_LONGEST), key.sim)

@@ -1,0 +1,99 @@
+"""`[alarms]` and `[[annunciator]]`: what they come to, and what an engineer would doubt."""
+
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+
+from edgemon.engine.memory import setting_of
+from edgemon.model.annunciation import Output, OutputKind
+from edgemon.model.limit import Severity
+from edgemon.model.machine import Criticality
+from edgemon.settings.load import load_all, problems
+from tests.support.daemon import gateway_toml, plant_toml
+
+URL = "mqtt://127.0.0.1:1883"
+
+
+def write(folder: Path, plant: str = "", gateway: str = "") -> Path:
+    (folder / "plant.toml").write_text(plant_toml(1) + plant)
+    (folder / "gateway.toml").write_text(gateway_toml(URL) + gateway)
+    return folder
+
+
+def said(folder: Path) -> str:
+    return "\n".join(str(problem) for problem in problems(folder))
+
+
+def test_a_class_goes_before_the_site_and_a_limit_before_both(tmp_path: Path) -> None:
+    more = "[alarms]\nmax_shelve_s = { alert = 7200, alarm = 1800 }\nrealarm_s = 14400\nalert_needs_ack = false\n"
+    more += "[alarms.critical]\nmax_shelve_s = { alarm = 600 }\nrealarm_s = 0\n"
+    plant, gateway = load_all(write(tmp_path, more))
+    rules = next(iter(setting_of(plant, gateway).rules.values()))
+    assert (rules.shelf_s("velocity_rms", Severity.ALERT), rules.shelf_s("velocity_rms", Severity.ALARM)) == (7200.0, 600.0)
+    assert (rules.realarm_s, rules.alert_needs_ack) == (None, False)
+    general = replace(plant.machines[0], criticality=Criticality.GENERAL)
+    others = next(iter(setting_of(replace(plant, machines=(general,)), gateway).rules.values()))
+    assert (others.shelf_s("velocity_rms", Severity.ALARM), others.realarm_s) == (1800.0, 14400.0)
+    limit = replace(rules.point.limits[0], max_shelve_s=0.0)
+    own = replace(rules, point=replace(rules.point, limits=(limit,)))
+    assert own.shelf_s("velocity_rms", Severity.ALERT) == 0.0
+    assert own.shelf_s("monitoring", Severity.ALERT) == 7200.0
+
+
+def test_without_a_table_everything_is_as_usual(tmp_path: Path) -> None:
+    plant, gateway = load_all(write(tmp_path))
+    rules = next(iter(setting_of(plant, gateway).rules.values()))
+    assert (rules.shelf_s("velocity_rms", Severity.ALARM), rules.realarm_s, rules.alert_needs_ack) == (28800.0, None, True)
+    assert (plant.alarms.silence_s, plant.alarms.ringback_s, gateway.outputs) == (30.0, 0.0, ())
+
+
+DOUBTS = [
+    ("[alarms]\nmax_shelve_s = -1\n", "alarms.max_shelve_s: must not be below zero"),
+    ("[alarms]\nmax_shelve_s = 100000\n", "outlast every shift"),
+    ("[alarms]\nmax_shelve_s = { alert = 60, alarm = 600 }\n", "are the two swapped?"),
+    ('[alarms]\nmax_shelve_s = "8h"\n', "must be a number, or a table { alert = ..., alarm = ... }"),
+    ("[alarms.critical]\nrealarm_s = 30\n", "alarms.critical.realarm_s: whatever stands calls again every 30 s"),
+    ("[alarms]\nsilence_s = 0\n", "alarms.silence_s: what was silenced stays silent"),
+    ("[alarms]\nsilence_s = 3600\n", "alarms.silence_s: an alarm may be silent for 3600 s"),
+    ("[alarms]\nringback_s = -1\n", "alarms.ringback_s: must not be below zero"),
+    ("[alarms]\nsilenc_s = 1\n", 'did you mean "silence_s"?'),
+]
+
+
+@pytest.mark.parametrize(("text", "doubt"), DOUBTS)
+def test_doubts_about_the_alarms(tmp_path: Path, text: str, doubt: str) -> None:
+    assert doubt in said(write(tmp_path, text))
+
+
+OUTPUT_DOUBTS = [
+    ('command = ["/bin/true"]\n', "annunciator[#1].name: is missing, or no identifier"),
+    ('name = "horn"\n', "takes either command or topic"),
+    ('name = "horn"\ncommand = ["/bin/true"]\ntopic = "a"\n', "takes either command or topic"),
+    ('name = "horn"\ncommand = []\n', "names no program"),
+    ('name = "horn"\ncommand = ["./no-such-horn"]\n', "warning: annunciator[#1].command: there is no program"),
+    ('name = "horn"\ntopic = "machine/horn"\n', '"machine" is used by the gateway itself'),
+    ('name = "horn"\ntopic = "a/#"\n', "cannot be a topic"),
+    ('name = "horn"\ncommand = ["/bin/true"]\ntimeout_s = 0\n', "must be 0.1 to 60"),
+    ('name = "horn"\ntopic = "a"\n[[annunciator]]\nname = "horn"\ntopic = "b"\n', '"horn" is there twice'),
+    ('name = "horn"\ncommand = "horn --loud"\n', "must be a list"),
+]
+
+
+@pytest.mark.parametrize(("text", "doubt"), OUTPUT_DOUBTS)
+def test_doubts_about_the_outputs(tmp_path: Path, text: str, doubt: str) -> None:
+    assert doubt in said(write(tmp_path, gateway="[[annunciator]]\n" + text))
+
+
+def test_a_program_with_a_path_is_looked_for_from_the_config_directory(tmp_path: Path) -> None:
+    horn = tmp_path / "horn"
+    horn.write_text("#!/bin/sh\n")
+    horn.chmod(0o755)
+    both = '[[annunciator]]\nname = "horn"\ncommand = ["./horn", "--loud"]\n[[annunciator]]\nname = "beacon"\ntopic = "a/b"\n'
+    folder = write(tmp_path, gateway=both)
+    assert "annunciator" not in said(folder)
+    _, gateway = load_all(folder)
+    assert gateway.outputs == (
+        Output("horn", OutputKind.COMMAND, (str(horn), "--loud")),
+        Output("beacon", OutputKind.MQTT, topic="a/b"),
+    )
