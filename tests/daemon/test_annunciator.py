@@ -7,6 +7,8 @@ from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
 from pathlib import Path
 
+import pytest
+
 from edgemon.clock import SystemClock
 from edgemon.daemon import plan
 from edgemon.daemon.annunciator import Annunciator, run_command
@@ -137,9 +139,10 @@ async def test_a_test_is_journalled_first_and_ends_by_itself() -> None:
         assert outcome.done
         (told,) = desk.journal
         assert isinstance(told, OutputsTested)
-        assert (told.by, told.until - told.at) == (OPERATOR.name, plan.TEST_S)
+        assert told.by == OPERATOR.name
+        assert told.until - told.at == pytest.approx(plan.TEST_S)
         await until(lambda: bool(desk.published) and desk.published[-1][1].test)
-        assert desk.one.test_until is not None
+        assert desk.one.test_until
         await until(lambda: not desk.published[-1][1].test)
-        assert desk.one.test_until is None
+        assert not desk.one.test_until
         assert desk.published[-1][1] == Annunciation()
