@@ -16,6 +16,8 @@ from edgemon.model.reading import Counts
 Rows = NDArray[np.float32]
 """One number for each row, shape (rows,)."""
 NAN = float("nan")
+HOLD_STEP = 4
+"""Samples; looking at every fourth one costs a fourth, and misses no stretch that is long enough to matter."""
 
 
 class Figures(NamedTuple):
@@ -29,6 +31,10 @@ class Figures(NamedTuple):
     fourth: float
     at_extremes: int
     """Samples within one count of the highest or the lowest."""
+    may_hold: bool
+    """Four samples in a row, each `HOLD_STEP` apart, are equal: as in every stretch of 4 x `HOLD_STEP` equal samples."""
+    unsteadiness: float
+    """Mean square of the strongest third of the record over that of the weakest."""
     velocity_square: float = NAN
     """Mean square velocity in the point's band."""
     lowest_square: float = NAN
@@ -71,6 +77,7 @@ class Block:
         second = [(a > b) * square for a, b, square in zip(top, bottom, np.vecdot(work, plan.share).tolist(), strict=True)]
         fourth = [square / plan.n for square in np.vecdot(work, work).tolist()]
         self._columns = [top, bottom, mean.tolist(), second, fourth, list(map(_at_extremes, raw, top, bottom))]
+        self._columns += [_may_hold(raw), _unsteadiness(wave)]
         np.multiply(wave, plan.window, out=work)  # in memory that is at hand already
         self.lines: NDArray[np.complex64] = scipy.fft.rfft(work, axis=1, overwrite_x=True)
         """Lines of the tapered rows, nothing at 0 Hz."""
@@ -104,6 +111,21 @@ def _at_extremes(row: NDArray[np.int16], top: int, bottom: int) -> int:
     low = min(bottom, 32765) + 2
     inside = row - np.int16(low)  # what is below wraps round to more than any span
     return int(np.count_nonzero(inside.view(np.uint16) > np.uint16(max(max(top, -32766) - 2 - low, 0))))
+
+
+def _may_hold(raw: NDArray[np.int16]) -> list[bool]:
+    few = raw[:, ::HOLD_STEP]
+    same = few[:, 1:] == few[:, :-1]
+    found: list[bool] = (same[:, 2:] & same[:, 1:-1] & same[:, :-2]).any(axis=1).tolist()
+    return found
+
+
+def _unsteadiness(wave: NDArray[np.float32]) -> list[float]:
+    """Compare the thirds of each row; 1 where nothing moves at all."""
+    third = wave.shape[1] // 3
+    parts = [wave[:, start : start + third] for start in (0, third, 2 * third)]
+    squares = zip(*(np.vecdot(part, part).tolist() for part in parts), strict=True)
+    return [max(three) / least if (least := min(three)) > 0.0 else math.inf if max(three) > 0.0 else 1.0 for three in squares]
 
 
 def _stacked(counts: Sequence[Counts], n: int, padding: int) -> NDArray[np.int16]:

@@ -11,8 +11,8 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from edgemon.analysis.block import Block, Figures
-from edgemon.analysis.prepare import Plan
+from edgemon.analysis.block import HOLD_STEP, Block, Figures
+from edgemon.analysis.prepare import GOOD_PERIODS, Plan
 from edgemon.model.quality import Flaw, Verdict
 from edgemon.model.reading import Counts
 
@@ -45,6 +45,16 @@ RISE_STEEPNESS = 4.0
 RISE_SIGMAS = 3.5
 """... and so many standard deviations of that ratio in white noise: none of 400 captures of white noise is accused."""
 RISE_LINES = 6
+
+HELD = 4 * HOLD_STEP
+"""Equal samples in a row, at least, that are taken for samples lost and held; a shorter loss is hardly one to see."""
+HELD_CHANCE = 1e-6
+"""... if so many in a row come about by chance in fewer records than this, from the share of equal neighbours in the record:
+one that is coarse, or that lies still between shocks, has long stretches of its own."""
+HELD_JUMP = 4
+"""... and the signal comes or goes in a jump of so many counts: the crest of a slow sine leaves its value by one."""
+UNSTEADY = 1.2
+"""R.m.s. of one third of the record over that of another, beyond which a state is not steady."""
 
 CLEAN = Verdict()
 Row = tuple[Flaw, str]
@@ -81,17 +91,18 @@ def verdict(block: Block, i: int, figures: Figures, facts: Facts) -> Verdict:
     """
     plan = block.plan
     if not _suspect(plan, figures, facts):
-        return _of_plan(plan)
+        return _unsteady(plan) if figures.unsteadiness > UNSTEADY**2 else _of_plan(plan)
     limit = facts.range_si / facts.si_per_count if facts.si_per_count > 0.0 else math.inf
     found: list[Row | None] = [
         clipping(facts.counts, limit),
         flat_line(facts.counts, math.sqrt(figures.second)) if _may_be_flat(figures) else None,
         (Flaw.TOO_SHORT, plan.remarks[0]) if plan.too_short else None,
-        _missing() if facts.missing else None,
+        _missing() if facts.missing else held(facts.counts) if figures.may_hold else None,
         _rise(block, i, figures),
         _implausible(figures, facts),
     ]
-    remarks = plan.remarks[1:] if plan.too_short else plan.remarks
+    whole = _unsteady(plan) if figures.unsteadiness > UNSTEADY**2 else _of_plan(plan)
+    remarks = whole.remarks[1:] if plan.too_short else whole.remarks
     return _collect([row for row in found if row is not None], remarks)
 
 
@@ -101,6 +112,21 @@ def _of_plan(plan: Plan) -> Verdict:
     if plan.too_short:
         return _collect([(Flaw.TOO_SHORT, plan.remarks[0])], plan.remarks[1:])
     return _collect([], plan.remarks)
+
+
+@lru_cache(maxsize=64)
+def _unsteady(plan: Plan) -> Verdict:
+    """Give the verdict on what is not steady: a remark, no flaw, for a fault that sets in is not steady either.
+
+    Notes
+    -----
+    Thirds that hold few periods of the band's lower edge differ by chance, and are not told apart.
+    """
+    part, judged = plan.velocity, _of_plan(plan)
+    if part is None or part.band.low_hz * plan.n < GOOD_PERIODS * plan.fs_hz:
+        return judged
+    text = f"not steady: r.m.s. of the record's thirds differs by more than {100.0 * (UNSTEADY - 1.0):.0f} %"
+    return Verdict(judged.flaws, (*judged.remarks, text))
 
 
 def short_verdict(plan: Plan, missing: bool) -> Verdict:
@@ -118,6 +144,7 @@ def _suspect(plan: Plan, figures: Figures, facts: Facts) -> bool:
         or reach * si > facts.range_si - 2.0 * si
         or figures.at_extremes > max(MIN_RUN - 1, FLAT_SHARE * plan.n)
         or facts.missing
+        or figures.may_hold
         or figures.velocity_square * si**2 > MAX_VELOCITY**2
         or figures.lowest_square >= RISE_ENERGY * figures.velocity_square
     )
@@ -167,6 +194,30 @@ def clipping(counts: Counts, range_counts: float = np.inf) -> Row | None:
         if held > SHOULDER * shoulder:
             return Flaw.CLIPPED, f"flat tops: {100.0 * held / side.size:.2g} % of the samples at the record's extreme, in runs"
     return None
+
+
+def held(counts: Counts) -> Row | None:
+    """Find a stretch of one value within a record that moves: samples that were lost, and held or filled in.
+
+    Parameters
+    ----------
+    counts : int16 array, shape (n,)
+        One capture, n >= 1.
+    """
+    wide = counts.astype(np.int32)
+    ends = np.flatnonzero(np.diff(wide)) + 1
+    starts = np.concatenate(([0], ends))
+    lengths = np.diff(np.concatenate((starts, [wide.size])))
+    equal = 1.0 - ends.size / max(1, wide.size - 1)
+    chance = math.log(HELD_CHANCE / wide.size) / math.log(equal) if 0.0 < equal < 1.0 else math.inf
+    values = wide[starts]
+    jumps = np.abs(np.diff(values, prepend=values[:1], append=values[-1:]))
+    leaps = np.maximum(jumps[:-1], jumps[1:]) >= HELD_JUMP
+    inside = (values > int(wide.min()) + 1) & (values < int(wide.max()) - 1)  # flat tops are clipping
+    at = np.flatnonzero((lengths >= max(HELD, chance + 1.0)) & leaps & inside)
+    if at.size == 0:
+        return None
+    return Flaw.MISSING_SAMPLES, f"{int(lengths[at].sum())} samples within the capture were lost and are of one value in a row"
 
 
 def _in_runs(mask: NDArray[np.bool_]) -> int:

@@ -92,7 +92,7 @@ def flaws(look: Look) -> list[tuple[int, Flaw, str]]:
         wave = Waveform(counts, step if trusted else 1e-9, look.record.fs_hz, Band(10.0, 1000.0), None, None, missing=False)
         verdict = measure([wave])[0][1]
         for flaw, text in zip(verdict.flaws, verdict.remarks, strict=False):
-            if flaw in (Flaw.CLIPPED, Flaw.FLAT_LINE, Flaw.LOW_FREQUENCY_RISE, Flaw.IMPLAUSIBLE):
+            if flaw in (Flaw.CLIPPED, Flaw.FLAT_LINE, Flaw.MISSING_SAMPLES, Flaw.LOW_FREQUENCY_RISE, Flaw.IMPLAUSIBLE):
                 found.append((channel, flaw, text))
     return found
 

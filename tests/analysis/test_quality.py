@@ -224,3 +224,49 @@ def test_a_level_left_out_is_a_remark_and_hides_no_flaw() -> None:
     short = full(captured(wave[:200], FS, envelope_band=beyond))[1]
     assert short.flaws == (Flaw.TOO_SHORT,)
     assert len(short.remarks) == 2
+
+
+HELD_AT = 1000
+
+
+@pytest.mark.parametrize(("count", "is_held"), [(15, False), (16, True), (200, True), (1500, True)])
+@pytest.mark.parametrize("zeros", [False, True])
+@pytest.mark.parametrize("f_hz", [None, 49.4])
+def test_samples_lost_and_held_are_not_fit(count: int, is_held: bool, zeros: bool, f_hz: float | None) -> None:
+    rng = np.random.default_rng(21)
+    counts = rng.normal(size=N) * 2000.0 + (0.0 if f_hz is None else 8000.0 * np.sin(2.0 * np.pi * f_hz * T))
+    counts[HELD_AT : HELD_AT + count] = 0.0 if zeros else counts[HELD_AT]
+    assert (Flaw.MISSING_SAMPLES in full(counted(np.round(counts), si=1e-4))[1].flaws) is is_held
+
+
+@pytest.mark.parametrize("start", range(1000, 1004))
+def test_no_stretch_slips_through_wherever_it_begins(start: int) -> None:
+    counts = np.round(np.random.default_rng(22).normal(size=N) * 2000.0)
+    counts[start : start + 16] = counts[start]
+    assert full(counted(counts, si=1e-4))[1].flaws == (Flaw.MISSING_SAMPLES,)
+
+
+@pytest.mark.parametrize("fs_hz", [2560.0, 25600.0])
+@pytest.mark.parametrize("amplitude", [20, 40, 300, 5000])
+def test_a_record_that_lies_still_by_nature_is_not_accused(fs_hz: float, amplitude: int) -> None:
+    slow = amplitude * np.sin(2.0 * np.pi * 10.3 * np.arange(16384) / fs_hz)
+    knocks = np.random.default_rng(23).normal(size=16384)
+    knocks = np.where(np.random.default_rng(24).random(16384) < 0.03, 30.0 * knocks, 0.4 * knocks)
+    assert full(counted(np.round(slow + knocks), fs_hz, 1e-4))[1].flaws == ()
+    assert Flaw.MISSING_SAMPLES not in full(counted(np.round(knocks), fs_hz, 1e-4))[1].flaws
+
+
+@pytest.mark.parametrize(("ratio", "is_steady"), [(1.0, True), (1.15, True), (1.25, False), (0.87, True), (0.8, False)])
+def test_a_record_of_which_a_third_is_stronger_is_remarked_on_and_stays_fit(ratio: float, is_steady: bool) -> None:
+    # common practice: r.m.s. of thirds differs by more than 20 %; sine of 166.4 whole periods, thirds known in closed form
+    signal = np.sin(2.0 * np.pi * 104.0 * T)
+    signal[2 * N // 3 :] *= ratio
+    verdict = full(captured(signal, FS))[1]
+    assert verdict.is_fit
+    assert [remark.split(":")[0] for remark in verdict.remarks] == ([] if is_steady else ["not steady"])
+
+
+def test_thirds_that_hold_few_periods_are_not_compared() -> None:
+    n = 1024  # 0.4 s hold four periods of 10 Hz
+    verdict = full(captured(np.sin(2.0 * np.pi * 12.0 * T[:n]) * np.linspace(0.5, 1.0, n), FS))[1]
+    assert not any("steady" in remark for remark in verdict.remarks)
