@@ -31,6 +31,25 @@ class Waveform:
     sim: bool = True
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class Lines:
+    """One amplitude spectrum as a sensor has it in memory: unsigned 16-bit numbers, r.m.s., Hann window."""
+
+    id: str
+    t: float
+    line_hz: float
+    unit: str
+    scale: float
+    averages: int
+    axes: Mapping[str, NDArray[np.uint16]]
+    """Lines of each axis from 0 Hz on, shape (n,), the same n for all."""
+    rpm: float | None = None
+    temperature_c: float | None = None
+    battery_pct: float | None = None
+    rssi_dbm: float | None = None
+    sim: bool = True
+
+
 @dataclass(frozen=True, slots=True)
 class Record:
     """One SenML record: a number."""
@@ -62,18 +81,36 @@ def encode_capture(wave: Waveform, parts: int = 1, as_json: bool = False) -> lis
     ValueError
         Fewer samples than parts, or parts below 1.
     """
-    length = min(samples.size for samples in wave.axes.values())
+    head: dict[str, object] = {"id": wave.id, "t": wave.t, "fs": wave.fs_hz, "u": wave.unit, "scale": wave.scale}
+    return _in_parts(head | _condition(wave), wave.axes, "<i2", parts, as_json)
+
+
+def encode_spectrum(lines: Lines, parts: int = 1, as_json: bool = False) -> list[bytes]:
+    """Encode a spectrum as the payloads of one message or of several parts; as `encode_capture` otherwise."""
+    head: dict[str, object] = {"id": lines.id, "t": lines.t, "u": lines.unit, "detector": "rms", "df": lines.line_hz}
+    head |= {"window": "hann", "enbw": 1.5, "averages": lines.averages, "scale": lines.scale}
+    return _in_parts(head | _condition(lines), lines.axes, "<u2", parts, as_json)
+
+
+def _in_parts(
+    head: dict[str, object],
+    axes: Mapping[str, NDArray[np.int16]] | Mapping[str, NDArray[np.uint16]],
+    dtype: str,
+    parts: int,
+    as_json: bool,
+) -> list[bytes]:
+    length = min(numbers.size for numbers in axes.values())
     if parts < 1 or parts > length:
         raise ValueError(f"{length} samples cannot be sent in {parts} parts")
     edges = [length * k // parts for k in range(parts + 1)]
     payloads = []
     for k in range(parts):
-        fields = _head(wave)
-        cut = {axis: samples[edges[k] : edges[k + 1]].astype("<i2").tobytes() for axis, samples in wave.axes.items()}
+        fields = dict(head)
+        cut = {axis: numbers[edges[k] : edges[k + 1]].astype(dtype).tobytes() for axis, numbers in axes.items()}
         if parts > 1:
             fields["part"] = [k + 1, parts]
         if as_json:
-            fields["axes"] = {axis: base64.b64encode(samples).decode("ascii") for axis, samples in cut.items()}
+            fields["axes"] = {axis: base64.b64encode(numbers).decode("ascii") for axis, numbers in cut.items()}
             payloads.append(json.dumps(fields).encode())
         else:
             fields["axes"] = cut
@@ -81,14 +118,11 @@ def encode_capture(wave: Waveform, parts: int = 1, as_json: bool = False) -> lis
     return payloads
 
 
-def _head(wave: Waveform) -> dict[str, object]:
-    """Fields that every part carries; what the sensor does not know is left out."""
-    fields: dict[str, object] = {"id": wave.id, "t": wave.t, "fs": wave.fs_hz, "u": wave.unit, "scale": wave.scale}
-    known = {"rpm": wave.rpm, "temp": wave.temperature_c, "battery": wave.battery_pct, "rssi": wave.rssi_dbm}
-    fields.update({name: value for name, value in known.items() if value is not None})
-    if wave.sim:
-        fields["sim"] = True
-    return fields
+def _condition(one: Waveform | Lines) -> dict[str, object]:
+    """Fields about the sensor itself, the same in every part; what it does not know is left out."""
+    known = {"rpm": one.rpm, "temp": one.temperature_c, "battery": one.battery_pct, "rssi": one.rssi_dbm}
+    fields: dict[str, object] = {name: value for name, value in known.items() if value is not None}
+    return fields | ({"sim": True} if one.sim else {})
 
 
 def encode_readings(t: float, records: list[Record], as_json: bool = True, sim: bool = True) -> bytes:

@@ -9,7 +9,7 @@ from functools import lru_cache
 import numpy as np
 
 from simulators.faults import FAULTS, Case
-from simulators.payloads import Record, Waveform, encode_capture, encode_note, encode_readings
+from simulators.payloads import Lines, Record, Waveform, encode_capture, encode_note, encode_readings, encode_spectrum
 from simulators.scene import Actor, Post, Scene
 from simulators.sensors import Battery, housing_temperature
 from simulators.signals import AXES, Excitation, render, total, velocity_rms
@@ -17,6 +17,11 @@ from simulators.wear import Course
 
 READINGS_EVERY = 4
 """Battery, signal and temperature go out as readings with every so many captures."""
+
+USABLE = 2.56
+"""Sample rate over the highest frequency sent. Common practice of analysers: the rest is the anti-aliasing filter's."""
+
+FULL_LINE = 65535
 
 SPEED_WANDER = 4e-4
 """Standard deviation of shaft speed from one capture to the next, as a share of it."""
@@ -191,6 +196,33 @@ def capture(stage: Stage, actor: Actor, post: Post, number: int, found: Conditio
     )
 
 
+def spectrum(whole: Waveform) -> Lines:
+    """Give what a sensor sends that keeps the waveform to itself: r.m.s. lines, blocks of half the record averaged in power."""
+    block = next(iter(whole.axes.values())).size // 2
+    window = 0.5 - 0.5 * np.cos(2.0 * np.pi * np.arange(block) / block)
+    count = int(block / USABLE) + 1
+    lines = {}
+    for axis, counts in whole.axes.items():
+        wave = whole.scale * (counts - counts.mean())
+        pieces = np.stack([wave[start : start + block] for start in (0, block // 2, block)])
+        power = np.mean(np.abs(np.fft.rfft(pieces * window)) ** 2, axis=0)
+        lines[axis] = np.sqrt(2.0 * power[:count]) / window.sum()
+    scale = max(1e-6, *(float(one.max()) / FULL_LINE for one in lines.values()))
+    return Lines(
+        id=whole.id,
+        t=whole.t,
+        line_hz=whole.fs_hz / block,
+        unit=whole.unit,
+        scale=scale,
+        averages=3,
+        axes={axis: np.rint(one / scale).astype(np.uint16) for axis, one in lines.items()},
+        rpm=whole.rpm,
+        temperature_c=whole.temperature_c,
+        battery_pct=whole.battery_pct,
+        rssi_dbm=whole.rssi_dbm,
+    )
+
+
 def readings(stage: Stage, post: Post, number: int, found: Condition) -> bytes:
     """Make the SenML pack that goes with capture `number`; half of the sensors speak JSON, half CBOR."""
     records = [
@@ -220,7 +252,10 @@ def messages(stage: Stage, actor: Actor, post: Post, number: int) -> list[Delive
     sent = []
     if not post.levels_only:
         whole = capture(stage, actor, post, number, found)
-        sent += [(f"{topic}/capture", payload) for payload in encode_capture(whole, post.parts, post.as_json)]
+        if post.spectra_only:
+            sent += [(f"{topic}/spectrum", one) for one in encode_spectrum(spectrum(whole), post.parts, post.as_json)]
+        else:
+            sent += [(f"{topic}/capture", payload) for payload in encode_capture(whole, post.parts, post.as_json)]
     if post.levels_only or number % READINGS_EVERY == 0:
         sent.append((f"{topic}/reading", readings(stage, post, number, found)))
     fate = _draw(stage, post, number, 2)

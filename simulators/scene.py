@@ -35,6 +35,8 @@ class Post:
     as_json: bool
     levels_only: bool
     """Sends no waveforms, only the levels it computes itself."""
+    spectra_only: bool
+    """Sends no waveforms, only the spectra it computes itself."""
     knows_speed: bool
     warmth: float
     """Temperature rise here against the machine's."""
@@ -208,6 +210,7 @@ def _post(table: Table) -> Post:
         parts=table.whole("parts", 1, at_least=1),
         as_json=table.choice("format", ("cbor", "json"), "cbor") == "json",
         levels_only=table.flag("levels_only", False),
+        spectra_only=table.flag("spectra_only", False),
         knows_speed=table.flag("knows_speed", True),
         warmth=table.number("warmth", 1.0),
         battery_pct=table.number("battery_pct", 90.0, at_least=0.0, at_most=100.0),

@@ -10,7 +10,7 @@ from edgemon.alarms.suppress import shelved_severity
 from edgemon.model.alarm import AlarmRecord, AlarmState, PointState
 from edgemon.model.ids import PointKey
 from edgemon.model.instant import Instant
-from edgemon.model.level import Level
+from edgemon.model.level import LEVEL_KINDS, Level
 from edgemon.model.limit import Severity
 from edgemon.model.machine import Machine
 from edgemon.model.quality import Quality
@@ -66,7 +66,8 @@ def point_view(rules: Rules, state: States, now: Instant) -> PointView:
         stale_after_s=point.stale_after_s,
         sim=shown.sim,
         trend=shown.trend,
-        left_out=dict(shown.left_out),
+        left_out=_left_out(rules, shown, now),
+        sends=point.sends.value,
     )
 
 
@@ -85,6 +86,13 @@ def _is_gone(rules: Rules, state: PointState, level: Level, now: Instant) -> boo
     """Say whether a level that may be missing has been missing for so long that its last value speaks for nothing."""
     newest = state.level_at.get(level.name, now)
     return rules.may_be_missing(level.name) and newest != state.fit_at and now - newest >= rules.point.stale_after_s
+
+
+def _left_out(rules: Rules, state: PointState, now: Instant) -> dict[str, str]:
+    """Say what is left out and why, but for what the sensor sent as a reading in time: a spectrum with a peak beside it."""
+    stale_s = rules.point.stale_after_s
+    sent = {name for name, at in state.level_at.items() if name in LEVEL_KINDS and now - at < stale_s}
+    return {name: why for name, why in state.left_out.items() if name not in sent}
 
 
 def _level_view(rules: Rules, state: PointState, level: Level) -> LevelView:

@@ -142,8 +142,22 @@ def refine_speed(samples: NDArray[np.floating], fs_hz: float, speed_hz: float, s
     near a whole order) are not taken for harmonics. A Hann window places a line between two by the ratio of both.
     Source: kinematics; M. Gasior, J. L. Gonzalez, AIP Conf. Proc. 732 (2004) 276-285 (interpolation, from memory).
     """
-    line_hz = fs_hz / samples.shape[-1]
-    size = _sizes(np.atleast_2d(samples))
+    return place_speed(_sizes(np.atleast_2d(samples)), fs_hz / samples.shape[-1], speed_hz, supply_hz)
+
+
+def place_speed(lines: NDArray[np.floating], line_hz: float, speed_hz: float, supply_hz: float | None = None) -> ShaftSpeed:
+    """Place a given speed on the lines of spectra under a Hann window, as `refine_speed` does.
+
+    Parameters
+    ----------
+    lines : array, shape (channels, n)
+        Amplitudes from 0 Hz on, of any scale.
+    line_hz : float
+        Distance of two lines, above zero.
+    speed_hz, supply_hz
+        As for `refine_speed`.
+    """
+    size = np.array(lines, np.float64)
     if supply_hz is not None:
         field = np.arange(2.0 * supply_hz, line_hz * (size.shape[1] - 3), 2.0 * supply_hz)
         for at in np.rint(field / line_hz).astype(int):

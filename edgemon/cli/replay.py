@@ -18,7 +18,7 @@ from edgemon.model.instant import Instant
 from edgemon.model.outgoing import Outgoing
 from edgemon.mqtt.paho_client import PahoLink
 
-_REMARK = {"capture": remark_capture, "reading": remark_reading}
+_REMARK = {"capture": remark_capture, "spectrum": remark_capture, "reading": remark_reading}
 _TELL_EVERY = 50
 
 

@@ -7,14 +7,15 @@ from concurrent.futures import Executor
 
 from edgemon.clock import Clock
 from edgemon.daemon.path import Happened
-from edgemon.engine.diagnose import diagnose_capture
+from edgemon.engine.diagnose import diagnose_capture, levels_only
 from edgemon.engine.memory import Setting, Track
 from edgemon.errors import StoreError
 from edgemon.model.alarm import MONITORING
 from edgemon.model.event import AlarmChanged, DiagnosisMade, Event
-from edgemon.model.ids import PointKey
+from edgemon.model.ids import CaptureId, PointKey
 from edgemon.model.limit import Severity
 from edgemon.model.reading import Capture
+from edgemon.model.sends import Sends
 from edgemon.model.snapshot import Outcome
 from edgemon.store.port import Reader
 
@@ -93,13 +94,23 @@ class Diagnostics:
             capture = await self._newest(key, sim, now)
         except StoreError as error:
             return Outcome(False, str(error))
+        if capture is None and point.sends is Sends.LEVELS:
+            made = DiagnosisMade(now, key, CaptureId(""), levels_only(point.sensor), by, sim)
+            await self._tell(Happened(made))
+            return Outcome(True, point.sends.unknown)
         if capture is None:
-            return Outcome(False, f"no capture of sensor {point.sensor} is stored: it may send levels only")
+            return Outcome(False, f"no capture and no spectrum of sensor {point.sensor} is stored: it may send levels only")
         found = await asyncio.get_running_loop().run_in_executor(self._executor, diagnose_capture, self._setting, key, capture)
         await self._tell(Happened(DiagnosisMade(capture.taken_at, key, capture.id, found, by, sim)))
         return Outcome(True)
 
     async def _newest(self, key: PointKey, sim: bool, now: float) -> Capture | None:
-        sensor = self._setting.plant.points[key].sensor
-        keys = await self._reader.captures(sensor, now - _YEARS_S, now + _YEARS_S, sim, 1)
-        return await self._reader.capture(keys[0]) if keys else None
+        """Give the newest waveform; where there is none, or a spectrum is newer by more than is fresh, the newest spectrum."""
+        point = self._setting.plant.points[key]
+        since, until = now - _YEARS_S, now + _YEARS_S
+        waves = await self._reader.captures(point.sensor, since, until, sim, 1)
+        spectra = await self._reader.captures(point.sensor, since, until, sim, 1, spectra=True)
+        if waves and spectra and spectra[0].taken_at - waves[0].taken_at > point.stale_after_s:
+            waves = ()
+        newest = waves or spectra
+        return await self._reader.capture(newest[0]) if newest else None

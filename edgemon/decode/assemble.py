@@ -23,6 +23,12 @@ HELD_MESSAGES: Final = 16
 REMEMBERED: Final = 4
 """Keys of closed captures remembered, in times of the open captures allowed."""
 
+_FORM: Final = {
+    **{"detector": "detector", "df": "line_hz", "f0": "first_hz", "window": "window", "enbw": "noise_bandwidth_lines"},
+    **{"averages": "averages", "format": "is_float"},
+}
+"""Fields of a spectrum in which its parts must agree, and where they stand."""
+
 
 class OpenKey(NamedTuple):
     """What parts of one capture share."""
@@ -196,7 +202,7 @@ def _home(assembly: Assembly, part: CapturePart) -> tuple[OpenKey, CapturePart]:
     for other in reversed(tuple(assembly.open)):
         opened = assembly.open[other]
         first = opened.first
-        is_same = (first.sensor, first.id, first.sim) == (part.sensor, part.id, part.sim)
+        is_same = first.key._replace(taken_at=0.0) == part.key._replace(taken_at=0.0)
         if is_same and first.taken_at == first.received_at and _fits(opened, part):
             return other, replace(part, taken_at=first.taken_at)
     return key, part
@@ -219,6 +225,7 @@ def _contradiction(first: CapturePart, part: CapturePart) -> str:
         "fs": (first.fs_hz, part.fs_hz),
         "u": (first.unit, part.unit),
         "scale": (first.scale, part.scale),
+        **{name: (getattr(first.form, of, None), getattr(part.form, of, None)) for name, of in _FORM.items()},
         "part": (first.count, part.count),
         "axes": (first.axes.keys(), part.axes.keys()),
     }
@@ -301,6 +308,7 @@ def _joined(opened: OpenCapture, borders: InputBorders) -> Capture:
         rssi_dbm=_earliest(part.rssi_dbm for part in parts),
         sim=first.sim,
         missing_parts=opened.missing,
+        form=first.form,
     )
 
 

@@ -6,6 +6,7 @@ from edgemon.decode.capture import decode_capture
 from edgemon.decode.decoded import Decoded
 from edgemon.decode.note import decode_note
 from edgemon.decode.readings import decode_readings
+from edgemon.decode.spectrum import decode_spectrum
 from edgemon.decode.topics import Kind, read_topic
 from edgemon.errors import DecodeError, TooLarge, UnknownSensor
 from edgemon.model.gateway import InputBorders
@@ -22,12 +23,14 @@ Decoder = Callable[[Message, Sensor, InputBorders], Decoded]
 FORMATS: dict[str, Decoder] = {
     "senml": decode_readings,
     "capture": decode_capture,
+    "spectrum": decode_spectrum,
 }
 """Every payload format, by name; a new one is one more line, and a folder of payloads for the tests."""
 
 FORMAT_OF_TOPIC: dict[Kind, str] = {
     Kind.READING: "senml",
     Kind.CAPTURE: "capture",
+    Kind.SPECTRUM: "spectrum",
 }
 """The format a sensor's topic carries. Source: message contract, section In."""
 

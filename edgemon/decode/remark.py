@@ -26,12 +26,12 @@ _LABELS: Final = {name: label for label, name in CBOR_LABELS.items()}
 
 
 def remark_capture(payload: bytes, mark: bool, shift: Shift | None) -> bytes:
-    """Mark a capture, or a part of one, as simulated and move its time.
+    """Mark a capture or spectrum, or a part of one, as simulated and move its time.
 
     Parameters
     ----------
     payload : bytes
-        CBOR map or JSON object of the topic `capture`.
+        CBOR map or JSON object of the topic `capture` or `spectrum`.
     mark : bool
         Set `sim`.
     shift : callable or None

@@ -16,6 +16,7 @@ class Kind(StrEnum):
 
     READING = "reading"
     CAPTURE = "capture"
+    SPECTRUM = "spectrum"
     SIMULATION = "simulation"
 
 
@@ -28,7 +29,7 @@ class Topic:
     """None for the one topic that belongs to no sensor."""
 
 
-_OF_SENSOR = {Kind.READING.value: Kind.READING, Kind.CAPTURE.value: Kind.CAPTURE}
+_OF_SENSOR = {kind.value: kind for kind in (Kind.READING, Kind.CAPTURE, Kind.SPECTRUM)}
 
 
 def subscriptions(root: str) -> tuple[str, ...]:
@@ -47,7 +48,7 @@ def read_topic(text: str, root: str) -> Topic:
     Raises
     ------
     UnknownTopic
-        Not below the root, not one of the three forms, or an identifier outside the contract's alphabet.
+        Not below the root, not one of the four forms, or an identifier outside the contract's alphabet.
     """
     if not text.startswith(f"{root}/"):
         raise UnknownTopic(f"not below {root}/", clean(text, _TOPIC_SHOWN))
@@ -55,7 +56,7 @@ def read_topic(text: str, root: str) -> Topic:
     if levels == [Kind.SIMULATION.value]:
         return Topic(Kind.SIMULATION)
     if len(levels) != 3 or levels[0] != "sensor" or levels[2] not in _OF_SENSOR:
-        hint = f"sensors publish to {root}/sensor/<sensor>/reading and {root}/sensor/<sensor>/capture"
+        hint = f"sensors publish to {root}/sensor/<sensor>/reading, .../capture and .../spectrum"
         raise UnknownTopic("not a topic of the message contract", clean(text, _TOPIC_SHOWN), hint)
     if not is_identifier(levels[1]):
         hint = "identifiers are [a-z0-9][a-z0-9_-]{0,62}"

@@ -2,11 +2,11 @@
 
 import math
 
-from edgemon.analysis.speed import ShaftSpeed, refine_speed
+from edgemon.analysis.speed import ShaftSpeed, place_speed, refine_speed
 from edgemon.diagnosis.bearing import can_judge
 from edgemon.diagnosis.look import Look
 from edgemon.diagnosis.record import MIN_SAMPLES, MachineFacts, Record
-from edgemon.diagnosis.registry import PATTERNS
+from edgemon.diagnosis.registry import NEED_WAVEFORM, PATTERNS
 from edgemon.errors import ParameterError
 from edgemon.model.finding import Conclusion, Diagnosis, Fault, Finding
 
@@ -41,15 +41,25 @@ def diagnose(record: Record, facts: MachineFacts) -> Diagnosis:
     """
     if facts.speed_hz is not None and not (math.isfinite(facts.speed_hz) and facts.speed_hz > 0.0):
         raise ParameterError(f"shaft speed {facts.speed_hz} Hz", "speed_hz", "above zero, or none where it is not known")
-    if record.samples.shape[1] < MIN_SAMPLES:
+    if record.lines is None and record.samples.shape[1] < MIN_SAMPLES:
         return Diagnosis(Conclusion.CANNOT_TELL, (), remarks=(f"fewer than {MIN_SAMPLES} samples",))
-    speed = None if facts.speed_hz is None else refine_speed(record.samples, record.fs_hz, facts.speed_hz, facts.supply_hz)
-    look = Look(record, facts, speed)
-    every = [finding for pattern in PATTERNS.values() for finding in pattern(look)]
+    if record.n_lines < MIN_SAMPLES // 8:
+        return Diagnosis(Conclusion.CANNOT_TELL, (), remarks=(f"fewer than {MIN_SAMPLES // 8} lines",))
+    look = Look(record, facts, _speed(record, facts))
+    wanted = {name: pattern for name, pattern in PATTERNS.items() if record.lines is None or name not in NEED_WAVEFORM}
+    every = [finding for pattern in wanted.values() for finding in pattern(look)]
     doubt = 1.0 - math.prod(1.0 - finding.confidence for finding in every)
     findings = _ranked(every)
     limits = _limits(look)
-    return Diagnosis(_verdict(findings, doubt, limits), tuple(findings), *_told(speed), remarks=tuple(limits))
+    return Diagnosis(_verdict(findings, doubt, limits), tuple(findings), *_told(look.speed), remarks=tuple(limits))
+
+
+def _speed(record: Record, facts: MachineFacts) -> ShaftSpeed | None:
+    if facts.speed_hz is None:
+        return None
+    if record.lines is None:
+        return refine_speed(record.samples, record.fs_hz, facts.speed_hz, facts.supply_hz)
+    return place_speed(record.lines, record.line_hz, facts.speed_hz, facts.supply_hz)
 
 
 def _told(speed: ShaftSpeed | None) -> tuple[float | None, str]:
@@ -77,7 +87,9 @@ def _limits(look: Look) -> list[str]:
     found = []
     if look.speed is None:
         found.append("shaft speed not known: nothing that turns can be named")
-    if not look.facts.bearings:
+    if look.record.lines is not None:
+        found.append("a spectrum holds no envelope: bearing defects and blows of gears cannot be told")
+    elif not look.facts.bearings:
         found.append("bearing geometry not known: bearing defects were not looked for")
     elif look.speed is not None and not can_judge(look):
         found.append("record too short, too slow or not acceleration: bearing defects could not be looked for")

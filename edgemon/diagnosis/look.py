@@ -47,8 +47,12 @@ class Look:
 
     @cached_property
     def _acceleration(self) -> NDArray[np.float64]:
-        rows = [amplitude_spectrum(row, self.record.fs_hz, self.record.quantity).amplitude for row in self.record.samples]
-        found = np.array(rows, np.float64)
+        record = self.record
+        if record.lines is None:
+            rows = [amplitude_spectrum(row, record.fs_hz, record.quantity).amplitude for row in record.samples]
+            found = np.array(rows, np.float64)
+        else:
+            found = record.lines.copy()
         if self.record.quantity is Quantity.VELOCITY:
             found *= 2.0 * np.pi * self.frequencies
         return found
@@ -56,7 +60,7 @@ class Look:
     @cached_property
     def frequencies(self) -> NDArray[np.float64]:
         """Frequency of each line, Hz."""
-        return np.asarray(self.record.line_hz * np.arange(self.record.samples.shape[1] // 2 + 1))
+        return np.asarray(self.record.line_hz * np.arange(self.record.n_lines))
 
     @cached_property
     def velocity(self) -> NDArray[np.float64]:

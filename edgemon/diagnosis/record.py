@@ -36,6 +36,9 @@ class Record:
     fs_hz: float
     channels: tuple[Channel, ...]
     quantity: Quantity = Quantity.ACCELERATION
+    lines: NDArray[np.float64] | None = None
+    """R.m.s. of each line of `quantity` from 0 Hz to half of `fs_hz`, SI, shape (channels, lines), with the noise bandwidth of
+    a Hann window: of sensors that send spectra. Then there are no samples, and what needs a waveform cannot be told."""
 
     def __post_init__(self) -> None:
         """Refuse what cannot be a record."""
@@ -51,7 +54,12 @@ class Record:
     @property
     def line_hz(self) -> float:
         """Distance of two lines of a spectrum of the whole record."""
-        return self.fs_hz / int(self.samples.shape[1])
+        return self.fs_hz / (int(self.samples.shape[1]) if self.lines is None else 2 * (int(self.lines.shape[1]) - 1))
+
+    @property
+    def n_lines(self) -> int:
+        """Number of lines of a spectrum of the whole record."""
+        return int(self.samples.shape[1]) // 2 + 1 if self.lines is None else int(self.lines.shape[1])
 
 
 @dataclass(frozen=True, slots=True)

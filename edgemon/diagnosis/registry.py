@@ -27,3 +27,6 @@ PATTERNS: dict[str, Callable[[Look], list[Finding]]] = {
     "lubrication": lubrication,
 }
 """Pattern name to function: a look at a record to findings of any confidence."""
+
+NEED_WAVEFORM = frozenset({"sensor", "bearing-defects", "gear"})
+"""Patterns that a spectrum alone cannot answer: they need the shape of the waveform, or its envelope."""

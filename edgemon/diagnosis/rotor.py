@@ -30,7 +30,8 @@ TENTH = 0.1
 def unbalance(look: Look) -> list[Finding]:
     """1x makes most of the radial velocity, steady, the radial directions about a quarter turn apart."""
     best: Finding | None = None
-    pairs: list[tuple[int, ...]] = list(combinations(look.radial, 2))
+    has_phases = look.record.lines is None
+    pairs: list[tuple[int, ...]] = list(combinations(look.radial, 2)) if has_phases else []
     for pair in pairs or [(channel,) for channel in look.radial]:
         found = _unbalance_of(look, pair)
         if found is not None and (best is None or found.confidence > best.confidence):

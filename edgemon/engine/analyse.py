@@ -9,6 +9,7 @@ from edgemon.analysis.measure import Waveform, measure
 from edgemon.decode.assemble import Assembly, add, expire
 from edgemon.decode.decoded import Decoded
 from edgemon.decode.registry import decode, quarantine
+from edgemon.engine import received
 from edgemon.engine.arrivals import digest_of, first_arrival
 from edgemon.engine.memory import Memory, Setting
 from edgemon.engine.speeds import Speeds, remarked
@@ -265,7 +266,7 @@ def _measured(setting: Setting, memory: Memory, items: Sequence[Item | Capture])
     plant = setting.plant
     work: list[tuple[int, Point, Waveform, str]] = []
     for index, item in enumerate(items):
-        if isinstance(item, Capture):
+        if isinstance(item, Capture) and item.form is None:
             sensor, speeds = plant.sensors[item.sensor], Speeds(setting, memory, item)
             work.extend(
                 (
@@ -295,6 +296,13 @@ def _measured(setting: Setting, memory: Memory, items: Sequence[Item | Capture])
         assert isinstance(capture, Capture)
         siblings, levels = plant.points_of_sensor[capture.sensor], remarked(point, levels, remark)
         of_item.setdefault(index, []).append(_measurement(capture, point, levels, verdict, _takes_temperature(point, siblings)))
+    for index, item in enumerate(items):
+        if isinstance(item, Capture):
+            siblings = plant.points_of_sensor.get(item.sensor, ())
+            of_item.setdefault(index, []).extend(
+                _measurement(item, point, levels, verdict, _takes_temperature(point, siblings))
+                for point, levels, verdict in received.measured(plant, item, Speeds(setting, memory, item))
+            )
     return [
         Taken(item, tuple(of_item.get(index, ())), _digest(item.axes)) if isinstance(item, Capture) else item
         for index, item in enumerate(items)

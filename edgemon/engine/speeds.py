@@ -53,6 +53,8 @@ class Speeds:
     def _estimate(self, machine_id: MachineId) -> LevelSpeed:
         machine, capture = self._plant.machine_of[machine_id], self._capture
         own = {point.axis for point in self._plant.points_of_sensor[capture.sensor] if point.key.machine == machine_id}
+        if capture.form is not None:
+            return LevelSpeed(None)
         rows = [counts for axis, counts in sorted(capture.axes.items()) if axis in own]
         if machine.rpm is None or capture.missing_parts or not rows or min(row.size for row in rows) < 2:
             return LevelSpeed(None)

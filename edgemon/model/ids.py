@@ -31,12 +31,16 @@ class PointKey(NamedTuple):
 
 
 class CaptureKey(NamedTuple):
-    """What makes two captures the same one: sensor, the sensor's id for it and its time; a simulated one is another."""
+    """What makes two captures the same one: sensor, the sensor's id for it and its time; a simulated one is another.
+
+    A waveform and a spectrum are never the same one.
+    """
 
     sensor: SensorId
     id: CaptureId
     taken_at: float
     sim: bool = False
+    spectrum: bool = False
 
 
 class ReadingKey(NamedTuple):

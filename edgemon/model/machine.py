@@ -10,6 +10,7 @@ from edgemon.model.level import LEVEL_KINDS, Band, LevelKind, LevelSpec
 from edgemon.model.limit import Limit, Severity
 from edgemon.model.policy import AlarmPolicy
 from edgemon.model.response import Response
+from edgemon.model.sends import Sends
 from edgemon.units import Quantity
 
 
@@ -46,6 +47,7 @@ class Sensor:
     """Has a clock of its own; otherwise the time of arrival counts."""
     levels: Mapping[str, Quantity] = field(default_factory=dict)
     """Levels of its points that are the plant file's own, and what they measure: the sensor may send them as readings."""
+    sends: Sends = Sends.WAVEFORM
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,6 +74,8 @@ class Point:
     """What to do, for every alarm that there can be."""
     masks: tuple[MaskSpec, ...] = ()
     derived: tuple[DerivedSpec, ...] = ()
+    sends: Sends = Sends.WAVEFORM
+    """What its sensor sends."""
 
     def kind_of(self, level: str) -> LevelKind | None:
         """Say what a level's name stands for at this point, None where it is not a level."""

@@ -14,6 +14,7 @@ class Flaw(StrEnum):
     LOW_FREQUENCY_RISE = "low-frequency-rise"
     IMPLAUSIBLE = "implausible"
     REPEATED = "repeated"
+    BAND_NOT_COVERED = "band-not-covered"
 
 
 class Quality(StrEnum):

@@ -1,4 +1,4 @@
-"""What a sensor sends, decoded: a reading is one value, a capture is one waveform (of one or more axes)."""
+"""What a sensor sends, decoded: a reading is one value, a capture is one waveform or spectrum (of one or more axes)."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -8,10 +8,12 @@ from numpy.typing import NDArray
 
 from edgemon.model.ids import CaptureId, CaptureKey, ReadingKey, SensorId
 from edgemon.model.instant import Instant
+from edgemon.model.spectrum import LineForm
 from edgemon.units import Quantity
 
 Counts = NDArray[np.int16]
-"""Samples as the converter of the sensor gave them, shape (n,)."""
+"""Samples as the converter of the sensor gave them, shape (n,); or the lines of a spectrum, in 16-bit words as they came
+(`LineForm.words`)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,12 +46,14 @@ class CapturePart:
     taken_at: Instant
     received_at: Instant
     fs_hz: float
+    """Sample rate; 0 of a spectrum."""
     unit: str
-    """Unit of a scaled sample as sent: `m/s2`, `g` or `mV`."""
+    """Unit of a scaled sample as sent: `m/s2`, `g` or `mV`; of a spectrum's line any of its quantity."""
     scale: float
     """One count in `unit`."""
     si_per_count: float
-    """One count in m/s2: `scale` and, for `mV`, the sensor's sensitivity applied."""
+    """One count in m/s2: `scale` and, for `mV`, the sensor's sensitivity applied. Of a spectrum: what makes the r.m.s.
+    amplitude of a line, in the house's unit of its quantity, out of the number sent."""
     axes: Mapping[str, Counts]
     number: int = 1
     count: int = 1
@@ -58,16 +62,18 @@ class CapturePart:
     battery_pct: float | None = None
     rssi_dbm: float | None = None
     sim: bool = False
+    form: LineForm | None = None
+    """What the lines of a spectrum are; None of a waveform."""
 
     @property
     def key(self) -> CaptureKey:
         """Give what makes a repeat of this capture recognisable."""
-        return CaptureKey(self.sensor, self.id, self.taken_at, self.sim)
+        return CaptureKey(self.sensor, self.id, self.taken_at, self.sim, self.form is not None)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Capture:
-    """One waveform, whole; or as much of it as came, with the parts that are missing named."""
+    """One waveform or spectrum, whole; or as much of it as came, with the parts that are missing named."""
 
     sensor: SensorId
     id: CaptureId
@@ -85,11 +91,13 @@ class Capture:
     rssi_dbm: float | None = None
     sim: bool = False
     missing_parts: tuple[int, ...] = ()
+    form: LineForm | None = None
+    """What the lines of a spectrum are; None of a waveform."""
 
     @property
     def key(self) -> CaptureKey:
         """Give what makes a repeat of this capture recognisable."""
-        return CaptureKey(self.sensor, self.id, self.taken_at, self.sim)
+        return CaptureKey(self.sensor, self.id, self.taken_at, self.sim, self.form is not None)
 
 
 @dataclass(frozen=True, slots=True)

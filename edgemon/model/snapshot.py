@@ -120,6 +120,8 @@ class PointView:
     diagnosis: DiagnosisView | None = None
     left_out: dict[str, str] = field(default_factory=dict)
     """Levels that could not be measured in the newest fit capture, with the reason."""
+    sends: str = "waveform"
+    """What its sensor sends: waveform, spectrum or levels."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -62,7 +62,9 @@ def point_document(point: PointView) -> dict[str, Any]:
         "alarms": [_alarm(alarm) for alarm in point.alarms],
         "capture": point.capture,
         "sim": point.sim,
-    } | ({"left_out": dict(point.left_out)} if point.left_out else {})
+        **({"left_out": dict(point.left_out)} if point.left_out else {}),
+        **({"sends": point.sends} if point.sends != "waveform" else {}),
+    }
 
 
 def gateway_state(root: str, gateway: GatewayView) -> Outgoing:

@@ -11,6 +11,7 @@ from edgemon.settings.check_derived import check_derived, check_names, check_sta
 from edgemon.settings.check_levels import check_levels
 from edgemon.settings.check_masks import check_masks
 from edgemon.settings.check_responses import check_actions, check_responses
+from edgemon.settings.check_sends import check_sends
 from edgemon.settings.check_train import check_train
 from edgemon.settings.classes import SEVERITY_CLASSES, SeverityClass
 from edgemon.settings.derived import own_specs
@@ -34,6 +35,7 @@ def check_plant(file: PlantFile, report: Report) -> None:
     for number, machine in enumerate(file.machine):
         _machine(machine, file, ("machine", number), report)
     _sensor_axes(file, report)
+    check_sends(file, report)
     check_responses(file, report)
     check_alarms(file.alarms, report)
     if not any(problem.is_error for problem in report.problems):

@@ -25,6 +25,7 @@ from edgemon.model.machine import (
     Train,
     point_key,
 )
+from edgemon.model.sends import Sends
 from edgemon.settings import classes
 from edgemon.settings.address import Address
 from edgemon.settings.alarms import outputs_of, policy_of
@@ -107,6 +108,7 @@ def _sensor(table: SensorTable) -> Sensor:
         sensitivity_v_per_si=None if sensitivity is None else to_si(sensitivity, "mV") / per_g,
         range_si=None if table.range_g is None else to_si(table.range_g, "g"),
         clock=table.clock,
+        sends=Sends(table.sends),
     )
 
 
@@ -187,6 +189,7 @@ def _point(machine: MachineTable, table: PointTable, sensor: Sensor, responses: 
         responses=responses_of(responses, machine, table, limits),
         masks=mask_specs(machine, table),
         derived=derived_specs(machine, table),
+        sends=sensor.sends,
     )
 
 

@@ -240,6 +240,7 @@ class SensorTable(Shape):
     range_g: float | None = None
     sensitivity_mv_per_g: float | None = None
     clock: bool = True
+    sends: Literal["waveform", "spectrum", "levels"] = "waveform"
 
 
 class ClassTable(Shape):

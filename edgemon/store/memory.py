@@ -169,14 +169,23 @@ class MemoryStore:
         return self._captures.get(key)
 
     async def captures(
-        self, sensor: SensorId | None, since: Instant, until: Instant, sim: bool | None = None, most: int = 1000
+        self,
+        sensor: SensorId | None,
+        since: Instant,
+        until: Instant,
+        sim: bool | None = None,
+        most: int = 1000,
+        spectra: bool | None = False,
     ) -> tuple[CaptureKey, ...]:
-        """List stored captures, newest first."""
+        """List stored waveforms, with `spectra` spectra instead (None: both), newest first."""
         self._ask()
         found = [
             capture.key
             for capture in reversed(self._captures.values())
-            if sensor in (None, capture.sensor) and sim in (None, capture.sim) and since <= capture.taken_at <= until
+            if sensor in (None, capture.sensor)
+            and sim in (None, capture.sim)
+            and spectra in (None, capture.form is not None)
+            and since <= capture.taken_at <= until
         ]
         return tuple(sorted(found, key=lambda key: -key.taken_at)[:most])
 

@@ -154,13 +154,19 @@ class Reader(Protocol):
         ...
 
     async def capture(self, key: CaptureKey) -> Capture | None:
-        """Give a stored capture."""
+        """Give a stored capture, a waveform or a spectrum as its key says."""
         ...
 
     async def captures(
-        self, sensor: SensorId | None, since: Instant, until: Instant, sim: bool | None = None, most: int = 1000
+        self,
+        sensor: SensorId | None,
+        since: Instant,
+        until: Instant,
+        sim: bool | None = None,
+        most: int = 1000,
+        spectra: bool | None = False,
     ) -> tuple[CaptureKey, ...]:
-        """List stored captures, newest first."""
+        """List stored waveforms, with `spectra` spectra instead (None: both), newest first."""
         ...
 
     async def readings(

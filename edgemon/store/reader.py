@@ -23,7 +23,7 @@ T = TypeVar("T")
 _VALUES = """SELECT t, value, fit FROM trend JOIN series ON series.id = trend.series
     WHERE kind = ? AND owner = ? AND place = ? AND name = ? AND sim = ? AND t BETWEEN ? AND ? ORDER BY t {order} LIMIT ?"""
 _CAPTURE = f"""SELECT {CAPTURE_COLUMNS}, missing_parts, segment, offset, length, checksum
-    FROM captures WHERE sensor = ? AND id = ? AND taken_at = ? AND sim = ?"""
+    FROM captures WHERE sensor = ? AND id = ? AND taken_at = ? AND sim = ? AND spectrum = ?"""
 _OF_EACH_ALARM = "GROUP BY machine, point, sim, json_extract(body, '$.alarm[2]')"
 _STANDING = f"""SELECT seq, recorded_at, body, hash FROM journal WHERE seq IN (
     SELECT max(seq) FROM journal WHERE kind = 'alarm-changed' AND recorded_at < ? {_OF_EACH_ALARM}
@@ -95,20 +95,27 @@ class SqliteReader:
 
         def look(connection: sqlite3.Connection) -> Capture | None:
             row = connection.execute(_CAPTURE, key).fetchone()
-            return None if row is None else capture_from_row(row[:14], read(folder, Place(*row[14:17]), row[17]))
+            return None if row is None else capture_from_row(row, read(folder, Place(*row[-4:-1]), row[-1]))
 
         return await self._run(look)
 
     async def captures(
-        self, sensor: SensorId | None, since: Instant, until: Instant, sim: bool | None = None, most: int = 1000
+        self,
+        sensor: SensorId | None,
+        since: Instant,
+        until: Instant,
+        sim: bool | None = None,
+        most: int = 1000,
+        spectra: bool | None = False,
     ) -> tuple[CaptureKey, ...]:
-        """List stored captures, newest first."""
-        wanted = {"sensor": sensor, "sim": sim}
+        """List stored waveforms, with `spectra` spectra instead (None: both), newest first."""
+        wanted = {"sensor": sensor, "sim": sim, "spectrum": spectra}
         given = {column: value for column, value in wanted.items() if value is not None}
         where = " AND ".join(["taken_at BETWEEN ? AND ?", *(f"{column} = ?" for column in given)])
-        sql = f"SELECT sensor, id, taken_at, sim FROM captures WHERE {where} ORDER BY taken_at DESC, number DESC LIMIT ?"
+        columns, order = "sensor, id, taken_at, sim, spectrum", "taken_at DESC, number DESC"
+        sql = f"SELECT {columns} FROM captures WHERE {where} ORDER BY {order} LIMIT ?"
         rows = await self._rows(sql, (since, until, *given.values(), most))
-        return tuple(CaptureKey(sensor, name, taken_at, bool(is_sim)) for sensor, name, taken_at, is_sim in rows)
+        return tuple(CaptureKey(name, one, at, bool(is_sim), bool(lines)) for name, one, at, is_sim, lines in rows)
 
     async def quarantined(self, limit: int) -> tuple[Quarantined, ...]:
         """Give rejected messages, newest first."""

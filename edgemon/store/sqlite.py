@@ -20,6 +20,7 @@ from edgemon.store.transaction import Writer, has_capture, next_seq
 from edgemon.store.wire import (
     BASELINES,
     CAPTURE_COLUMNS,
+    COLUMNS,
     baselines_of,
     entry_from_row,
     part_from_row,
@@ -33,7 +34,7 @@ QUARANTINE_MOST = 1000
 
 _READING = """SELECT 1 FROM series JOIN trend ON trend.series = series.id
     WHERE kind = 'sensor' AND owner = ? AND place = '' AND name = ? AND t = ? AND sim = ?"""
-_PART = "SELECT 1 FROM parts WHERE sensor = ? AND id = ? AND taken_at = ? AND sim = ? AND part = ?"
+_PART = "SELECT 1 FROM parts WHERE sensor = ? AND id = ? AND taken_at = ? AND sim = ? AND spectrum = ? AND part = ?"
 _DIAGNOSES = """SELECT seq, recorded_at, body FROM journal WHERE seq IN
     (SELECT max(seq) FROM journal WHERE kind = 'diagnosis-made' GROUP BY machine, point, sim)"""
 _PARTS = f"SELECT {CAPTURE_COLUMNS}, part, parts, record FROM parts ORDER BY arrival"
@@ -171,7 +172,7 @@ class SqliteStore:
             tuple(sensor_state_from_json(row[0], f"{path}, state of sensor {row[1]}") for row in sensors),
             tuple(MachineSpeed(MachineId(row[0]), row[1], row[2], bool(row[3])) for row in speeds),
             tuple(
-                part_from_row(row, unpack(row[-1], f"{path}, part {row[13]} of capture {row[1]} of {row[0]}"))
+                part_from_row(row, unpack(row[-1], f"{path}, part {row[COLUMNS]} of capture {row[1]} of {row[0]}"))
                 for row in connection.execute(_PARTS)
             ),
             dict(connection.execute("SELECT name, value FROM counters ORDER BY name").fetchall()),

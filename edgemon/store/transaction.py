@@ -16,6 +16,7 @@ from edgemon.store.samples import pack
 from edgemon.store.segments import Place, Segments
 from edgemon.store.wire import (
     CAPTURE_COLUMNS,
+    COLUMNS,
     Row,
     capture_row,
     part_row,
@@ -28,9 +29,9 @@ SeriesKey: TypeAlias = tuple[str, str, str, str, bool]
 """Kind, owner, place, name, sim."""
 
 _CAPTURE = f"""INSERT INTO captures ({CAPTURE_COLUMNS}, missing_parts, segment, offset, length, checksum)
-    VALUES ({", ".join("?" * 18)})"""
+    VALUES ({", ".join("?" * (COLUMNS + 5))})"""
 _PART = f"""INSERT INTO parts ({CAPTURE_COLUMNS}, part, parts, record)
-    VALUES ({", ".join("?" * 16)}) ON CONFLICT DO NOTHING"""
+    VALUES ({", ".join("?" * (COLUMNS + 3))}) ON CONFLICT DO NOTHING"""
 _VALUE = """INSERT INTO trend (series, t, value, fit) VALUES (?, ?, ?, ?)
     ON CONFLICT DO UPDATE SET value = excluded.value, fit = excluded.fit WHERE excluded.fit > fit"""
 _POINT = """INSERT INTO point_states (machine, point, sim, body) VALUES (?, ?, ?, ?)
@@ -141,7 +142,7 @@ class Writer:
         if commit.parts:
             connection.executemany(_PART, [part_row(part, pack(part.axes).joined()) for part in commit.parts])
         if commit.captures:
-            sql = "DELETE FROM parts WHERE sensor = ? AND id = ? AND taken_at = ? AND sim = ?"
+            sql = "DELETE FROM parts WHERE sensor = ? AND id = ? AND taken_at = ? AND sim = ? AND spectrum = ?"
             connection.executemany(sql, [capture.key for capture in commit.captures])
 
     def _trend(self, connection: sqlite3.Connection, commit: Commit, fresh: dict[SeriesKey, int]) -> None:
@@ -207,7 +208,7 @@ def next_seq(connection: sqlite3.Connection) -> int:
 
 def has_capture(connection: sqlite3.Connection, key: CaptureKey) -> bool:
     """Say whether a capture is stored, whole or closed."""
-    sql = "SELECT 1 FROM captures WHERE sensor = ? AND id = ? AND taken_at = ? AND sim = ?"
+    sql = "SELECT 1 FROM captures WHERE sensor = ? AND id = ? AND taken_at = ? AND sim = ? AND spectrum = ?"
     return connection.execute(sql, key).fetchone() is not None
 
 

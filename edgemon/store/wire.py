@@ -42,6 +42,7 @@ from edgemon.model.ids import AlarmKey, PointKey
 from edgemon.model.instant import format_instant
 from edgemon.model.limit import Severity
 from edgemon.model.reading import Capture, CapturePart, Counts
+from edgemon.model.spectrum import LineForm
 from edgemon.store.port import Search
 from edgemon.units import from_si
 
@@ -210,33 +211,43 @@ _FACTS = (
     *("rpm", "temperature_c", "battery_pct", "rssi_dbm", "sim"),
 )
 """What captures and parts have in common: fields and columns of the same name."""
-CAPTURE_COLUMNS = ", ".join(_FACTS)
+CAPTURE_COLUMNS = ", ".join((*_FACTS, "spectrum", "form"))
+COLUMNS = len(_FACTS) + 2
+"""How many there are."""
 _facts_of = attrgetter(*_FACTS)
+_FORM = TypeAdapter(LineForm)
 
 
 def capture_row(capture: Capture) -> Row:
     """Give the common columns and the missing parts."""
-    return (*_facts_of(capture), json.dumps(capture.missing_parts))
+    return (*_common(capture), json.dumps(capture.missing_parts))
 
 
 def capture_from_row(row: Row, axes: Mapping[str, Counts]) -> Capture:
     """Read a row as `capture_row` gives it."""
-    return Capture(axes=axes, missing_parts=tuple(json.loads(row[len(_FACTS)])), **_facts_from(row))
+    return Capture(axes=axes, missing_parts=tuple(json.loads(row[COLUMNS])), **_facts_from(row))
 
 
 def part_row(part: CapturePart, record: bytes) -> Row:
     """Give the common columns, part, parts, and the record of its samples."""
-    return (*_facts_of(part), part.number, part.count, record)
+    return (*_common(part), part.number, part.count, record)
 
 
 def part_from_row(row: Row, axes: Mapping[str, Counts]) -> CapturePart:
     """Read a row as `part_row` gives it, its record already read as `axes`."""
-    return CapturePart(axes=axes, number=row[len(_FACTS)], count=row[len(_FACTS) + 1], **_facts_from(row))
+    return CapturePart(axes=axes, number=row[COLUMNS], count=row[COLUMNS + 1], **_facts_from(row))
+
+
+def _common(one: Capture | CapturePart) -> Row:
+    form = None if one.form is None else _FORM.dump_json(one.form).decode()
+    return (*_facts_of(one), form is not None, form)
 
 
 def _facts_from(row: Row) -> dict[str, Any]:
     facts: dict[str, Any] = dict(zip(_FACTS, row, strict=False))
-    return facts | {"sim": bool(facts["sim"])}
+    form = row[COLUMNS - 1]
+    known = None if form is None else _read(_FORM.validate_json, form, f"form of spectrum {row[1]} of {row[0]}")
+    return facts | {"sim": bool(facts["sim"]), "form": known}
 
 
 def _event(text: str) -> Event:

@@ -336,6 +336,29 @@ async def test_captures_are_listed_newest_first(bench: Bench) -> None:
     assert await reader.capture(CaptureKey(make.SENSOR, CaptureId("none"), 1.0)) is None
 
 
+async def test_a_spectrum_is_kept_beside_a_waveform_of_the_same_name_and_time(bench: Bench) -> None:
+    wave, lines = make.capture(1), make.spectrum(1)
+    await bench.store.commit(Commit(make.T0, captures=(wave, lines)))
+    await bench.store.commit(Commit(make.T0, captures=(lines,)))
+    part = dataclasses.replace(make.part(1, of=7), form=make.FORM)
+    await bench.store.commit(Commit(make.T0, parts=(part, make.part(1, of=7))))
+    await bench.restart()
+    found = await bench.reader.capture(lines.key)
+    assert found is not None
+    assert found.form == make.FORM
+    assert all(np.array_equal(found.axes[axis], lines.axes[axis]) for axis in lines.axes)
+    assert await bench.reader.captures(None, *EVER) == (wave.key,)
+    assert await bench.reader.captures(None, *EVER, spectra=True) == (lines.key,)
+    assert set(await bench.reader.captures(None, *EVER, spectra=None)) == {wave.key, lines.key}
+    assert (await bench.store.known([wave.key, lines.key], [], [(part.key, 1)])) == Known(
+        frozenset({wave.key, lines.key}), frozenset(), frozenset({(part.key, 1)})
+    )
+    assert [one.form for one in (await bench.store.load()).parts] == [make.FORM, None]
+    whole = dataclasses.replace(make.spectrum(7), taken_at=part.taken_at, id=part.id)
+    await bench.store.commit(Commit(make.T0, captures=(whole,)))
+    assert [one.form for one in (await bench.store.load()).parts] == [None]
+
+
 async def test_the_quarantine_is_bounded_and_drops_the_oldest(bench: Bench) -> None:
     await bench.store.commit(commit(quarantined=tuple(make.quarantined(k) for k in range(4))))
     await bench.store.commit(commit(quarantined=tuple(make.quarantined(k) for k in range(4, 8))))

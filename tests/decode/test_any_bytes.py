@@ -36,6 +36,11 @@ CAPTURE: dict[str, Any] = {
     "part": [1, 2],
     "sim": True,
 }
+SPECTRUM: dict[str, Any] = {
+    **{"id": "p-17", "t": NOW - 10, "u": "mm/s", "detector": "rms", "df": 1.25, "fmax": 8.75, "lines": 7, "f0": 0},
+    **{"window": "hann", "enbw": 1.5, "averages": 8, "format": "uint16", "scale": 0.001},
+    **{"axes": {"x": SAMPLES, "y": SAMPLES}, "rpm": 2970, "temp": 41.5, "battery": 87, "rssi": -71, "sim": True},
+}
 PACK: list[dict[str, Any]] = [
     {"bn": "s-0001:", "bt": NOW - 10, "n": "x/velocity_rms", "u": "mm/s", "v": 2.8},
     {"n": "battery", "u": "%EL", "v": 87},
@@ -47,6 +52,11 @@ VALID: dict[str, tuple[str, bytes]] = {
     "capture, JSON": (
         "capture",
         json.dumps({**CAPTURE, "axes": {"x": base64.b64encode(SAMPLES).decode()}}).encode(),
+    ),
+    "spectrum, CBOR": ("spectrum", cbor2.dumps(SPECTRUM)),
+    "spectrum, JSON": (
+        "spectrum",
+        json.dumps({**SPECTRUM, "axes": {"x": base64.b64encode(SAMPLES).decode()}}).encode(),
     ),
     "pack, JSON": ("reading", json.dumps(PACK).encode()),
     "pack, CBOR": ("reading", cbor2.dumps([{CBOR_LABELS[name]: value for name, value in one.items()} for one in PACK])),
@@ -75,7 +85,7 @@ def steers_nothing(text: str) -> bool:
     return not any(unicodedata.category(char)[0] == "C" or unicodedata.category(char) in ("Zl", "Zp") for char in text)
 
 
-KINDS = st.sampled_from(["reading", "capture", "simulation"])
+KINDS = st.sampled_from(["reading", "capture", "spectrum", "simulation"])
 
 
 @given(KINDS, st.binary(max_size=200), st.booleans())
@@ -142,6 +152,21 @@ def test_fields_of_any_kind_in_a_capture(fields: dict[str, object], clock: bool)
     assert part.fs_hz > 0.0
     assert part.si_per_count > 0.0
     assert len({samples.shape for samples in part.axes.values()}) == 1
+
+
+@given(st.dictionaries(st.sampled_from([*SPECTRUM, "part"]), ODD, min_size=1), st.booleans())
+def test_fields_of_any_kind_in_a_spectrum(fields: dict[str, object], clock: bool) -> None:
+    sent = message("spectrum", cbor2.dumps({**SPECTRUM, **fields}))
+    try:
+        decoded = decode(sent, ROOT, {SENSOR.id: replace(SENSOR, clock=clock)}, BORDERS)
+    except DecodeError:
+        return
+    part = decoded.part
+    assert part is not None
+    assert part.form is not None
+    assert steers_nothing(part.id + part.form.window)
+    assert part.form.line_hz > 0.0
+    assert part.si_per_count > 0.0
 
 
 @given(st.lists(st.dictionaries(st.sampled_from(list(range(-6, 9))), ODD, min_size=1, max_size=5), min_size=1, max_size=4))

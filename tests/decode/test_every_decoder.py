@@ -4,7 +4,7 @@ The expected values were worked out by hand from the standards named in each fil
 """
 
 import json
-from dataclasses import replace
+from dataclasses import asdict, replace
 from pathlib import Path
 from typing import Any
 
@@ -68,6 +68,8 @@ def test_payload(case: Path) -> None:
     assert part is not None
     assert part.received_at == NOW
     assert {axis: samples.tolist() for axis, samples in part.axes.items()} == fields.pop("axes")
+    form = fields.pop("form", None)
+    assert (None if part.form is None else asdict(part.form)) == form
     assert part.si_per_count == pytest.approx(fields.pop("si_per_count"), rel=1e-12)
     assert {name: getattr(part, name) for name in fields} == fields
 

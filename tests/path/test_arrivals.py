@@ -9,7 +9,7 @@ from dataclasses import replace
 
 import pytest
 
-from edgemon.model.ids import CaptureId
+from edgemon.model.ids import CaptureId, CaptureKey
 from edgemon.model.machine import Plant
 from edgemon.mqtt.port import Delivery
 from edgemon.store.memory import MemoryStore
@@ -91,7 +91,7 @@ async def test_parts_waiting_without_a_clock_are_made_whole_after_the_crash(monk
     async with running(third):
         await third.send(pieces[2])
     (key,) = await third.store.captures(None, *EVER)
-    assert key == (SENSOR, CaptureId("long"), START, False)
+    assert key == CaptureKey(SENSOR, CaptureId("long"), START)
 
 
 @pytest.mark.parametrize("more", [{}, {"t": -5.0}, {"t": START + 3600.0}])

@@ -7,18 +7,17 @@ from contextlib import asynccontextmanager
 import pytest
 
 from edgemon.daemon.diagnostics import Diagnostics
-from edgemon.engine.memory import setting_of
 from edgemon.model.ids import PointKey
 from edgemon.model.machine import point_key
 from edgemon.store.memory import MemoryStore
 from tests.support.captures import capture
-from tests.support.plants import DRIVE_END, plant
+from tests.support.plants import DRIVE_END
 from tests.support.rig import OPERATOR, START, Inline, Rig, running
 
 
 @asynccontextmanager
 async def diagnosing(rig: Rig) -> AsyncIterator[Diagnostics]:
-    diagnostics = Diagnostics(setting_of(plant(), rig.gateway), rig.store, rig.clock, Inline(), rig.path.put)
+    diagnostics = Diagnostics(rig.setting, rig.store, rig.clock, Inline(), rig.path.put)
     rig.path.listener = diagnostics.notice
     rig.hub.diagnoses = diagnostics.diagnose
     async with running(rig):
@@ -67,7 +66,9 @@ async def test_somebody_may_ask_and_is_named() -> None:
         assert shown.by == OPERATOR.name
 
 
-@pytest.mark.parametrize(("key", "why"), [(DRIVE_END, "no capture of sensor"), (point_key("none", "such"), "no such point")])
+@pytest.mark.parametrize(
+    ("key", "why"), [(DRIVE_END, "no capture and no spectrum of sensor"), (point_key("none", "such"), "no such point")]
+)
 async def test_why_not_is_said(key: PointKey, why: str) -> None:
     rig = Rig()
     async with diagnosing(rig):

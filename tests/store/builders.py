@@ -24,6 +24,7 @@ from edgemon.model.limit import Severity
 from edgemon.model.message import Quarantined
 from edgemon.model.quality import Flaw, Quality, Verdict
 from edgemon.model.reading import Capture, CapturePart, Counts, Reading
+from edgemon.model.spectrum import LineForm
 from edgemon.units import Quantity
 
 T0 = 1_800_000_000.25
@@ -64,6 +65,13 @@ def capture(
         sim=sim,
         missing_parts=missing_parts,
     )
+
+
+FORM = LineForm(Quantity.VELOCITY, Detector.PEAK, 1.25, 0.0, 1.5, "hann", averages=8, is_float=True)
+
+
+def spectrum(number: int = 1, *, sim: bool = False) -> Capture:
+    return dataclasses.replace(capture(number, sim=sim), fs_hz=0.0, unit="mm/s", si_per_count=7e-4, form=FORM)
 
 
 def part(number: int, count: int = 3, *, of: int = 1, sensor: str = SENSOR) -> CapturePart:

@@ -1,5 +1,6 @@
 """What may be opened, what must be refused, and that what is refused is left as it was."""
 
+import dataclasses
 import hashlib
 import os
 import sqlite3
@@ -8,6 +9,7 @@ from contextlib import closing
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
+import numpy as np
 import pytest
 
 from edgemon.errors import StoreCorrupt, StoreError, StoreTooNew
@@ -19,6 +21,7 @@ from tests.store import builders as make
 
 COMMIT = Commit(make.T0, events=tuple(make.started(k) for k in range(400)), captures=(make.capture(1),))
 NOBODY = 65534
+ROOT = Path(__file__).parents[1]
 
 
 def digests(folder: Path) -> dict[str, str]:
@@ -205,3 +208,40 @@ def test_steps_are_taken_all_or_none(tmp_path: Path, monkeypatch: pytest.MonkeyP
     (steps / "0003_wrong.sql").write_text("CREATE TABLE half (a INTEGER) STRICT;")
     with closing(migrate.connect(path)) as connection:
         assert connection.execute("PRAGMA user_version").fetchone()[0] == 3
+
+
+@pytest.fixture
+def version_1(tmp_path: Path) -> Path:
+    """A store that version 1 of the schema wrote: two captures, two parts that wait, a state, a trend."""
+    for source in (ROOT / "data" / "databases" / "version-1-parts").rglob("*"):
+        target = tmp_path / source.relative_to(ROOT / "data" / "databases" / "version-1-parts")
+        target.mkdir(exist_ok=True) if source.is_dir() else target.write_bytes(source.read_bytes())
+    return tmp_path / "edgemon.sqlite"
+
+
+async def test_a_file_of_version_1_keeps_everything_and_takes_spectra(version_1: Path) -> None:
+    store = await SqliteStore.open(version_1)
+    reader = await SqliteReader.open(version_1)
+    saved = await store.load()
+    assert [(part.id, part.number, part.form) for part in saved.parts] == [("c-9", 1, None), ("c-9", 3, None)]
+    assert np.array_equal(saved.parts[1].axes["x"], make.part(3, of=9).axes["x"])
+    assert saved.points == (make.point_state(),)
+    old = (make.capture(1), make.capture(2, sim=True, missing_parts=(3,)))
+    for capture in old:
+        assert capture.key in (await store.known([capture.key], [])).captures
+        found = await reader.capture(capture.key)
+        assert found is not None
+        assert (found.key, found.missing_parts, found.form) == (capture.key, capture.missing_parts, None)
+        assert all(np.array_equal(found.axes[axis], capture.axes[axis]) for axis in capture.axes)
+    trend = await reader.trend(make.POINT, "velocity_rms", 0.0, 4e9)
+    assert [value.value for value in trend] == [0.002]
+    await store.commit(Commit(make.T0, captures=(make.spectrum(1),)))
+    assert await reader.captures(None, 0.0, 4e9) == (old[1].key, old[0].key)
+    assert await reader.captures(None, 0.0, 4e9, spectra=True) == (make.spectrum(1).key,)
+    await store.commit(Commit(make.T0, captures=(dataclasses.replace(make.capture(9), missing_parts=(2,)),)))
+    assert (await store.load()).parts == ()
+    await reader.close()
+    await store.close()
+    with closing(sqlite3.connect(version_1)) as plain:
+        assert plain.execute("PRAGMA user_version").fetchone()[0] == migrate.newest()
+        assert plain.execute("PRAGMA integrity_check").fetchone()[0] == "ok"

@@ -8,6 +8,7 @@ from edgemon.board.view import alarms, figures, plant, status
 from edgemon.board.view.cells import Row, Span, blank, fit, fit_row, row_width, safe, select, sides, width_of
 from edgemon.board.view.diagnosis import diagnosis
 from edgemon.model.instant import Instant
+from edgemon.model.sends import Sends
 from edgemon.model.snapshot import AlarmView, LevelView, MachineView, PointView, SensorView
 
 _LIMITS = 2 * figures.NUMBER + 2
@@ -63,10 +64,18 @@ def body(machine: MachineView, selected: LevelAt | None, look: Look, width: int)
             at = LevelAt(point.point, level.name)
             row = fit_row(_level(point, level, cols, look, at == selected), width, look.glyphs.ellipsis)
             rows.append((at, select(row) if at == selected else row))
-        for name, why in point.left_out.items():
-            text = f"     {safe(name)} left out: {safe(why, 120)}"
+        for why, names in _left_out(point).items():
+            text = f"     {', '.join(names)} left out: {safe(why, 120)}"
             rows.append((None, fit_row([Span(text, Role.NO_DATA)], width, look.glyphs.ellipsis)))
     return rows
+
+
+def _left_out(point: PointView) -> dict[str, list[str]]:
+    """Give the names of levels that are left out, by reason."""
+    names: dict[str, list[str]] = {}
+    for name, why in point.left_out.items():
+        names.setdefault(why, []).append(safe(name))
+    return names
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,6 +108,7 @@ def _point(point: PointView, cols: _Columns, look: Look, width: int) -> Row:
         Span(safe(point.name), Role.BRIGHT),
         Span(f"{direction}  {safe(point.sensor)}/{safe(point.axis)}  ", Role.DIM),
         status.word(show, unsure, short=False),
+        Span(f"  {Sends(point.sends).note}" if point.sends != Sends.WAVEFORM else "", Role.DIM),
         Span(f"  {safe(reasons)}" if point.quality != "good" else "", Role.NO_DATA),
         Span("  simulated" if point.sim else "", Role.NO_DATA),
     ]

@@ -61,7 +61,8 @@ def _blocks(point: PointMaterial, material: Material) -> list[Block]:
     blocks: list[Block] = [Heading("Over time")]
     blocks += [_trend(point, level, material) for level in point.levels if level.values]
     if point.capture is None:
-        return [*blocks, Paragraph("No fit waveform of this point in the period, so there is no spectrum.")]
+        none = "No fit waveform of this point in the period, so there is no spectrum."
+        return [*blocks, Paragraph(f"{capital(point.point.sends.unknown)}." if point.point.sends.unknown else none)]
     blocks.append(Heading("Which frequencies"))
     blocks += _velocity(point, point.capture)
     blocks += _envelope(point, point.capture)

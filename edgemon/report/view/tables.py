@@ -244,6 +244,7 @@ def _how(point: PointMaterial) -> str:
         n = capture.samples.size
         text += f"; {n} samples at {capture.fs_hz:g} Hz ({n / capture.fs_hz:.3g} s); velocity band {point.point.band}"
         text += f"; envelope band {capture.envelope_band}" if capture.envelope_band is not None else ""
+    text += f"; {point.point.sends.unknown}" if point.point.sends.unknown else ""
     if (bearing := point.point.bearing) is not None:
         text += f"; bearing with {bearing.rolling_elements} elements of {1000 * bearing.ball_diameter_m:.4g} mm on "
         text += f"{1000 * bearing.pitch_diameter_m:.4g} mm"

@@ -1,0 +1,31 @@
+"""A spectrum that a sensor sent, for the points that its axes watch."""
+
+from edgemon.analysis.received import Received, amplitudes, measure_spectrum
+from edgemon.engine.speeds import Speeds
+from edgemon.model.level import Level
+from edgemon.model.machine import Plant, Point
+from edgemon.model.quality import Verdict
+from edgemon.model.reading import Capture
+from edgemon.model.spectrum import LineForm
+
+
+def received(capture: Capture, form: LineForm, point: Point, rpm: float | None) -> Received:
+    """Give the lines of a point's axis, with what is wanted of them."""
+    return Received(
+        amplitude=amplitudes(capture.axes[point.axis], form, capture.si_per_count),
+        form=form,
+        band=point.band,
+        bands=point.levels,
+        rpm=rpm,
+        missing=bool(capture.missing_parts),
+        needed=frozenset(limit.level for limit in point.limits),
+    )
+
+
+def measured(plant: Plant, capture: Capture, speeds: Speeds) -> list[tuple[Point, tuple[Level, ...], Verdict]]:
+    """Measure every point that an axis of a spectrum watches; nothing of a waveform."""
+    form = capture.form
+    if form is None:
+        return []
+    watched = [point for point in plant.points_of_sensor.get(capture.sensor, ()) if point.axis in capture.axes]
+    return [(point, *measure_spectrum(received(capture, form, point, speeds.of(point).rpm))) for point in watched]
