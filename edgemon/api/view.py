@@ -1,5 +1,7 @@
 """Journal entries in words."""
 
+from collections.abc import Mapping
+from types import MappingProxyType
 from typing import assert_never
 
 from edgemon.model.alarm import MONITORING
@@ -29,8 +31,10 @@ from edgemon.model.event import (
     kind_of,
 )
 from edgemon.model.finding import Conclusion, Diagnosis
+from edgemon.model.ids import PointKey
 from edgemon.model.level import LEVEL_KINDS
 from edgemon.model.limit import Severity
+from edgemon.model.machine import Point
 from edgemon.model.snapshot import JournalView
 from edgemon.units import from_si
 
@@ -53,24 +57,28 @@ _CHANGES = {
 }
 
 
-def journal_view(entry: JournalEntry) -> JournalView:
-    """Give one line for people."""
-    return JournalView(entry.seq, entry.event.at, kind_of(entry.event), words(entry.event))
+Points = Mapping[PointKey, Point]
+_NONE: Points = MappingProxyType({})
 
 
-def level_title(level: str) -> str:
-    """Give the name of a level as people say it."""
+def journal_view(entry: JournalEntry, points: Points = _NONE) -> JournalView:
+    """Give one line for people; `points` as for `words`."""
+    return JournalView(entry.seq, entry.event.at, kind_of(entry.event), words(entry.event, points))
+
+
+def level_title(level: str, point: Point | None = None) -> str:
+    """Give the name of a level as people say it; that of a point's own level is known by the point alone."""
     if level == MONITORING:
         return "loss of monitoring"
-    kind = LEVEL_KINDS.get(level)
+    kind = LEVEL_KINDS.get(level) if point is None else point.kind_of(level)
     return kind.title if kind else level
 
 
-def words(event: Event) -> str:
-    """Say in one sentence what happened."""
+def words(event: Event, points: Points = _NONE) -> str:
+    """Say in one sentence what happened; levels of one's own by the title that the points of the plant give them."""
     match event:
         case AlarmChanged():
-            return _alarm_words(event)
+            return _alarm_words(event, points)
         case CommandRefused(alarm=alarm, command=command, why=why, by=by):
             return f"{alarm.machine}/{alarm.point}: {command} by {by or 'nobody'} refused: {why}"
         case AlarmsSilenced(alarms=silenced, by=by):
@@ -97,7 +105,7 @@ def words(event: Event) -> str:
             asked = f" (asked by {by})" if by else ""
             return f"{point}: diagnosis{asked}: {_diagnosis_words(diagnosis)}"
         case BaselineProposed() | BaselineApproved() | BaselineRetired():
-            return _baseline_words(event)
+            return _baseline_words(event, points)
         case GatewayStarted(version=version, plant=plant):
             return f"gateway started, version {version}, settings {plant}"
         case GatewayStopped(reason=reason):
@@ -124,19 +132,21 @@ def _diagnosis_words(diagnosis: Diagnosis) -> str:
     return f"{best.fault.value.replace('-', ' ')}, confidence {best.confidence:.2f}, for a qualified analyst to confirm"
 
 
-def _baseline_words(event: BaselineProposed | BaselineApproved | BaselineRetired) -> str:
+def _baseline_words(event: BaselineProposed | BaselineApproved | BaselineRetired, points: Points) -> str:
     one, unit = event.baseline, event.unit
     what = f"baseline {from_si(one.median, unit):.3g} {unit} ({one.count} values, spread {from_si(one.spread, unit):.2g})"
     did = {BaselineProposed: "proposed", BaselineApproved: "approved", BaselineRetired: "retired"}[type(event)]
-    text = f"{one.point} {level_title(one.level)}: {what} {did} by {event.by or 'the gateway'}: {event.reason}"
+    title = level_title(one.level, points.get(one.point))
+    text = f"{one.point} {title}: {what} {did} by {event.by or 'the gateway'}: {event.reason}"
     if event.alert is not None:
         says = "alert would be" if isinstance(event, BaselineProposed) else "alert is now"
         text += f"; {says} {from_si(event.alert, unit):.3g} {unit}"
     return text + (f" ({event.note})" if event.note else "") + (" [simulated]" if one.sim else "")
 
 
-def _alarm_words(event: AlarmChanged) -> str:
-    what = f"{event.alarm.machine}/{event.alarm.point} {level_title(event.alarm.level)}"
+def _alarm_words(event: AlarmChanged, points: Points) -> str:
+    point = PointKey(event.alarm.machine, event.alarm.point)
+    what = f"{event.alarm.machine}/{event.alarm.point} {level_title(event.alarm.level, points.get(point))}"
     change = _CHANGES.get(event.change, event.change.lower())
     text = f"{what}: {change}" if event.severity is Severity.NORMAL else f"{what}: {event.severity.word} {change}"
     if event.value is not None and event.unit:

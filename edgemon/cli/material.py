@@ -197,13 +197,14 @@ async def _sensor(
 async def _history(reader: Reader, request: Request) -> tuple[tuple[Happening, ...], tuple[Happening, ...], tuple[str, ...]]:
     """Read the journal backwards to its beginning; what is said of the machine before and in the period, and remarks."""
     found: list[Happening] = []
+    points = {point.key: point for point in request.machine.points}
     starts: list[GatewayStarted] = []
     before: int | None = None
     count = 0
     while count < MOST_ENTRIES:
         entries = await reader.journal(PAGE, before)
         count += len(entries)
-        found += [Happening(entry.event, words(entry.event)) for entry in entries if concerns(entry.event, request)]
+        found += [Happening(entry.event, words(entry.event, points)) for entry in entries if concerns(entry.event, request)]
         starts += [entry.event for entry in entries if isinstance(entry.event, GatewayStarted)]
         if len(entries) < PAGE:
             break

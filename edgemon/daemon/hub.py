@@ -318,7 +318,9 @@ class Hub:
 
     async def journal(self, limit: int, before: int | None) -> tuple[JournalView, ...]:
         """Give journal entries in words, newest first."""
-        return tuple(journal_view(entry) for entry in await self._reader.journal(limit, before=before))
+        return tuple(
+            journal_view(entry, self._setting.plant.points) for entry in await self._reader.journal(limit, before=before)
+        )
 
     def machine(self, machine: MachineId) -> MachineView:
         """Show one machine."""

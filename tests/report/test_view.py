@@ -7,6 +7,7 @@ import pytest
 from edgemon.model.alarm import AlarmState
 from edgemon.model.baseline import Baseline
 from edgemon.model.event import BaselineApproved
+from edgemon.model.level import Detector, LevelSpec
 from edgemon.model.limit import Severity, Zones
 from edgemon.model.outlook import BaselineView, CrossingView
 from edgemon.model.snapshot import TrendPoint
@@ -279,3 +280,17 @@ def test_pictures_show_units_limits_events_and_marked_lines() -> None:
     assert [marker.label for marker in envelope.markers] == ["1x", "BPFO"]
     assert isinstance(wave, WaveformPlot)
     assert wave.turn_s == pytest.approx(60.0 / 2975.0)
+
+
+def test_a_level_of_ones_own_goes_by_its_title_everywhere() -> None:
+    spec = LevelSpec("velocity_1x", Quantity.VELOCITY, Detector.RMS, 0.5, 1.5, True, "velocity at 1 x")
+    point = replace(making.point(), levels=(spec,))
+    limit = replace(making.VELOCITY, level="velocity_1x")
+    ahead = replace(making.outlook(), level="velocity_1x", title=spec.title)
+    level = LevelMaterial("velocity_1x", limit, making.values(0.0030), outlook=ahead, kind=spec.kind)
+    raised = changed("RAISED", AlarmState.UNACK, Severity.ALARM, UNTIL - 600.0, "velocity_1x")
+    made = material(machine=making.machine(point), history=(replace(raised, text="raised"),))
+    page = said(replace(made, points=(replace(made.points[0], point=point, levels=(level,)),)))
+    assert "Velocity at 1 x over time" in page
+    assert "Pump DE horizontal, velocity at 1 x; not acknowledged yet" in page
+    assert "velocity_1x" not in page

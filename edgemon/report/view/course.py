@@ -52,7 +52,7 @@ def _forecasts(material: Material) -> Iterator[Block]:
 def _forecast_rows(point: PointMaterial, outlook: OutlookView) -> Iterator[tuple[str, ...]]:
     """Tell of each limit that is not crossed yet; of the highest where all are."""
     open_ones = [one for one in outlook.forecasts if one.reason != ALREADY] or list(outlook.forecasts[-1:])
-    said = point.point.name, level_title(outlook.level), _slope(outlook)
+    said = point.point.name, outlook.title, _slope(outlook)
     for one in open_ones:
         bound = f"{one.severity} {limit_number(one.limit)} {shown_unit(outlook.unit)}".rstrip()
         yield (*said, bound, _crossing(one))
@@ -87,7 +87,7 @@ def _baselines(material: Material) -> Iterator[Block]:
         return
     yield Heading("Baselines")
     columns = ("Point", "Level", "State", "Baseline", "Alert limit that follows")
-    rows = tuple((point.point.name, level_title(one.level), _state(one), _value(one), _follows(one)) for point, one in found)
+    rows = tuple((point.point.name, one.title, _state(one), _value(one), _follows(one)) for point, one in found)
     yield Table(columns, rows, (1.3, 1.2, 2.3, 2.0, 2.2))
     yield Paragraph("Baselines as the store has them when the report is made. A proposed one is in force only once approved.")
 
@@ -135,14 +135,15 @@ def _changes(material: Material) -> Iterator[Block]:
 def _change_row(one: Happening, material: Material) -> tuple[str, ...]:
     event = one.event
     assert isinstance(event, BaselineApproved | BaselineProposed | BaselineRetired)
-    names = {point.key: point.name for point in material.machine.points}
+    known = next((point for point in material.machine.points if point.key == event.baseline.point), None)
     did = {BaselineProposed: "proposed", BaselineApproved: "approved", BaselineRetired: "retired"}[type(event)]
-    point = names.get(event.baseline.point, str(event.baseline.point.point))
+    point = str(event.baseline.point.point) if known is None else known.name
+    title = level_title(event.baseline.level, None if known is None else known.kind_of(event.baseline.level))
     alert = "–" if event.alert is None else amount(event.alert, event.unit)
     would = "would be " if isinstance(event, BaselineProposed) and event.alert is not None else ""
     by = f"{event.by or 'the gateway'}: {event.reason}" if event.reason else event.by or "the gateway"
     what = f"baseline {amount(event.baseline.median, event.unit)} {did}"
-    return stamp(event.at), point, level_title(event.baseline.level), what, f"{would}{alert}", by
+    return stamp(event.at), point, title, what, f"{would}{alert}", by
 
 
 def alert_steps(level: LevelMaterial, point: PointMaterial, material: Material) -> tuple[tuple[Instant, float], ...]:

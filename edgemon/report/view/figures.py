@@ -76,7 +76,7 @@ def _trend(point: PointMaterial, level: LevelMaterial, material: Material) -> Pi
     happenings = [one for one in material.history if since <= one.event.at and _belongs(one, point, level)][-MOST_MARKS:]
     marks = tuple(Mark(one.event.at, number, _tone(one)) for number, one in enumerate(happenings, start=1))
     plot = TrendPlot(
-        y_label=f"{_label(level.name)} in {shown_unit(unit)}",
+        y_label=f"{_label(level)} in {shown_unit(unit)}",
         times=tuple(value.t for value in level.values),
         values=tuple(from_si(value.value, unit) for value in level.values),
         fit=tuple(value.fit for value in level.values),
@@ -86,20 +86,20 @@ def _trend(point: PointMaterial, level: LevelMaterial, material: Material) -> Pi
         marks=marks,
     )
     unfit = sum(not value.fit for value in level.values)
-    caption = f"{_detector(level.name)}{_band(point, level.name)}{len(level.values)} values"
+    caption = f"{_detector(level)}{_band(point, level.name)}{len(level.values)} values"
     caption += f", of them {unfit} from unfit captures (crosses, not judged)" if unfit else ""
     caption += f"; limits: {level.limit.origin}" if level.limit is not None else "; no limit is set"
     told = "; ".join(f"{mark.number} {stamp(mark.at)[11:]} {_short(one)}" for mark, one in zip(marks, happenings, strict=True))
-    return Picture(plot, f"{_label(level.name)} over time", f"{capital(caption)}.{' Events: ' + told + '.' if told else ''}")
+    return Picture(plot, f"{_label(level)} over time", f"{capital(caption)}.{' Events: ' + told + '.' if told else ''}")
 
 
-def _detector(name: str) -> str:
-    kind = LEVEL_KINDS.get(name)
+def _detector(level: LevelMaterial) -> str:
+    kind = level.kind or LEVEL_KINDS.get(level.name)
     return "" if kind is None or kind.detector is Detector.VALUE else f"detector {kind.detector.value}, "
 
 
-def _label(name: str) -> str:
-    return capital(level_title(name))
+def _label(level: LevelMaterial) -> str:
+    return capital(level_title(level.name, level.kind))
 
 
 def _band(point: PointMaterial, name: str) -> str:

@@ -5,6 +5,7 @@ from statistics import median
 
 from edgemon.model.alarm import AlarmState
 from edgemon.model.finding import Finding
+from edgemon.model.ids import PointKey
 from edgemon.model.limit import Severity
 from edgemon.model.outlook import CrossingView
 from edgemon.report.document import Banner, Block, Bullets, Heading, Paragraph, Section, Tone
@@ -146,14 +147,15 @@ def describe(one: Newest) -> str:
 
 
 def _short(material: Material, assessment: Assessment) -> list[str]:
-    names = {point.key: point.name for point in material.machine.points}
+    points = {point.key: point for point in material.machine.points}
     items = [_count_beyond(assessment)] if assessment.newest else []
     if assessment.worst is not None and (course := course_of(assessment.worst)):
         items.append(course)
     for change in sorted(assessment.in_force, key=lambda change: change.at):
         known = "not acknowledged yet" if change.to_state is AlarmState.UNACK else "acknowledged"
-        point = next((name for key, name in names.items() if key == change.alarm[:2]), str(change.alarm.point))
-        what = f"{point}, {level_title(change.alarm.level)}"
+        point = points.get(PointKey(change.alarm.machine, change.alarm.point))
+        title = level_title(change.alarm.level, None if point is None else point.kind_of(change.alarm.level))
+        what = f"{change.alarm.point if point is None else point.name}, {title}"
         items.append(f"{change.severity.word.capitalize()} in force since {when(change.at)}: {what}; {known}.")
     items += [f"{finding_line(finding)}." for finding in assessment.findings]
     items += [forecast_line(coming) for coming in assessment.forecasts]
@@ -206,7 +208,7 @@ def forecast_line(coming: Coming) -> str:
     """Say when a limit is crossed if it goes on, and how wide the doubt is."""
     outlook, crossing = coming.outlook, coming.crossing
     of = f"its {crossing.severity} limit of {limit_number(crossing.limit)} {shown_unit(outlook.unit)}".rstrip()
-    where = f"{level_title(outlook.level)} at {coming.point.point.name}"
+    where = f"{outlook.title} at {coming.point.point.name}"
     return f"If it goes on as it does, {where} reaches {of}: {times_of(crossing)}."
 
 
