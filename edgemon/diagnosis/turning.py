@@ -31,6 +31,7 @@ def shaft_orders(bearings: Sequence[BearingOrders]) -> NDArray[np.int64]:
     """List the multiples of shaft speed that no line of a bearing comes near."""
     lines = [k * order for b in bearings for order in (b.outer, b.inner, b.element) for k in (1, 2)]
     lines += [k * b.inner + side for b in bearings for k in (1, 2) for side in (-1.0, 1.0)]
+    lines += [k * b.element + side * b.cage for b in bearings for k in (1, 2) for side in (-1.0, 1.0)]
     return np.array([k for k in range(1, HIGHEST + 1) if all(abs(line / k - 1.0) > KEEP for line in lines)], np.int64)
 
 
