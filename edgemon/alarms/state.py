@@ -171,7 +171,15 @@ def settle(rules: Rules, record: AlarmRecord, alert: Condition, alarm: Condition
         stimulus = Stimulus.CLEAR
     else:
         stimulus = Stimulus.RISE if severity > before else Stimulus.FALL
+    if stimulus in (Stimulus.RAISE, Stimulus.RISE):
+        judged = replace(judged, onset_at=_onset(record, stimulus, cause.at))
     return move(rules, judged, stimulus, replace(cause, reason=_why(judged, stimulus)))
+
+
+def _onset(record: AlarmRecord, stimulus: Stimulus, at: Instant) -> Instant:
+    """Give when what was just confirmed began: a rise began with the alarm's own limit."""
+    conditions = (record.alarm,) if stimulus is Stimulus.RISE else (record.alert, record.alarm)
+    return min((one.pending.since for one in conditions if one.pending is not None), default=at)
 
 
 def _why(record: AlarmRecord, stimulus: Stimulus) -> str:

@@ -155,6 +155,7 @@ def alarm_view(rules: Rules, record: AlarmRecord) -> AlarmView:
         max_shelve_s=rules.shelf_s(level, shelved_severity(rules, record)),
         response=rules.point.responses.get((level, max(severity, record.peak_severity))),
         silenced_at=record.silenced_at,
+        first_out="" if record.first_out is None else "first" if record.first_out.sure else "first (uncertain)",
     )
 
 

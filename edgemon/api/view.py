@@ -16,6 +16,7 @@ from edgemon.model.event import (
     CommandRefused,
     DiagnosisMade,
     Event,
+    FirstOutMarked,
     GatewayStarted,
     GatewayStopped,
     JournalEntry,
@@ -85,6 +86,9 @@ def words(event: Event, points: Points = _NONE) -> str:
             named = ", ".join(str(one) for one in silenced[:_NAMED])
             more = f" and {len(silenced) - _NAMED} more" if len(silenced) > _NAMED else ""
             return f"silenced by {by}, still to be acknowledged: {named}{more}"
+        case FirstOutMarked(machine=machine, alarms=marked, sure=sure, sim=sim):
+            which = f"first{'' if sure else ' (uncertain)'}: {', '.join(str(one) for one in marked)}" if marked else "mark ends"
+            return f"{machine}: first-out, {which}" + (" [simulated]" if sim else "")
         case OutputsTested(by=by, at=at, until=until):
             return f"test of horn, beacon and board by {by} for {until - at:.0f} s; no alarm"
         case QualityChanged(point=point, quality=quality, reasons=reasons):

@@ -157,9 +157,10 @@ def lines(snapshot: Snapshot, alarms: Iterable[AlarmView]) -> list[str]:
 def _line(alarm: AlarmView) -> str:
     value = "" if alarm.value is None else f" {alarm.value:.4g} {alarm.unit}"
     limit = "" if alarm.limit is None else f" (limit {alarm.limit:.4g})"
-    sim = "  SIMULATED" if alarm.sim else ""
+    marks = f"  {alarm.first_out}" if alarm.first_out else ""
+    marks += "  SIMULATED" if alarm.sim else ""
     since = format_instant(alarm.since)
-    return f"{alarm.alarm_state:5} {alarm.severity:6} {alarm.priority:6} {since}  {clean(alarm.id, 200)}{value}{limit}{sim}"
+    return f"{alarm.alarm_state:5} {alarm.severity:6} {alarm.priority:6} {since}  {clean(alarm.id, 200)}{value}{limit}{marks}"
 
 
 def _done(outcome: Outcome, what: str) -> int:

@@ -22,6 +22,7 @@ from edgemon.model.event import (
     CommandRefused,
     DiagnosisMade,
     Event,
+    FirstOutMarked,
     GatewayStarted,
     GatewayStopped,
     LinkChanged,
@@ -247,6 +248,8 @@ def concerns(event: Event, request: Request) -> bool:
             return point.machine == machine.id and sim is request.sim
         case BaselineProposed(baseline=one) | BaselineApproved(baseline=one) | BaselineRetired(baseline=one):
             return one.point.machine == machine.id and one.sim is request.sim
+        case FirstOutMarked(machine=of, sim=sim):
+            return of == machine.id and sim is request.sim
         case SimulationNoted(machine=of):
             return request.sim and of == machine.id
         case LogWritten(machine=about):

@@ -9,6 +9,7 @@ from edgemon.alarms.rewind import rewind
 from edgemon.engine.analyse import Analysis, Heard, Repeated, Taken, Waiting, condemned
 from edgemon.engine.arrivals import remember
 from edgemon.engine.baselines import key_of, obey
+from edgemon.engine.firstout import marked
 from edgemon.engine.follow import follow
 from edgemon.engine.memory import NOTES_KEPT, Memory, Rejections, Setting, Track
 from edgemon.errors import ParameterError
@@ -217,6 +218,10 @@ def _draft(setting: Setting, memory: Memory, now: Instant) -> _Draft:
 
 
 def _judgement(draft: _Draft, memory: Memory) -> Judgement:
+    firsts, told = marked(draft.setting, draft.points, draft.events, draft.now)
+    draft.points.update(firsts)
+    draft.moved.update(firsts)
+    draft.events.extend(told)
     if draft.events:
         draft.count("events", len(draft.events))
     after = Memory(

@@ -66,6 +66,16 @@ class Hiding:
 
 
 @dataclass(frozen=True, slots=True)
+class FirstOut:
+    """The mark of the first alarm of a machine's group."""
+
+    onset_at: Instant
+    """When its limit was first exceeded, by the sensor's time."""
+    sure: bool
+    """False: others began within the errors of the clocks."""
+
+
+@dataclass(frozen=True, slots=True)
 class AlarmRecord:
     """The tracked thing of IEC 62682: one level (or the loss of monitoring) at one point."""
 
@@ -91,6 +101,10 @@ class AlarmRecord:
     shelf: Hiding | None = None
     suppression: Hiding | None = None
     out_of_service: Hiding | None = None
+    onset_at: Instant | None = None
+    """Time of the first measurement beyond the limit, before the on-delay; of this occurrence or a milder one before it."""
+    first_out: FirstOut | None = None
+    """It came first of the alarms of its machine that wait; None: it did not."""
     silenced_at: Instant | None = None
     """When somebody silenced this occurrence; a new one sounds again."""
 

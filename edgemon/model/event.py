@@ -63,6 +63,19 @@ class AlarmsSilenced:
 
 
 @dataclass(frozen=True, slots=True)
+class FirstOutMarked:
+    """The mark of the first alarm of a machine was set, moved or, where no alarm is named, taken back: the group is over."""
+
+    at: Instant
+    machine: MachineId
+    alarms: tuple[AlarmKey, ...]
+    """By onset, the earliest first."""
+    sure: bool = True
+    """False: these began within the errors of their clocks."""
+    sim: bool = False
+
+
+@dataclass(frozen=True, slots=True)
 class OutputsTested:
     """Somebody had horn, beacon and board show all they can for some seconds; no alarm stands behind it."""
 
@@ -271,6 +284,7 @@ Event: TypeAlias = (
     AlarmChanged
     | CommandRefused
     | AlarmsSilenced
+    | FirstOutMarked
     | OutputsTested
     | QualityChanged
     | RunningChanged

@@ -77,6 +77,8 @@ class AlarmView:
     """What to do; None where nothing was written."""
     silenced_at: Instant | None = None
     """When this occurrence was silenced; None where nobody did."""
+    first_out: str = ""
+    """`first`, or `first (uncertain)`: it began before the machine's other alarms that wait; empty: it did not."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -24,6 +24,7 @@ from edgemon.model.event import (
     CommandRefused,
     DiagnosisMade,
     Event,
+    FirstOutMarked,
     GatewayStarted,
     GatewayStopped,
     JournalEntry,
@@ -110,6 +111,8 @@ def place_of(event: Event) -> tuple[str | None, str | None, bool]:
             return event.baseline.point.machine, event.baseline.point.point, event.baseline.sim
         case CaptureIncomplete():
             return None, None, event.sim
+        case FirstOutMarked():
+            return event.machine, None, event.sim
         case SimulationNoted():
             return event.machine, None, True
         case LogWritten():
@@ -145,7 +148,7 @@ def journal_document(entry: JournalEntry) -> dict[str, Any]:
         for field in dataclasses.fields(one):
             if field.name not in ("at", "diagnosis", "baseline", "mask"):  # a mask is long, and the store's
                 document |= _published(field.name, getattr(one, field.name))
-    if isinstance(event, AlarmsSilenced):
+    if isinstance(event, AlarmsSilenced | FirstOutMarked):
         document["alarms"] = [str(key) for key in event.alarms]
     for name in _IN_UNIT.get(type(event), ()) if document.get("unit") else ():
         number = document[name]

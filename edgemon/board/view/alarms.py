@@ -160,6 +160,7 @@ def row(alarm: AlarmView, cols: Columns, now: Instant, look: Look, width: int, s
         Span(f" {number} {fit(figures.unit(alarm.unit, look.glyphs), 5)} ", Role.TEXT),
         Span(figures.age(alarm.since, now).rjust(4), Role.DIM),
         Span(f"  {fit(state_words(alarm), cols.state)}", Role.BRIGHT if waiting else Role.DIM),
+        *([Span(f" {alarm.first_out}", Role.BRIGHT)] if alarm.first_out else []),
         Span(f"  {safe(alarm.point_name)} {safe(alarm.title)}", Role.DIM),
         Span("  simulated" if alarm.sim and look.mixed else "", Role.NO_DATA),
     ]
@@ -180,6 +181,7 @@ def below(alarm: AlarmView | None, now: Instant, look: Look, width: int, room: i
     origin = f" ({safe(alarm.origin, 120)})" if alarm.origin else ""
     raised = f"priority {safe(alarm.priority)}, raised {figures.stamp(alarm.raised_at)} UTC"
     second = f" {alarm.severity}, {state_words(alarm)}, {raised}{', simulated' if alarm.sim else ''}"
+    second += f", {alarm.first_out} of this machine's alarms" if alarm.first_out else ""
     told = [
         fit_row([Span(first, Role.BRIGHT), Span(origin, Role.DIM)], width, look.glyphs.ellipsis),
         fit_row([Span(second, Role.TEXT)], width, look.glyphs.ellipsis),
