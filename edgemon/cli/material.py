@@ -8,9 +8,10 @@ from edgemon import __version__
 from edgemon.api.view import words
 from edgemon.cli.evidence import capture_material, fit_capture, with_diagnosis
 from edgemon.cli.prospects import baselines_of, watched, with_prospects
-from edgemon.engine.baselines import in_force
+from edgemon.engine.baselines import Key, in_force
 from edgemon.engine.memory import Setting
 from edgemon.errors import EdgemonError
+from edgemon.model.baseline import Baseline
 from edgemon.model.event import (
     AlarmChanged,
     AlarmsSilenced,
@@ -35,9 +36,10 @@ from edgemon.model.event import (
     ShiftTaken,
     SimulationNoted,
 )
-from edgemon.model.ids import CaptureKey, PointKey
+from edgemon.model.ids import CaptureKey, PointKey, SensorId
 from edgemon.model.instant import EARLIEST, LATEST, Instant, format_instant
 from edgemon.model.machine import Machine, Point, Sensor
+from edgemon.model.outlook import BaselineView
 from edgemon.model.snapshot import TrendPoint
 from edgemon.report.port import (
     Happening,
@@ -98,20 +100,10 @@ async def collect(reader: Reader, filed: Setting, request: Request, now: Instant
     is_empty = not any(level.values for of_point in levels.values() for level in of_point)
     empty = await _nothing(reader, request) if is_empty else ""
     learnt = await baselines_of(reader, filed, setting, machine, known, request.sim)
-    sensors: list[SensorMaterial] = []
-    points: dict[PointKey, PointMaterial] = {}
-    for name in dict.fromkeys(point.sensor for point in machine.points):
-        of_sensor = [point for point in machine.points if point.sensor == name]
-        keys = await reader.captures(name, request.since, request.until, request.sim, MOST_CAPTURES)
-        newest, unfit = await fit_capture(reader, plant, machine, of_sensor, keys)
-        oldest, _ = await fit_capture(reader, plant, machine, of_sensor, keys[::-1])
-        heard = _taken_times(keys) or _times(level for point in of_sensor for level in levels[point.key])
-        sensor = await _sensor(reader, plant.sensors[name], request, len(keys), unfit, heard)
-        sensors.append(sensor if newest is None else with_diagnosis(sensor, setting, of_sensor, newest))
-        for point in of_sensor:
-            own = await with_prospects(reader, levels[point.key], machine, point, known, request.until, request.sim)
-            own = tuple(replace(level, baseline=learnt.get((point.key, level.name))) for level in own)
-            points[point.key] = PointMaterial(point, own, capture_material(point, newest), capture_material(point, oldest))
+    found = _Learnt(setting, levels, known, learnt)
+    names = dict.fromkeys(point.sensor for point in machine.points)
+    parts = [await _of_sensor(reader, request, found, name) for name in names]
+    points = {one.point.key: one for _, of_sensor in parts for one in of_sensor}
     earlier, history, journal = await _history(reader, request)
     return Material(
         site=plant.name,
@@ -124,11 +116,42 @@ async def collect(reader: Reader, filed: Setting, request: Request, now: Instant
         version=__version__,
         settings=settings,
         points=tuple(points[point.key] for point in machine.points),
-        sensors=tuple(sensors),
+        sensors=tuple(sensor for sensor, _ in parts),
         history=history,
         earlier=earlier,
-        remarks=(*([empty] if empty else []), *journal, *_remarks(machine, levels)),
+        remarks=(*filter(None, (empty, await _left_out(reader, request))), *journal, *_remarks(machine, levels)),
     )
+
+
+@dataclass(frozen=True, slots=True)
+class _Learnt:
+    """What is known of the machine before its captures are looked at."""
+
+    setting: Setting
+    levels: Mapping[PointKey, tuple[LevelMaterial, ...]]
+    known: Mapping[Key, Baseline]
+    baselines: Mapping[tuple[PointKey, str], BaselineView]
+
+
+async def _of_sensor(
+    reader: Reader, request: Request, found: _Learnt, name: SensorId
+) -> tuple[SensorMaterial, list[PointMaterial]]:
+    """Bring together what one sensor sent, and what the points it watches make of it."""
+    plant, machine = found.setting.plant, request.machine
+    watched_points = [point for point in machine.points if point.sensor == name]
+    keys = await reader.captures(name, request.since, request.until, request.sim, MOST_CAPTURES)
+    newest, unfit = await fit_capture(reader, plant, machine, watched_points, keys)
+    oldest, _ = await fit_capture(reader, plant, machine, watched_points, keys[::-1])
+    heard = _taken_times(keys) or _times(level for point in watched_points for level in found.levels[point.key])
+    sensor = await _sensor(reader, plant.sensors[name], request, len(keys), unfit, heard)
+    if newest is not None:
+        sensor = with_diagnosis(sensor, found.setting, watched_points, newest)
+    points = []
+    for point in watched_points:
+        own = await with_prospects(reader, found.levels[point.key], machine, point, found.known, request.until, request.sim)
+        own = tuple(replace(level, baseline=found.baselines.get((point.key, level.name))) for level in own)
+        points.append(PointMaterial(point, own, capture_material(point, newest), capture_material(point, oldest)))
+    return sensor, points
 
 
 def _remarks(machine: Machine, levels: Mapping[PointKey, tuple[LevelMaterial, ...]]) -> Iterator[str]:
@@ -176,12 +199,23 @@ async def _nothing(reader: Reader, request: Request) -> str:
     )
 
 
-async def _newest(reader: Reader, machine: Machine, sim: bool) -> Instant | None:
+async def _left_out(reader: Reader, request: Request) -> str:
+    """Say that data of the other kind, real or simulated, was in the period; empty where none was."""
+    other = await _newest(reader, request.machine, not request.sim, request.since, request.until)
+    if other is None:
+        return ""
+    kind, advice = ("real", "without --sim") if request.sim else ("simulated", "with --sim")
+    return f"There is {kind} data in the period too, the newest of {format_instant(other)}: left out; ask for it {advice}."
+
+
+async def _newest(
+    reader: Reader, machine: Machine, sim: bool, since: Instant = EARLIEST, until: Instant = LATEST
+) -> Instant | None:
     found = [
         value.t
         for point in machine.points
         for name in dict.fromkeys((VELOCITY, *(limit.level for limit in point.limits)))
-        for value in await reader.trend(point.key, name, EARLIEST, LATEST, sim, most=1)
+        for value in await reader.trend(point.key, name, since, until, sim, most=1)
     ]
     return max(found, default=None)
 

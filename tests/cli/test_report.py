@@ -334,3 +334,17 @@ def test_times_and_days() -> None:
     for wrong in ("", "7", "d", "2026-13-01", "2026-03-02T06:00:00", "999999999999d"):
         with pytest.raises(SettingsError, match="not a time"):
             read_time(wrong, END, "--until")
+
+
+@pytest.mark.parametrize(("sim", "kind", "advice"), [(False, "simulated", "with --sim"), (True, "real", "without --sim")])
+async def test_data_of_the_other_kind_in_the_period_is_left_out_and_said(
+    tmp_path: Path, sim: bool, kind: str, advice: str
+) -> None:
+    at = folder(tmp_path)
+    both = await collected(at, commit(), commit(sim=True), sim=sim)
+    said = f"There is {kind} data in the period too, the newest of "
+    assert any(one.startswith(said) and one.endswith(f": left out; ask for it {advice}.") for one in both.remarks)
+    alone = await collected(at, commit(sim=sim), sim=sim)
+    assert not any("left out" in one for one in alone.remarks)
+    before = await collected(at, commit(sim=sim), commit(sim=not sim), sim=sim, since=END + 1.0, until=END + 2.0)
+    assert not any("left out" in one for one in before.remarks)  # none of either kind in the period
