@@ -1,7 +1,7 @@
 """A gateway, seen from board and commands: over its local socket, or over HTTP."""
 
 import json
-from collections.abc import AsyncIterator
+from collections.abc import AsyncIterator, Mapping
 from dataclasses import asdict
 from pathlib import Path
 from typing import Any
@@ -23,8 +23,10 @@ from edgemon.model.look import (
     Which,
 )
 from edgemon.model.outlook import BaselineView, OutlookView
+from edgemon.model.performance import Performance
 from edgemon.model.shift import HandoverView, LogKind
 from edgemon.model.snapshot import Change, JournalView, Lost, Outcome, Snapshot, TrendPoint, Update
+from edgemon.store.port import EVERYTHING, Search
 
 SILENCE_S = 4.0
 """A daemon that says nothing for so long is lost: it speaks every second."""
@@ -211,17 +213,33 @@ class Daemon:
         found: SpectrumView = adapter(SpectrumView).validate_json(response.content)
         return found
 
-    async def journal(self, limit: int) -> tuple[JournalView, ...]:
-        """Give the newest journal entries."""
-        response = await self._get("/v1/journal", {"limit": limit})
+    async def journal(self, limit: int, before: int | None = None, search: Search = EVERYTHING) -> tuple[JournalView, ...]:
+        """Give the newest journal entries that fulfil a search, before a number. Raises `LinkDown`, `LinkRefused`."""
+        asked: dict[str, Any] = {
+            "limit": limit,
+            "before": before,
+            "since": search.since,
+            "until": search.until,
+            "kind": list(search.kinds),
+        }
+        asked |= {"machine": search.machine, "person": search.person}
+        response = await self._get("/v1/journal", {name: value for name, value in asked.items() if value is not None})
         found: tuple[JournalView, ...] = adapter(tuple[JournalView, ...]).validate_json(response.content)
+        return found
+
+    async def performance(self, since: Instant, until: Instant | None = None, sim: bool | None = None) -> Performance:
+        """Give the figures of alarm performance, until now by default. Raises `LinkDown`, `LinkRefused`."""
+        asked: dict[str, Any] = {"since": since, "until": until, "sim": None if sim is None else str(sim).lower()}
+        given = {name: value for name, value in asked.items() if value is not None}
+        response = await self._get("/v1/performance", given, timeout_s=60.0)
+        found: Performance = adapter(Performance).validate_json(response.content)
         return found
 
     async def close(self) -> None:
         """Stop asking."""
         await self._client.aclose()
 
-    async def _get(self, path: str, query: dict[str, str | float] | None = None, timeout_s: float = 10.0) -> httpx.Response:
+    async def _get(self, path: str, query: Mapping[str, Any] | None = None, timeout_s: float = 10.0) -> httpx.Response:
         try:
             response = await self._client.get(path, params=query, timeout=timeout_s)
         except (httpx.HTTPError, OSError) as error:

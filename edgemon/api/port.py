@@ -16,8 +16,10 @@ from edgemon.model.look import (
     Which,
 )
 from edgemon.model.outlook import BaselineView, OutlookView
+from edgemon.model.performance import Performance
 from edgemon.model.shift import HandoverView, LogKind
 from edgemon.model.snapshot import Change, JournalView, Outcome, Snapshot, TrendPoint
+from edgemon.store.port import EVERYTHING, Search
 
 
 class Site(Protocol):
@@ -107,6 +109,13 @@ class Site(Protocol):
         """Take the spectrum of a stored waveform's envelope. Raises likewise."""
         ...
 
-    async def journal(self, limit: int, before: int | None) -> tuple[JournalView, ...]:
+    async def journal(self, limit: int, before: int | None, search: Search = EVERYTHING) -> tuple[JournalView, ...]:
         """Give journal entries, newest first."""
+        ...
+
+    async def performance(self, since: Instant, until: Instant | None, sim: bool | None) -> Performance:
+        """Give the figures of alarm performance, until now by default. Raises `ParameterError` for no period, `StoreError`.
+
+        Where `sim` is not said, they are those of the data that the gateway is there for.
+        """
         ...

@@ -17,6 +17,7 @@ from edgemon import __version__
 from edgemon.api.looks import let_look
 from edgemon.api.orders import let_command_alarms
 from edgemon.api.port import Site
+from edgemon.api.records import let_see_records
 from edgemon.api.roles import may, peer_of, person_of
 from edgemon.api.shift import let_hand_over
 from edgemon.api.trends import let_command_baselines, let_see_trends
@@ -26,7 +27,7 @@ from edgemon.model.command import Person, Role
 from edgemon.model.gateway import Access
 from edgemon.model.ids import MachineId, PointId, PointKey
 from edgemon.model.instant import Instant
-from edgemon.model.snapshot import JournalView, Snapshot, TrendPoint
+from edgemon.model.snapshot import Snapshot, TrendPoint
 
 JSON = "application/json"
 
@@ -76,6 +77,7 @@ def application(site: Site, access: Access) -> FastAPI:
     let_hand_over(app, site, caller)
     _let_see(app, site)
     let_see_trends(app, site)
+    let_see_records(app, site)
     let_look(app, site)
     return app
 
@@ -106,11 +108,6 @@ def _let_see(app: FastAPI, site: Site) -> None:
         except ParameterError as error:
             raise HTTPException(404, str(error)) from error
         return Response(to_json(found), media_type=JSON)
-
-    @app.get("/v1/journal", response_model=list[JournalView], tags=["see"])
-    async def journal(limit: Annotated[int, Query(ge=1, le=1000)] = 100, before: int | None = None) -> Response:
-        """Give journal entries, newest first."""
-        return Response(to_json(await site.journal(limit, before)), media_type=JSON)
 
 
 def bind(path: Path) -> socket.socket:

@@ -8,6 +8,7 @@ from pydantic import BaseModel, Field, TypeAdapter
 from edgemon.model.ids import AlarmKey, MachineId, PointId, is_identifier
 from edgemon.model.look import CapturePage, SpectrumView, WaveformView
 from edgemon.model.outlook import BaselineView, OutlookView
+from edgemon.model.performance import Performance
 from edgemon.model.shift import TEXT_LONGEST, HandoverView, LogKind
 from edgemon.model.snapshot import Change, JournalView, Snapshot, TrendPoint
 
@@ -91,7 +92,7 @@ def adapter(kind: Any) -> TypeAdapter[Any]:
     return TypeAdapter(kind)
 
 
-def to_json(value: Snapshot | Change | OutlookView | HandoverView | Look | tuple[Listed, ...]) -> bytes:
+def to_json(value: Snapshot | Change | OutlookView | HandoverView | Look | Performance | tuple[Listed, ...]) -> bytes:
     """Write a document."""
     kind: Any = type(value) if not isinstance(value, tuple) else tuple[type(value[0]), ...] if value else tuple[()]  # type: ignore[misc]
     return adapter(kind).dump_json(value)

@@ -30,6 +30,7 @@ COMMANDS = {
     "shift": "the handover page, the shift log, and taking over",
     "journal": "search the journal, and verify that nothing in it was changed",
     "export": "readings, captures or the journal as CSV",
+    "performance": "how the alarms do, beside the figures of the alarm standards",
     "report": "write the analyst's report on a machine",
 }
 """Each is a module of this folder with `add`; only the one that is meant is loaded, so that a board starts at once."""

@@ -11,6 +11,7 @@ from edgemon.clock import Clock
 from edgemon.daemon.annunciator import Annunciator
 from edgemon.daemon.learning import Learning
 from edgemon.daemon.looking import Looking
+from edgemon.daemon.performing import performance_of
 from edgemon.daemon.shift import Shift
 from edgemon.engine import views
 from edgemon.engine.memory import Memory, Setting
@@ -31,6 +32,7 @@ from edgemon.model.look import (
     Which,
 )
 from edgemon.model.outlook import BaselineView, OutlookView
+from edgemon.model.performance import Performance
 from edgemon.model.shift import HandoverView, LogKind
 from edgemon.model.snapshot import (
     Change,
@@ -44,7 +46,7 @@ from edgemon.model.snapshot import (
     TrendPoint,
 )
 from edgemon.mqtt.port import Link
-from edgemon.store.port import Reader
+from edgemon.store.port import EVERYTHING, Reader, Search
 from edgemon.units import from_si
 
 QUICKEST_S = 0.25
@@ -316,11 +318,15 @@ class Hub:
             raise StoreError(_STARTING.why)
         return self.shift
 
-    async def journal(self, limit: int, before: int | None) -> tuple[JournalView, ...]:
+    async def journal(self, limit: int, before: int | None, search: Search = EVERYTHING) -> tuple[JournalView, ...]:
         """Give journal entries in words, newest first."""
-        return tuple(
-            journal_view(entry, self._setting.plant.points) for entry in await self._reader.journal(limit, before=before)
-        )
+        found = await self._reader.journal(limit, before=before, search=search)
+        return tuple(journal_view(entry, self._setting.plant.points) for entry in found)
+
+    async def performance(self, since: Instant, until: Instant | None, sim: bool | None) -> Performance:
+        """Give the figures of alarm performance, until now by default."""
+        is_sim = self._setting.gateway.simulated if sim is None else sim
+        return await performance_of(self._reader, since, self._clock.now() if until is None else until, is_sim)
 
     def machine(self, machine: MachineId) -> MachineView:
         """Show one machine."""

@@ -31,6 +31,7 @@ from edgemon.model.command import (
 from edgemon.model.gateway import Access
 from edgemon.model.ids import AlarmKey, MachineId, PointId
 from edgemon.model.snapshot import Change, Lost, Outcome, Snapshot
+from edgemon.store.port import Search
 from tests.support.fake_site import MACHINE, SNAPSHOT, FakeSite
 
 
@@ -187,6 +188,29 @@ async def test_journal_is_limited(tmp_path: Path) -> None:
             await daemon.journal(0)
 
 
+async def test_the_journal_is_searched(tmp_path: Path) -> None:
+    site = FakeSite()
+    search = Search(10.0, 20.5, ("alarm-changed", "gateway-started"), "hp-pump-1", "operator on shift")
+    async with served(tmp_path, site) as daemon:
+        await daemon.journal(3, before=7, search=search)
+        await daemon.journal(3)
+        with pytest.raises(LinkRefused, match="no such kind: 'alarms'"):
+            await daemon.journal(3, search=Search(kinds=("alarms",)))
+    assert site.searches == [(7, search), (None, Search())]
+
+
+async def test_alarm_performance_is_asked_for(tmp_path: Path) -> None:
+    site = FakeSite()
+    async with served(tmp_path, site) as daemon:
+        found = await daemon.performance(86_400.0)
+        assert (found.since, found.until, found.sim, found.annunciations) == (86_400.0, 172_800.0, False, 0)
+        assert {figure.name: figure.verdict for figure in found.figures}["per_10_min"] == "met"
+        assert (await daemon.performance(0.0, 86_400.0, sim=True)).sim
+        with pytest.raises(LinkRefused, match="empty"):
+            await daemon.performance(5.0, 5.0)
+    assert site.periods[:2] == [(86_400.0, None, None), (0.0, 86_400.0, True)]
+
+
 async def test_no_daemon_is_said_with_what_to_do(tmp_path: Path) -> None:
     daemon = Daemon(tmp_path / "nobody.sock", SystemClock())
     with pytest.raises(LinkDown, match="edgemon run"):
@@ -217,6 +241,7 @@ def test_openapi_describes_every_way(tmp_path: Path) -> None:
         "/v1/machines/{machine}/points/{point}/levels/{level}",
         "/v1/machines/{machine}/points/{point}/diagnose",
         "/v1/journal",
+        "/v1/performance",
         "/v1/me",
         "/v1/silence",
         "/v1/lamp-test",

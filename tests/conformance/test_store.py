@@ -3,6 +3,7 @@
 import dataclasses
 import math
 from collections.abc import AsyncIterator, Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import Protocol
 
@@ -10,13 +11,14 @@ import numpy as np
 import pytest
 
 from edgemon.errors import StoreError
+from edgemon.model.alarm import AlarmState
 from edgemon.model.baseline import BaselineState
 from edgemon.model.event import BaselineApproved, BaselineProposed, JournalEntry
 from edgemon.model.ids import CaptureId, CaptureKey, MachineId, PointId, PointKey, ReadingKey
 from edgemon.model.reading import Capture, CapturePart
 from edgemon.model.snapshot import TrendPoint
 from edgemon.store.memory import MemoryStore
-from edgemon.store.port import Commit, Known, Reader, Saved, Store
+from edgemon.store.port import Commit, Known, Reader, Saved, Search, Store
 from edgemon.store.reader import SqliteReader
 from edgemon.store.sqlite import SqliteStore
 from tests.store import builders as make
@@ -148,6 +150,43 @@ async def test_the_journal_numbers_events_in_order_from_one(bench: Bench) -> Non
     assert (await bench.store.load()).next_seq == 4
     await bench.restart()
     assert [entry.seq for entry in await bench.store.commit(commit(events=(make.started(3),)))] == [4]
+
+
+async def test_the_journal_is_searched(bench: Bench) -> None:
+    ack = replace(make.raised(), change="ACK", by="operator on shift")
+    for k, event in enumerate((make.started(), make.raised(), ack, make.started(1))):
+        await bench.store.commit(Commit(make.T0 + k, events=(event,)))
+
+    async def found(search: Search, **more: int) -> list[int]:
+        return [entry.seq for entry in await bench.reader.journal(10, search=search, **more)]
+
+    assert await found(Search(kinds=("alarm-changed",))) == [3, 2]
+    assert await found(Search(kinds=("alarm-changed", "gateway-started")), after=1) == [2, 3, 4]
+    assert await found(Search(machine="hp-pump-1", person="operator on shift")) == [3]
+    assert await found(Search(person="nobody")) == []
+    assert await found(Search(person="")) == [2]
+    assert await found(Search(since=make.T0 + 1.0, until=make.T0 + 3.0)) == [3, 2]
+    assert await found(Search(machine="hp-pump-1"), before=3) == [2]
+
+
+async def test_what_stood_at_a_time_is_told_by_the_last_changes_before(bench: Bench) -> None:
+    unack, acked, norm = AlarmState.UNACK, AlarmState.ACKED, AlarmState.NORM
+    other = make.ALARM._replace(level="temperature")
+    steps = (
+        make.raised(),
+        replace(make.raised(), change="CLEARED", from_state=unack, to_state=norm),
+        make.raised(),
+        replace(make.raised(), change="ACK", from_state=unack, to_state=acked),
+        replace(make.raised(), alarm=other),
+        replace(make.raised(), change="LEVEL_UP", from_state=acked, to_state=unack),
+        make.started(),
+        replace(make.raised(), change="CLEARED", from_state=unack, to_state=norm),
+    )
+    for k, event in enumerate(steps):
+        await bench.store.commit(Commit(make.T0 + k, events=(event,)))
+    assert [entry.seq for entry in await bench.reader.standing(make.T0 + 7.0)] == [3, 5, 6]
+    assert [entry.seq for entry in await bench.reader.standing(make.T0 + 8.0)] == [3, 5, 8]
+    assert await bench.reader.standing(make.T0) == ()
 
 
 async def test_the_journal_is_read_from_either_end(bench: Bench) -> None:

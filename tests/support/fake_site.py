@@ -3,6 +3,7 @@
 import asyncio
 from collections.abc import AsyncIterator
 
+from edgemon.alarms.performance import performance
 from edgemon.daemon.looking import Looking
 from edgemon.errors import ParameterError, StoreError
 from edgemon.model.command import Command, Person
@@ -18,6 +19,7 @@ from edgemon.model.look import (
     Which,
 )
 from edgemon.model.outlook import BaselineView, ChangeView, CrossingView, OutlookView, SlopeView
+from edgemon.model.performance import Performance
 from edgemon.model.shift import BlockView, HandoverView, LogKind
 from edgemon.model.snapshot import (
     AreaView,
@@ -34,6 +36,7 @@ from edgemon.model.snapshot import (
     TrendPoint,
     WorstView,
 )
+from edgemon.store.port import EVERYTHING, Search
 
 GATEWAY = GatewayView(
     site="saltmarsh",
@@ -163,6 +166,8 @@ class FakeSite:
         self.asked: list[tuple[PointKey, str, bool]] = []
         self.looking: Looking | None = None
         """What looks at stored captures; the real one, where a test needs it."""
+        self.periods: list[tuple[Instant, Instant | None, bool | None]] = []
+        self.searches: list[tuple[int | None, Search]] = []
         self._every_s = changes_every_s
 
     def snapshot(self) -> Snapshot:
@@ -259,5 +264,10 @@ class FakeSite:
             raise StoreError("the gateway is still starting")
         return self.looking
 
-    async def journal(self, limit: int, before: int | None) -> tuple[JournalView, ...]:
+    async def performance(self, since: Instant, until: Instant | None, sim: bool | None) -> Performance:
+        self.periods.append((since, until, sim))
+        return performance((), since, since + 86_400.0 if until is None else until, bool(sim))
+
+    async def journal(self, limit: int, before: int | None, search: Search = EVERYTHING) -> tuple[JournalView, ...]:
+        self.searches.append((before, search))
         return tuple(JournalView(seq, 1_700_000_000.0, "gateway-started", "started") for seq in range(limit, 0, -1))

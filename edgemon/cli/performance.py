@@ -1,0 +1,121 @@
+"""`edgemon performance`: how the alarms do over a period, beside the figures that the alarm standards ask for."""
+
+import argparse
+import asyncio
+import json
+import sys
+from collections.abc import Iterable
+from dataclasses import asdict
+from pathlib import Path
+
+from edgemon.cli.journal import store_of
+from edgemon.cli.options import add_config, plain
+from edgemon.cli.report import TIMES_WORDS, read_time
+from edgemon.clock import SystemClock
+from edgemon.daemon.performing import performance_of
+from edgemon.errors import SettingsError
+from edgemon.model.instant import Instant, format_instant
+from edgemon.model.performance import Figure, Performance, Share
+from edgemon.store.reader import SqliteReader
+
+TIME_FIELDS = ("since", "until", "begin", "end")
+_MOST = 10
+
+
+def add(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
+    """Register the command."""
+    parser = commands.add_parser(
+        "performance",
+        help="how the alarms do, beside the figures of the alarm standards",
+        description=__doc__,
+        epilog="Reads the store only, whether the daemon runs or not. Counts what called the operator, by the time it was "
+        "recorded, in bins of ten minutes, hours and days aligned to the clock (UTC); what a start of the gateway says again "
+        "is left out. Targets are for one operator, by ISA-18.2-2016 and EEMUA 191 as told in secondary texts.",
+    )
+    add_config(parser)
+    parser.add_argument("--file", metavar="FILE", type=Path, help="a store by its file, without configuration")
+    parser.add_argument("--since", metavar="TIME", default="30d", help=f"begin of the period, default 30d: {TIMES_WORDS}")
+    parser.add_argument("--until", metavar="TIME", help="end of the period, likewise; default now")
+    parser.add_argument("--sim", action="store_true", help="of simulated data, which is otherwise left out")
+    parser.add_argument("--json", action="store_true", help="for programs: one JSON object")
+    parser.set_defaults(run=run)
+
+
+def run(options: argparse.Namespace) -> int:
+    """Print the figures."""
+    now = SystemClock().now()
+    until = now if options.until is None else read_time(options.until, now, "--until")
+    since = read_time(options.since, until, "--since")
+    if since >= until:
+        period = f"the period begins at {format_instant(since)} and ends at {format_instant(until)}"
+        raise SettingsError(period, "--since", "an earlier begin")
+    found = asyncio.run(_ask(store_of(options), since, until, options.sim))
+    if options.json:
+        json.dump(document(found), sys.stdout, ensure_ascii=False, indent=2)
+        print()
+    else:
+        print("\n".join(lines(found)))
+    return 0
+
+
+async def _ask(store: Path, since: Instant, until: Instant, sim: bool) -> Performance:
+    reader = await SqliteReader.open(store)
+    try:
+        return await performance_of(reader, since, until, sim)
+    finally:
+        await reader.close()
+
+
+def document(found: Performance) -> dict[str, object]:
+    """Give the figures as plain JSON values, times as RFC 3339."""
+    whole = plain(asdict(found))
+    for one in (whole, *whole["floods"], *whole["stale"]):
+        one |= {name: format_instant(one[name]) for name in TIME_FIELDS if isinstance(one.get(name), float)}
+    return whole
+
+
+def lines(found: Performance) -> list[str]:
+    """Give the figures as a table, then what to look at."""
+    left_out = [
+        f"{count} {what}"
+        for count, what in (
+            (found.after_restart, "said again after a start"),
+            (found.other, "real" if found.sim else "simulated"),
+            (found.not_announced, "alerts that called nobody"),
+        )
+        if count
+    ]
+    text = [
+        f"{format_instant(found.since)} to {format_instant(found.until)}" + ("  SIMULATED" if found.sim else ""),
+        f"{found.annunciations} annunciations" + (f"; not counted: {', '.join(left_out)}" if left_out else ""),
+        *found.remarks,
+        "",
+        f"{'figure':38} {'value':>9}  {'asked for':20} {'':9}  source",
+        *(_row(figure) for figure in found.figures),
+    ]
+    text += _shares("by severity", found.severities)
+    text += _shares("announced most often", found.contributors)
+    text += _shares("chattering (3 or more within 60 s)", found.chattering)
+    text += _shares("fleeting (shorter than 10 s)", found.fleeting)
+    floods = [f"{format_instant(one.begin)} to {format_instant(one.end)}: {one.count}" for one in found.floods]
+    text += _listed("floods", floods)
+    stale = [f"{one.alarm} since {format_instant(one.since)}, {_end(one.until)}" for one in found.stale]
+    return text + _listed("stale (longer than 24 h)", stale)
+
+
+def _row(one: Figure) -> str:
+    value = "-" if one.value is None else f"{one.value:.3g} %" if one.unit == "%" else f"{one.value:.5g}"
+    return f"{one.title:38} {value:>9}  {one.target:20} {one.verdict:9}  {one.source}".rstrip()
+
+
+def _shares(title: str, shares: Iterable[Share]) -> list[str]:
+    return _listed(title, [f"{one.count:>7}  {100.0 * one.share:5.1f} %  {one.name}" for one in shares])
+
+
+def _listed(title: str, rows: list[str]) -> list[str]:
+    more = [f"  and {len(rows) - _MOST} more"] if len(rows) > _MOST else []
+    return ["", title, *(f"  {row}" for row in rows[:_MOST]), *more] if rows else []
+
+
+def _end(until: Instant | None) -> str:
+    return "still there" if until is None else f"until {format_instant(until)}"
