@@ -24,9 +24,9 @@ from edgemon.model.look import (
 )
 from edgemon.model.outlook import BaselineView, OutlookView
 from edgemon.model.performance import Performance
+from edgemon.model.search import EVERYTHING, Search
 from edgemon.model.shift import HandoverView, LogKind
 from edgemon.model.snapshot import Change, JournalView, Lost, Outcome, Snapshot, TrendPoint, Update
-from edgemon.store.port import EVERYTHING, Search
 
 SILENCE_S = 4.0
 """A daemon that says nothing for so long is lost: it speaks every second."""

@@ -17,9 +17,9 @@ from edgemon.model.look import (
 )
 from edgemon.model.outlook import BaselineView, OutlookView
 from edgemon.model.performance import Performance
+from edgemon.model.search import EVERYTHING, Search
 from edgemon.model.shift import HandoverView, LogKind
 from edgemon.model.snapshot import Change, JournalView, Outcome, Snapshot, TrendPoint
-from edgemon.store.port import EVERYTHING, Search
 
 
 class Site(Protocol):

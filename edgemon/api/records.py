@@ -11,8 +11,8 @@ from edgemon.errors import ParameterError, StoreError
 from edgemon.model.event import EVENT_OF
 from edgemon.model.instant import Instant
 from edgemon.model.performance import Performance
+from edgemon.model.search import Search
 from edgemon.model.snapshot import JournalView
-from edgemon.store.port import Search
 
 JSON = "application/json"
 _Word = Annotated[str | None, Query(max_length=200)]

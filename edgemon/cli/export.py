@@ -24,8 +24,8 @@ from edgemon.model.instant import format_instant
 from edgemon.model.level import LEVEL_KINDS
 from edgemon.model.machine import Plant
 from edgemon.model.reading import Capture
+from edgemon.model.search import Search
 from edgemon.settings.load import load_all
-from edgemon.store.port import Search
 from edgemon.store.stream import Series, Stream
 from edgemon.store.wire import journal_document, place_of
 from edgemon.units import SI_UNIT, from_si

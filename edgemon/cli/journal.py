@@ -16,10 +16,10 @@ from edgemon.clock import SystemClock
 from edgemon.errors import SettingsError
 from edgemon.model.event import EVENT_OF, JournalEntry
 from edgemon.model.instant import format_instant
+from edgemon.model.search import Search
 from edgemon.model.text import clean
 from edgemon.settings.load import load_all
 from edgemon.store.chain import Verdict
-from edgemon.store.port import Search
 from edgemon.store.stream import Stream
 from edgemon.store.wire import journal_document
 

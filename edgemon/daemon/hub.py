@@ -33,6 +33,7 @@ from edgemon.model.look import (
 )
 from edgemon.model.outlook import BaselineView, OutlookView
 from edgemon.model.performance import Performance
+from edgemon.model.search import EVERYTHING, Search
 from edgemon.model.shift import HandoverView, LogKind
 from edgemon.model.snapshot import (
     Change,
@@ -46,7 +47,7 @@ from edgemon.model.snapshot import (
     TrendPoint,
 )
 from edgemon.mqtt.port import Link
-from edgemon.store.port import EVERYTHING, Reader, Search
+from edgemon.store.port import Reader
 from edgemon.units import from_si
 
 QUICKEST_S = 0.25

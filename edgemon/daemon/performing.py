@@ -7,7 +7,8 @@ from edgemon.alarms.tally import Tally
 from edgemon.errors import ParameterError
 from edgemon.model.instant import Instant
 from edgemon.model.performance import Performance
-from edgemon.store.port import Reader, Search
+from edgemon.model.search import Search
+from edgemon.store.port import Reader
 
 _PAGE = 1000
 

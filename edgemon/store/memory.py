@@ -11,9 +11,10 @@ from edgemon.model.ids import AlarmKey, CaptureKey, MachineId, PointKey, Reading
 from edgemon.model.instant import Instant
 from edgemon.model.message import Quarantined
 from edgemon.model.reading import Capture, CapturePart
+from edgemon.model.search import EVERYTHING, Search
 from edgemon.model.snapshot import TrendPoint
 from edgemon.store.chain import GENESIS, numbered
-from edgemon.store.port import EVERYTHING, Commit, Known, Saved, Search
+from edgemon.store.port import Commit, Known, Saved
 from edgemon.store.wire import is_wanted
 from edgemon.units import to_si
 

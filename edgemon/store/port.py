@@ -12,6 +12,7 @@ from edgemon.model.instant import Instant
 from edgemon.model.level import Measurement
 from edgemon.model.message import Quarantined
 from edgemon.model.reading import Capture, CapturePart, Reading
+from edgemon.model.search import EVERYTHING, Search
 from edgemon.model.snapshot import TrendPoint
 
 
@@ -64,24 +65,6 @@ class Saved:
     next_seq: int = 1
     published_seq: int = 0
     """Journal entries up to this one are known to have been published."""
-
-
-@dataclass(frozen=True, slots=True)
-class Search:
-    """Which journal entries are wanted; what is None is not asked for."""
-
-    since: Instant | None = None
-    """Recorded at this time or later."""
-    until: Instant | None = None
-    """Recorded before this time."""
-    kinds: tuple[str, ...] = ()
-    """Words of `model.event.EVENT_OF`; none stands for all."""
-    machine: str | None = None
-    person: str | None = None
-    """Who did it, by the name that stands in the entry."""
-
-
-EVERYTHING = Search()
 
 
 class Store(Protocol):

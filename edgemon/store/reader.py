@@ -11,11 +11,11 @@ from edgemon.model.ids import CaptureKey, PointKey, SensorId
 from edgemon.model.instant import Instant
 from edgemon.model.message import Quarantined
 from edgemon.model.reading import Capture
+from edgemon.model.search import EVERYTHING, Search
 from edgemon.model.snapshot import TrendPoint
 from edgemon.store.connection import Connection, opened
 from edgemon.store.faults import translated
 from edgemon.store.migrate import connect_read_only
-from edgemon.store.port import EVERYTHING, Search
 from edgemon.store.segments import Place, folder_of, read
 from edgemon.store.wire import BASELINES, CAPTURE_COLUMNS, Row, baselines_of, capture_from_row, conditions, entry_from_row
 

@@ -16,11 +16,11 @@ from edgemon.model.event import JournalEntry
 from edgemon.model.ids import SensorId
 from edgemon.model.instant import Instant
 from edgemon.model.reading import Capture
+from edgemon.model.search import EVERYTHING, Search
 from edgemon.model.snapshot import TrendPoint
 from edgemon.store.chain import CHAINED_FROM, CHAINED_ROWS, Audit, Verdict
 from edgemon.store.faults import translated
 from edgemon.store.migrate import connect_read_only
-from edgemon.store.port import EVERYTHING, Search
 from edgemon.store.segments import Place, folder_of, read
 from edgemon.store.wire import CAPTURE_COLUMNS, Row, capture_from_row, conditions, entry_from_row
 from edgemon.units import Quantity

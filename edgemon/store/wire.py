@@ -44,8 +44,8 @@ from edgemon.model.ids import AlarmKey, PointKey
 from edgemon.model.instant import format_instant
 from edgemon.model.limit import Severity
 from edgemon.model.reading import Capture, CapturePart, Counts
+from edgemon.model.search import Search
 from edgemon.model.spectrum import LineForm
-from edgemon.store.port import Search
 from edgemon.units import from_si
 
 Row: TypeAlias = tuple[Any, ...]

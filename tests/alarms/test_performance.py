@@ -63,7 +63,7 @@ def test_only_what_calls_the_operator_anew_is_counted() -> None:
     """By the table of transitions: entries to UNACK by these six changes, each of which announces."""
     assert {"RAISED", "LEVEL_UP", "REALARM", "UNSHELVED", "UNSUPPRESSED", "RTS"} == ANNOUNCING
     events = [changed(T0 + 1000.0 * k, change, S.UNACK) for k, change in enumerate(sorted(ANNOUNCING))]
-    others = [
+    others: list[Event] = [
         changed(T0 + 10_001.0, "ACK", S.ACKED),
         changed(T0 + 10_002.0, "CLEARED", S.NORM),
         changed(T0 + 10_003.0, "LEVEL_DOWN", S.UNACK),
@@ -193,7 +193,7 @@ def test_stale_is_more_than_a_day_without_a_break() -> None:
 
 def test_what_a_start_says_again_and_what_is_simulated_stay_apart() -> None:
     again = T0 + 1000.0
-    events = [
+    events: list[Event] = [
         raised(T0 + 10.0),
         GatewayStarted(again, "0.1.0", "x"),
         raised(again),
@@ -209,7 +209,7 @@ def test_what_a_start_says_again_and_what_is_simulated_stay_apart() -> None:
 
 def test_shares_by_priority_severity_and_alarm() -> None:
     """Twelve alarms: number k is announced k times, 78 in all; 1 to 4 high (10), 5 to 8 medium (26), 9 to 12 low (42)."""
-    events = []
+    events: list[Event] = []
     for number in range(1, 13):
         priority = (Priority.HIGH, Priority.MEDIUM, Priority.LOW)[(number - 1) // 4]
         severity = Severity.ALERT if number > 8 else Severity.ALARM

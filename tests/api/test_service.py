@@ -30,8 +30,8 @@ from edgemon.model.command import (
 )
 from edgemon.model.gateway import Access
 from edgemon.model.ids import AlarmKey, MachineId, PointId
+from edgemon.model.search import Search
 from edgemon.model.snapshot import Change, Lost, Outcome, Snapshot
-from edgemon.store.port import Search
 from tests.support.fake_site import MACHINE, SNAPSHOT, FakeSite
 
 

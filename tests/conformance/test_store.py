@@ -16,9 +16,10 @@ from edgemon.model.baseline import BaselineState
 from edgemon.model.event import BaselineApproved, BaselineProposed, JournalEntry
 from edgemon.model.ids import CaptureId, CaptureKey, MachineId, PointId, PointKey, ReadingKey
 from edgemon.model.reading import Capture, CapturePart
+from edgemon.model.search import Search
 from edgemon.model.snapshot import TrendPoint
 from edgemon.store.memory import MemoryStore
-from edgemon.store.port import Commit, Known, Reader, Saved, Search, Store
+from edgemon.store.port import Commit, Known, Reader, Saved, Store
 from edgemon.store.reader import SqliteReader
 from edgemon.store.sqlite import SqliteStore
 from tests.store import builders as make

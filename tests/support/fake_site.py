@@ -20,6 +20,7 @@ from edgemon.model.look import (
 )
 from edgemon.model.outlook import BaselineView, ChangeView, CrossingView, OutlookView, SlopeView
 from edgemon.model.performance import Performance
+from edgemon.model.search import EVERYTHING, Search
 from edgemon.model.shift import BlockView, HandoverView, LogKind
 from edgemon.model.snapshot import (
     AreaView,
@@ -36,7 +37,6 @@ from edgemon.model.snapshot import (
     TrendPoint,
     WorstView,
 )
-from edgemon.store.port import EVERYTHING, Search
 
 GATEWAY = GatewayView(
     site="saltmarsh",
