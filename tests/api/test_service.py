@@ -155,9 +155,22 @@ async def test_a_viewer_is_told_why_not(tmp_path: Path, monkeypatch: pytest.Monk
     async with served(tmp_path, site) as daemon:
         assert (await daemon.whoami()).role is Role.VIEWER
         outcome = await daemon.acknowledge("hp-pump-1/pump-de-h/velocity_rms", 1)
+        others = [await daemon.silence(), await daemon.lamp_test()]
     assert not outcome.done
     assert "takes an operator" in outcome.why
     assert site.commanded == []
+    assert all("takes an operator" in one.why for one in others)
+    assert site.ordered == []
+
+
+async def test_an_operator_silences_and_tests_by_name(tmp_path: Path) -> None:
+    site = FakeSite()
+    async with served(tmp_path, site) as daemon:
+        person = await daemon.whoami()
+        assert (await daemon.silence()).done
+        assert (await daemon.lamp_test()).done
+    assert [one[0] for one in site.ordered] == ["silence", "lamp-test"]
+    assert {str(getattr(one[1], "name", "")) for one in site.ordered} == {person.name}
 
 
 async def test_trend_asks_for_simulated_data_where_the_point_shows_it(tmp_path: Path) -> None:
