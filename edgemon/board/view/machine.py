@@ -172,8 +172,8 @@ def beside(
     if one is not None:
         point, level = one
         band = f", {safe(level.band)}" if level.band else ""
-        remark = f"  {safe(level.remark, 120)}" if level.remark else ""
-        text = f" {safe(point.name)}: {safe(level.title)}{band}; limits: {origin(level)}{remark}"
+        remark = f"; {safe(level.remark, 120)}" if level.remark else ""  # ahead of what a narrow terminal cuts off
+        text = f" {safe(point.name)}: {safe(level.title)}{band}{remark}; limits: {origin(level)}"
         rows.append(fit_row([Span(text, Role.TEXT)], width, look.glyphs.ellipsis))
     rows.extend(_alarms(machine, now, look, width))
     if one is not None:
