@@ -29,7 +29,7 @@ PIECE = 5000
 """Rows read at once. House choice."""
 _LAST = "SELECT seq FROM sqlite_sequence WHERE name = 'journal'"
 _CAPTURES = f"""SELECT {CAPTURE_COLUMNS}, missing_parts, segment, offset, length, checksum, number FROM captures
-    WHERE number > ? AND taken_at >= ? AND taken_at < ? AND sim = ? AND (? IS NULL OR sensor = ?) ORDER BY number LIMIT ?"""
+    WHERE number > ? AND taken_at >= ? AND taken_at < ? AND sim = ? AND spectrum = ? AND (? IS NULL OR sensor = ?) ORDER BY number LIMIT ?"""
 _SERIES = """SELECT id, kind, owner, place, name, sim, quantity FROM series WHERE sim = ? ORDER BY kind, owner, place, name"""
 _VALUES = """SELECT t, value, fit FROM trend WHERE series = ? AND t > ? AND t < ? ORDER BY t LIMIT ?"""
 
@@ -69,9 +69,15 @@ class Stream(AbstractContextManager["Stream"]):
             yield entry_from_row(row)
 
     def captures(
-        self, sensor: SensorId | None, since: Instant, until: Instant, sim: bool, with_samples: bool = False
+        self,
+        sensor: SensorId | None,
+        since: Instant,
+        until: Instant,
+        sim: bool,
+        with_samples: bool = False,
+        spectra: bool = False,
     ) -> Iterator[Capture]:
-        """Give captures in the order in which they were stored; without their samples unless asked.
+        """Give waveforms, or spectra, in the order in which they were stored; without their samples unless asked.
 
         Raises
         ------
@@ -79,9 +85,9 @@ class Stream(AbstractContextManager["Stream"]):
             Samples that are damaged, naming file and offset.
         """
         folder = folder_of(self._path)
-        for row in self._pieces(_CAPTURES, lambda row: (row[18] if row else 0, since, until, sim, sensor, sensor)):
-            axes = read(folder, Place(*row[14:17]), row[17]) if with_samples else {}
-            yield capture_from_row(row[:14], axes)
+        for row in self._pieces(_CAPTURES, lambda row: (row[-1] if row else 0, since, until, sim, spectra, sensor, sensor)):
+            axes = read(folder, Place(*row[-5:-2]), row[-2]) if with_samples else {}
+            yield capture_from_row(row, axes)
 
     def series(self, sim: bool) -> tuple[Series, ...]:
         """List trends, points first."""

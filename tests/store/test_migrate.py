@@ -17,6 +17,7 @@ from edgemon.store import migrate
 from edgemon.store.port import Commit, Saved
 from edgemon.store.reader import SqliteReader
 from edgemon.store.sqlite import SqliteStore
+from edgemon.store.stream import Stream
 from tests.store import builders as make
 
 COMMIT = Commit(make.T0, events=tuple(make.started(k) for k in range(400)), captures=(make.capture(1),))
@@ -238,6 +239,11 @@ async def test_a_file_of_version_1_keeps_everything_and_takes_spectra(version_1:
     await store.commit(Commit(make.T0, captures=(make.spectrum(1),)))
     assert await reader.captures(None, 0.0, 4e9) == (old[1].key, old[0].key)
     assert await reader.captures(None, 0.0, 4e9, spectra=True) == (make.spectrum(1).key,)
+    with Stream(version_1) as stream:
+        assert [one.key for one in stream.captures(None, 0.0, 4e9, False, with_samples=True)] == [old[0].key]
+        (lines,) = stream.captures(None, 0.0, 4e9, False, with_samples=True, spectra=True)
+        assert lines.form == make.FORM
+        assert np.array_equal(lines.axes["y"], make.spectrum(1).axes["y"])
     await store.commit(Commit(make.T0, captures=(dataclasses.replace(make.capture(9), missing_parts=(2,)),)))
     assert (await store.load()).parts == ()
     await reader.close()
