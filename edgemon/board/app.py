@@ -10,6 +10,7 @@ from edgemon.board.desk import Desk
 from edgemon.board.picture import Picture
 from edgemon.board.port import Lost, Source
 from edgemon.board.screens.alarms import AlarmsScreen
+from edgemon.board.screens.ask import Ordering, Question, ask
 from edgemon.board.screens.base import BoardScreen, bindings
 from edgemon.board.screens.handover import HandoverScreen
 from edgemon.board.screens.machine import MachineScreen
@@ -59,6 +60,7 @@ class BoardApp(App[None]):
     def __init__(self, source: Source, clock: Clock, still: bool = False, ascii: bool = False, theme: str = "dark") -> None:  # noqa: A002
         super().__init__()
         self._clock = clock
+        self._sounded = False
         chosen = "mono" if self.no_color else "dark" if self.console.color_system == "standard" else theme
         look = Look(ASCII if ascii else UNICODE, still or self.animation_level == "none")
         self.desk = Desk(source, clock, PALETTES[chosen], look, Picture())
@@ -95,6 +97,11 @@ class BoardApp(App[None]):
 
     def _adopt(self) -> None:
         self.desk.beat()
+        gateway = self.desk.picture.gateway
+        sounding = gateway is not None and gateway.sounding
+        if sounding and not self._sounded:
+            self.bell()
+        self._sounded = sounding
         self.redraw()
 
     def redraw(self) -> None:
@@ -108,6 +115,20 @@ class BoardApp(App[None]):
         self._front(
             lambda screen: isinstance(screen, BoardScreen) and name == screen.NAME, lambda: SCREENS_BY_NAME[name](self.desk)
         )
+
+    def action_silence(self) -> None:
+        """Ask about silencing the horn."""
+        meaning = "alarms stay and wait for their acknowledgement; a new one sounds again"
+        self._order(Question("Silence the horn?", meaning), lambda _: self.desk.source.silence())
+
+    def action_lamp_test(self) -> None:
+        """Ask about testing horn and beacon."""
+        question = Question("Test horn and beacon?", "tell the control room first: all outputs are on for a moment")
+        self._order(question, lambda _: self.desk.source.lamp_test())
+
+    def _order(self, question: Question, order: Ordering) -> None:
+        if isinstance(self.screen, BoardScreen):
+            ask(self.screen, question, order)
 
     def action_open_machine(self, machine: str) -> None:
         """Open a machine."""

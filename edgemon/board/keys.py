@@ -33,6 +33,8 @@ ACKNOWLEDGE = Key("a", "a", "acknowledge", "ack", "acknowledge the alarm selecte
 SHELVE = Key("h", "h", "shelve", "shelve", "shelve the alarm selected, with a reason; or end its shelf")
 RESET = Key("r", "r", "reset", "reset", "reset a latched alarm whose condition is gone", needed=False)
 SERVICE = Key("o", "o", "service", "service", "take the alarm selected out of service, or put it back (engineer)", needed=False)
+SILENCE = Key("c", "c", "silence", "silence", "silence the horn; alarms stay, and a new one sounds again", needed=False)
+LAMP_TEST = Key("k", "k", "lamp_test", "lamp test", "horn and beacon show all they can for a moment", needed=False)
 NOTES = Key("n", "n", "show('notes')", "notes", "what is being simulated, and why")
 ALARMS = Key("l", "l", "show('alarms')", "list", "the alarm list")
 SENSORS = Key("e", "e", "show('sensors')", "sensors", "health of the sensors: battery, link, what came of what was due")
@@ -62,7 +64,7 @@ YES = Key("y,enter", "y, enter", "answer(True)", "yes", "yes, acknowledge")
 NO = Key("escape,n", "esc, n", "answer(False)", "no", "no, change nothing")
 
 MOVES = (UP, DOWN, LEFT, RIGHT, PAGE_UP, PAGE_DOWN, FIRST, LAST)
-EVERYWHERE = (NOTES, ALARMS, SENSORS, SHIFT, JOURNAL, HELP, QUIT)
+EVERYWHERE = (NOTES, ALARMS, SENSORS, SHIFT, JOURNAL, SILENCE, LAMP_TEST, HELP, QUIT)
 PLANT = (*MOVES, ABNORMAL, ABNORMAL_BACK, OPEN, ACKNOWLEDGE, FILTER, SEARCH, SORT, BACK)
 MACHINE = (UP, DOWN, PAGE_UP, PAGE_DOWN, FIRST, LAST, OPEN, ACKNOWLEDGE, BACK)
 LOOKS = (LOOK_1, LOOK_2, LOOK_3, LOOK_4, NEXT_PEAK, ZOOM_IN, ZOOM_OUT, MARK_FAULTS, MARK_HARMONICS, MARK_SIDEBANDS, DIAGNOSE)
@@ -73,7 +75,23 @@ SHIFT_PAGE = (*LIST, WRITE, TAKE)
 QUESTION = (YES, NO)
 
 FOOTERS: dict[str, tuple[Key, ...]] = {
-    "plant": (ACKNOWLEDGE, OPEN, ALARMS, SENSORS, SHIFT, NOTES, JOURNAL, FILTER, SEARCH, SORT, HELP, QUIT, MOVE, ABNORMAL),
+    "plant": (
+        ACKNOWLEDGE,
+        OPEN,
+        ALARMS,
+        SENSORS,
+        SHIFT,
+        NOTES,
+        JOURNAL,
+        FILTER,
+        SEARCH,
+        SORT,
+        HELP,
+        QUIT,
+        SILENCE,
+        MOVE,
+        ABNORMAL,
+    ),
     "point": (
         BACK,
         LOOK_1,
@@ -90,7 +108,7 @@ FOOTERS: dict[str, tuple[Key, ...]] = {
         DIAGNOSE,
     ),
     "machine": (BACK, OPEN, ACKNOWLEDGE, ALARMS, SENSORS, SHIFT, NOTES, JOURNAL, HELP, QUIT, MOVE),
-    "alarms": (BACK, ACKNOWLEDGE, SHELVE, OPEN, SENSORS, SHIFT, NOTES, JOURNAL, HELP, QUIT, RESET, SERVICE, MOVE),
+    "alarms": (BACK, ACKNOWLEDGE, SILENCE, SHELVE, OPEN, SENSORS, SHIFT, NOTES, JOURNAL, HELP, QUIT, RESET, SERVICE, MOVE),
     "notes": (BACK, ALARMS, SENSORS, SHIFT, JOURNAL, HELP, QUIT, MOVE),
     "shift": (BACK, WRITE, TAKE, ALARMS, SENSORS, JOURNAL, HELP, QUIT, MOVE),
     "sensors": (BACK, ALARMS, SHIFT, NOTES, JOURNAL, HELP, QUIT, MOVE),

@@ -52,6 +52,14 @@ class MemorySource:
         self.acknowledged.append((alarm, occurrence))
         return self.outcome
 
+    async def silence(self) -> Outcome:
+        """Note the order."""
+        return self._order("silence")
+
+    async def lamp_test(self) -> Outcome:
+        """Note the order."""
+        return self._order("lamp test")
+
     async def shelve(self, alarm: str, duration_s: float, reason: str) -> Outcome:
         """Note the order, as the next four do, and give the outcome set."""
         return self._order("shelve", alarm, f"{duration_s:g}", reason)

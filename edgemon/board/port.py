@@ -28,6 +28,14 @@ class Source(Protocol):
         """Acknowledge one occurrence of an alarm."""
         ...
 
+    async def silence(self) -> Outcome:
+        """Silence the horn for what calls now."""
+        ...
+
+    async def lamp_test(self) -> Outcome:
+        """Test horn and beacon."""
+        ...
+
     async def shelve(self, alarm: str, duration_s: float, reason: str) -> Outcome:
         """Hide an alarm for a while."""
         ...

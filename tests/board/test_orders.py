@@ -132,3 +132,33 @@ async def test_what_to_do_and_who_hid_it_stand_under_the_alarm() -> None:
         assert "bracket is loose" in text
         assert "Start the spare; call maintenance. Within 30 min." in text
         assert "An outage without warning." in text
+
+
+@pytest.mark.parametrize(
+    ("key", "asks", "order"), [("c", "Silence the horn?", "silence"), ("k", "Test horn and beacon?", "lamp test")]
+)
+async def test_horn_and_beacon_are_asked_about_from_every_screen(key: str, asks: str, order: str) -> None:
+    source = MemorySource()
+    async with plant((100, 30), source) as one:
+        for screen in ("l", "j", "t"):
+            await one.press(screen, key)
+            assert asks in one.text()
+            await one.press("escape")
+        assert source.ordered == []
+        await one.press(key, "enter")
+        assert source.ordered == [(order,)]
+
+
+async def test_a_horn_that_begins_to_sound_rings_the_terminals_bell_once(monkeypatch: pytest.MonkeyPatch) -> None:
+    rung: list[int] = []
+    async with plant((100, 30)) as one:
+        monkeypatch.setattr(one.app, "bell", lambda: rung.append(1))
+        shown = sites.snapshot()
+        await one.hear(replace(shown, gateway=replace(shown.gateway, sounding=True)), after=2.0)
+        assert "horn on" in one.text()
+        await one.wait(2.0)
+        assert rung == [1]
+        await one.hear(shown, after=1.0)
+        assert "horn on" not in one.text()
+        await one.hear(replace(shown, gateway=replace(shown.gateway, sounding=True)), after=1.0)
+        assert rung == [1, 1]

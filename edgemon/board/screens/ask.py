@@ -1,17 +1,23 @@
 """A question with a line of text to it: asked with the name of whom it concerns, confirmed with enter."""
 
-from collections.abc import Sequence
+from collections.abc import Awaitable, Callable, Sequence
 from dataclasses import dataclass
+from typing import TypeAlias
 
 from textual import events
 
 from edgemon.board.desk import Desk
+from edgemon.board.port import Outcome
+from edgemon.board.screens.base import BoardScreen, why_not
 from edgemon.board.screens.question import QuestionScreen, written
 from edgemon.board.theme import Role
 from edgemon.board.view.cells import Row, Span, fit_row, safe
+from edgemon.errors import EdgemonError
 from edgemon.model.command import Person
 
 TEXT_LENGTH = 300
+Ordering: TypeAlias = Callable[[str], Awaitable[Outcome]]
+"""What is ordered, given the text that was written."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -20,7 +26,8 @@ class Question:
 
     asks: str
     means: str
-    label: str
+    label: str = ""
+    """Empty: no text belongs to it."""
     must: bool = False
     """Without a text there is no yes."""
 
@@ -45,7 +52,7 @@ class AskScreen(QuestionScreen[str | None]):
             [Span(f" {one.means}", Role.DIM)],
             [Span(f" as {safe(person.name)} ({person.role}) at {safe(person.station)}")],
             [],
-            [Span(f" {one.label}: "), Span(f"{self.text[-room:]}_", Role.BRIGHT)],
+            [Span(f" {one.label}: "), Span(f"{self.text[-room:]}_", Role.BRIGHT)] if one.label else [],
             [],
             [Span(f" {yes}", Role.BRIGHT), Span(" yes     ", Role.DIM), Span("esc", Role.BRIGHT), Span(" no", Role.DIM)],
         ]
@@ -61,10 +68,40 @@ class AskScreen(QuestionScreen[str | None]):
         if event.key == "enter" and (self.text.strip() or not self.question.must):
             self.dismiss(self.text.strip())
             return
-        self.text = written(self.text, event, TEXT_LENGTH)
-        self.redraw()
+        if self.question.label:
+            self.text = written(self.text, event, TEXT_LENGTH)
+            self.redraw()
 
     def on_paste(self, event: events.Paste) -> None:
-        """Take pasted text."""
+        """Take pasted text, where any belongs to it."""
+        if not self.question.label:
+            return
         self.text = safe(self.text + event.text[:TEXT_LENGTH], TEXT_LENGTH)
         self.redraw()
+
+
+def ask(screen: BoardScreen, question: Question, order: Ordering, then: Callable[[], None] = lambda: None) -> None:
+    """Ask, give the order on a yes, and say what became of it."""
+    desk = screen.desk
+    forbidden = desk.forbidden()
+    if forbidden or desk.person is None:
+        screen.say(forbidden)
+        return
+
+    def answered(text: str | None) -> None:
+        if text is None:
+            screen.say("Nothing was changed.")
+        else:
+            screen.run_worker(_send(screen, question, text, order, then), group="ask", name="ask")
+
+    screen.app.push_screen(AskScreen(desk, question, desk.person), answered)
+
+
+async def _send(screen: BoardScreen, question: Question, text: str, order: Ordering, then: Callable[[], None]) -> None:
+    try:
+        outcome = await order(text)
+    except EdgemonError as error:
+        screen.say(f"Nothing was changed. {why_not(error)}")
+        return
+    screen.say(f"Done: {question.asks.rstrip('?').casefold()}." if outcome.done else f"Not done: {safe(outcome.why, 120)}.")
+    then()

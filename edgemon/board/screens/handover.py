@@ -4,10 +4,10 @@ from collections.abc import Sequence
 
 from edgemon.board import keys
 from edgemon.board.desk import Desk
-from edgemon.board.screens.ask import AskScreen, Question
+from edgemon.board.screens.ask import Question, ask
 from edgemon.board.screens.base import ListScreen, bindings, why_not
 from edgemon.board.view import handover as view
-from edgemon.board.view.cells import Row, safe
+from edgemon.board.view.cells import Row
 from edgemon.errors import EdgemonError
 from edgemon.model.shift import HandoverView
 from edgemon.model.snapshot import Outcome
@@ -42,7 +42,12 @@ class HandoverScreen(ListScreen):
 
     def action_write(self) -> None:
         """Ask what is to stand in the log."""
-        self._ask(Question("Write into the shift log", "what is written stays, with your name", "text", must=True), self._write)
+        ask(
+            self,
+            Question("Write into the shift log", "what is written stays, with your name", "text", must=True),
+            self._write,
+            self._again,
+        )
 
     def action_take(self) -> None:
         """Ask whether the page is taken over as it stands here."""
@@ -51,32 +56,11 @@ class HandoverScreen(ListScreen):
             self.say("The page has not come yet.")
             return
         question = Question("Take the shift over?", "you have read this page, hidden alarms and blind spots included", "note")
-        self._ask(question, lambda note: self.desk.source.take_over(page.digest, note))
+        ask(self, question, lambda note: self.desk.source.take_over(page.digest, note), self._again)
 
     async def _write(self, text: str) -> Outcome:
         return await self.desk.source.write_log(text)
 
-    def _ask(self, question: Question, order: view.Ordering) -> None:
-        desk = self.desk
-        forbidden = desk.forbidden()
-        if forbidden or desk.person is None:
-            self.say(forbidden)
-            return
-
-        def answered(text: str | None) -> None:
-            if text is None:
-                self.say("Nothing was changed.")
-            else:
-                self.run_worker(self._send(question, text, order), group="shift", name="shift")
-
-        self.app.push_screen(AskScreen(desk, question, desk.person), answered)
-
-    async def _send(self, question: Question, text: str, order: view.Ordering) -> None:
-        try:
-            outcome = await order(text)
-        except EdgemonError as error:
-            self.say(f"Nothing was changed. {why_not(error)}")
-            return
-        self.say(f"Done: {question.asks.rstrip('?').casefold()}." if outcome.done else f"Not done: {safe(outcome.why, 120)}.")
+    def _again(self) -> None:
         self._events = None
         self.redraw()

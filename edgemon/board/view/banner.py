@@ -98,6 +98,10 @@ def troubles(picture: Picture, total: Summary) -> list[tuple[str, Role]]:
     found.extend((f"{safe(link.name)} link down", Role.NO_DATA_FILL) for link in gateway.links if not link.up)
     if not gateway.store_ok:
         found.append((f"store: {safe(gateway.store_detail, 40)}", Role.ALERT_FILL))
+    if gateway.test_until is not None:
+        found.append(("TEST of horn and beacon", Role.ALERT_FILL))
+    if gateway.sounding:
+        found.append(("horn on", Role.BANNER))
     found.extend(_rejected(gateway))
     return found
 

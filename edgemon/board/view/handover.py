@@ -1,16 +1,9 @@
 """The handover page as rows."""
 
-from collections.abc import Awaitable, Callable
-from typing import TypeAlias
-
 from edgemon.board.theme import Look, Role
 from edgemon.board.view import figures
 from edgemon.board.view.cells import Row, Span, blank, fit_row, safe, wrap
 from edgemon.model.shift import HandoverView
-from edgemon.model.snapshot import Outcome
-
-Ordering: TypeAlias = Callable[[str], Awaitable[Outcome]]
-"""What is ordered, given the text that was written."""
 
 
 def page(shown: HandoverView | None, look: Look, width: int) -> list[Row]:
