@@ -81,6 +81,30 @@ def test_faults_made_of_lines_are_found(fault: Fault) -> None:
     assert fault in [one.fault for one in found.findings if one.confidence >= 0.5]
 
 
+@pytest.mark.parametrize("kind", sorted(KINDS))
+@pytest.mark.parametrize(
+    ("fault", "more"),
+    [(Fault.OIL_WHIRL, {"sleeve_bearings": True, "bearings": ()}), (Fault.BELT, {"belt_hz": 7.9})],
+)
+def test_healthy_machines_with_sleeve_bearings_or_belts_are_not_accused(kind: str, fault: Fault, more: dict[str, Any]) -> None:
+    """These patterns look only where the facts allow them: here they do, and nothing is wrong."""
+    found = diagnose(simulated(kind=kind, n=32768), facts_of(kind, **more))
+    assert found.verdict is not Conclusion.FAULT
+    assert all(one.confidence < 0.5 for one in found.findings if one.fault is fault)
+
+
+@pytest.mark.parametrize(("times", "named"), [(1.0, True), (1.7, False)])
+def test_rotor_bars_are_named_by_sidebands_at_pole_pass_only(times: float, named: bool) -> None:
+    """Pole-pass frequency is poles x slip frequency: 2 x (50 Hz - shaft speed), 1.33 Hz."""
+    away = times * 2.0 * (50.0 - SHAFT_HZ)
+    sides = Excitation(tuple(line(SHAFT_HZ + k * away, 2.0) for k in (-1, 0, 1)))
+    found = diagnose(simulated(n=131072, extra=sides), facts_of("pump", supply_hz=50.0, poles=2))
+    bars = [one for one in found.findings if one.detail == "rotor bar" and one.confidence >= 0.5]
+    assert bool(bars) is named
+    at = [note.frequency_hz for one in bars for note in one.evidence]
+    assert all(hz is not None and abs(abs(hz - SHAFT_HZ) - away) < 0.3 for hz in at)
+
+
 @pytest.mark.parametrize(("vanes", "rpm", "hz"), [(6, 2970.0, 297.0), (12, 740.0, 148.0)])
 def test_blade_pass_is_named_at_blades_times_speed(vanes: int, rpm: float, hz: float) -> None:
     """Kinematics, recomputed: 6 vanes at 2970 r/min, 12 blades at 740 r/min."""
