@@ -54,7 +54,8 @@ def mask_levels(
     levels: list[Level] = []
     left_out: list[tuple[str, str]] = []
     for spec in specs:
-        found = _judged(block, i, spec, si_per_count, rpm)
+        made = _envelope_power(block, i) if spec.envelope else _power(block, i, spec)
+        found = judged(made, block.plan.fs_hz / 2.0, spec, si_per_count, rpm)
         if isinstance(found, Level):
             levels.append(found)
         else:
@@ -81,7 +82,14 @@ def lines_of(
     if counts.size < MIN_SAMPLES:
         return f"{counts.size} samples make no spectrum"
     plan = plan_for(counts.size, fs_hz, band, envelope_band)
-    found = _lines(Block([counts], plan), 0, spec, si_per_count, rpm)
+    block = Block([counts], plan)
+    made = _envelope_power(block, 0) if spec.envelope else _power(block, 0, spec)
+    return grid_of(made, spec, si_per_count, rpm)
+
+
+def grid_of(made: tuple[Powers, float] | str, spec: MaskSpec, si: float, rpm: float | None) -> Spectrum | str:
+    """Give mean squares of lines in the lines of a mask, or say why there are none; arguments as of `judged`."""
+    found = _lines(made, spec, si, rpm)
     return found if isinstance(found, str) else found.spectrum
 
 
@@ -110,12 +118,27 @@ def _cut(one: Spectrum, size: int) -> Spectrum:
     return Spectrum(one.amplitude[:size], one.line_hz, one.quantity, one.noise_bandwidth_lines)
 
 
-def _judged(block: Block, i: int, spec: MaskSpec, si: float, rpm: float | None) -> Level | str:
+def judged(made: tuple[Powers, float] | str, highest_hz: float, spec: MaskSpec, si: float, rpm: float | None) -> Level | str:
+    """Judge the lines of any spectrum by a mask.
+
+    Parameters
+    ----------
+    made : (array of shape (n,), float) or str
+        Mean square of each line from 0 Hz on, of the mask's quantity, and their distance in Hz; or why there are none.
+    highest_hz : float
+        Where the spectrum ends.
+    spec : MaskSpec
+        The mask.
+    si : float
+        House's unit in one unit of the root of the mean squares.
+    rpm : float or None
+        Shaft speed, where known.
+    """
     if spec.is_learnt and not spec.learnt:
         return NO_BASELINE
     if not is_alike(spec.rpm, spec.rpm_tolerance, rpm):
         return f"learnt at {spec.rpm:.4g} r/min, taken at {rpm:.4g}"
-    found = _lines(block, i, spec, si, rpm)
+    found = _lines(made, spec, si, rpm)
     if isinstance(found, str):
         return found
     limit = _limit(spec, found.spectrum)
@@ -128,7 +151,7 @@ def _judged(block: Block, i: int, spec: MaskSpec, si: float, rpm: float | None) 
     hz = _centre(found, round(at / spec.width), spec.width)
     speed = f" ({hz * 60.0 / rpm:.2f} x speed)" if rpm is not None and rpm > 0.0 else ""
     text = f"worst at {hz:.4g} Hz{speed}, {ratio:.3g} times the mask"
-    band = Band(spec.low * found.unit_hz, min(spec.high * found.unit_hz, block.plan.fs_hz / 2.0))
+    band = Band(spec.low * found.unit_hz, min(spec.high * found.unit_hz, highest_hz))
     return Level(spec.name, ratio, Quantity.RATIO, Detector.VALUE, band, text)
 
 
@@ -142,11 +165,10 @@ def _limit(spec: MaskSpec, spectrum: Spectrum) -> Spectrum:
     return Spectrum(values, spectrum.line_hz, spectrum.quantity, spectrum.noise_bandwidth_lines)
 
 
-def _lines(block: Block, i: int, spec: MaskSpec, si: float, rpm: float | None) -> Lines | str:
+def _lines(made: tuple[Powers, float] | str, spec: MaskSpec, si: float, rpm: float | None) -> Lines | str:
     if spec.in_orders and not (rpm is not None and math.isfinite(rpm) and rpm > 0.0):
         return "its lines are in orders and the speed is not known"
     unit_hz = rpm / 60.0 if spec.in_orders and rpm is not None else 1.0
-    made = _envelope_power(block, i) if spec.envelope else _power(block, i, spec)
     if isinstance(made, str):
         return made
     power, line_hz = made

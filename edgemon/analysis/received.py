@@ -8,9 +8,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from edgemon.analysis.bands import INTEGRATIONS, NARROW, NARROW_REMARK
+from edgemon.analysis.masks import judged
 from edgemon.analysis.prepare import TOP
 from edgemon.analysis.quality import MAX_VELOCITY
 from edgemon.analysis.weighting import band_gain
+from edgemon.model.derived import MaskSpec
 from edgemon.model.level import Band, Detector, Level, LevelSpec
 from edgemon.model.quality import Flaw, Verdict
 from edgemon.model.spectrum import LineForm, Spectrum
@@ -45,6 +47,8 @@ class Received:
     """Band of the point's velocity level."""
     bands: tuple[LevelSpec, ...] = ()
     """Further levels wanted of this point."""
+    masks: tuple[MaskSpec, ...] = ()
+    """Masks that its lines are held against."""
     rpm: float | None = None
     """Shaft speed at that time, where known."""
     missing: bool = False
@@ -101,7 +105,9 @@ def measure_spectrum(received: Received) -> tuple[tuple[Level, ...], Verdict]:
     if np.count_nonzero(received.hz > 0.0) < MIN_LINES:
         return (), Verdict((Flaw.TOO_SHORT,), (f"{received.amplitude.size} lines make no level",), tuple(UNKNOWABLE.items()))
     rows = [_velocity(received), _acceleration(received), *(_own(received, spec) for spec in received.bands)]
+    rows += [judged(mask_lines(received, spec), received.reach.high_hz, spec, 1.0, received.rpm) for spec in received.masks]
     names = ("velocity_rms", "acceleration_rms", *(spec.name for spec in received.bands))
+    names += tuple(spec.name for spec in received.masks)
     levels = tuple(row for row in rows if isinstance(row, Level))
     left_out = tuple((name, row) for name, row in zip(names, rows, strict=True) if isinstance(row, str))
     flaws = [*_flaws(received, levels), *_uncovered(received)]
@@ -139,6 +145,24 @@ def _own(received: Received, spec: LevelSpec) -> Level | str:
     if not inside.any():
         return f"no line of the spectrum lies in {band}"
     return _level(spec.name, _rms(received, inside, spec.quantity), spec.quantity, received, band, remark)
+
+
+def mask_lines(received: Received, spec: MaskSpec) -> tuple[NDArray[np.float64], float] | str:
+    """Give the mean square of each line from 0 Hz on in a mask's quantity, and their distance; or why there are none."""
+    if spec.envelope:
+        return NO_ENVELOPE
+    form = received.form
+    unit_hz = received.rpm / 60.0 if spec.in_orders and received.rpm is not None else 1.0
+    if not spec.in_orders or received.rpm is not None:
+        gap = _gap(received, Band(spec.low * unit_hz, spec.high * unit_hz))
+        if gap:
+            return gap
+    whole = spectrum_of(received.amplitude, form)
+    hz = form.line_hz * np.arange(1, whole.amplitude.size)
+    power = np.zeros(whole.amplitude.size)
+    times = INTEGRATIONS[form.quantity] - INTEGRATIONS[spec.quantity]
+    power[1:] = (whole.amplitude[1:].astype(np.float64) * (2.0 * np.pi * hz) ** times) ** 2 / form.noise_bandwidth_lines
+    return power, form.line_hz
 
 
 def _rms(received: Received, inside: NDArray[np.bool_], wanted: Quantity, gain: NDArray[np.float64] | float = 1.0) -> float:

@@ -201,7 +201,7 @@ class Learning:
         rpm_hz = {speed.t: speed.value for speed in speeds}
         loop, spectra, why = asyncio.get_running_loop(), [], ""
         for t in learnt.times:
-            for key in await self._reader.captures(point.sensor, t, t, sim):
+            for key in await self._reader.captures(point.sensor, t, t, sim, spectra=None):
                 capture = await self._reader.capture(key)
                 if capture is None:
                     continue

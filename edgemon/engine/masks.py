@@ -5,7 +5,9 @@ from dataclasses import replace
 
 import numpy as np
 
-from edgemon.analysis.masks import learn, lines_of
+from edgemon.analysis.masks import grid_of, learn, lines_of
+from edgemon.analysis.received import mask_lines
+from edgemon.engine.received import received
 from edgemon.errors import ParameterError
 from edgemon.model.baseline import Baseline, NoBaseline, Refusal
 from edgemon.model.derived import MaskSpec
@@ -33,6 +35,8 @@ def spectrum_for(point: Point, spec: MaskSpec, capture: Capture, rpm_hz: float |
         return "the capture is not whole"
     heard = None if rpm_hz is None else rpm_hz * 60.0
     rpm = heard if capture.rpm is None else capture.rpm
+    if capture.form is not None:
+        return grid_of(mask_lines(received(capture, capture.form, point, rpm), spec), spec, 1.0, rpm)
     return lines_of(counts, capture.fs_hz, point.band, point.envelope_band, spec, capture.si_per_count, rpm)
 
 

@@ -16,6 +16,7 @@ def received(capture: Capture, form: LineForm, point: Point, rpm: float | None) 
         form=form,
         band=point.band,
         bands=point.levels,
+        masks=point.masks,
         rpm=rpm,
         missing=bool(capture.missing_parts),
         needed=frozenset(limit.level for limit in point.limits),

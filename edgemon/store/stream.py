@@ -29,7 +29,8 @@ PIECE = 5000
 """Rows read at once. House choice."""
 _LAST = "SELECT seq FROM sqlite_sequence WHERE name = 'journal'"
 _CAPTURES = f"""SELECT {CAPTURE_COLUMNS}, missing_parts, segment, offset, length, checksum, number FROM captures
-    WHERE number > ? AND taken_at >= ? AND taken_at < ? AND sim = ? AND spectrum = ? AND (? IS NULL OR sensor = ?) ORDER BY number LIMIT ?"""
+    WHERE number > ? AND taken_at >= ? AND taken_at < ? AND sim = ? AND spectrum = ? AND (? IS NULL OR sensor = ?)
+    ORDER BY number LIMIT ?"""
 _SERIES = """SELECT id, kind, owner, place, name, sim, quantity FROM series WHERE sim = ? ORDER BY kind, owner, place, name"""
 _VALUES = """SELECT t, value, fit FROM trend WHERE series = ? AND t > ? AND t < ? ORDER BY t LIMIT ?"""
 

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from edgemon.analysis.measure import Waveform, measure
 from edgemon.analysis.received import NO_ENVELOPE, NO_PEAK, UNKNOWABLE, Received, amplitudes, measure_spectrum
+from edgemon.model.derived import MaskSpec
 from edgemon.model.level import LEVEL_KINDS, Band, Detector, LevelSpec
 from edgemon.model.quality import Flaw, Verdict
 from edgemon.model.spectrum import LineForm
@@ -181,3 +182,28 @@ def test_words_to_amplitudes() -> None:
     assert amplitudes(unsigned, form(), 0.5).tolist() == [0.0, 0.5, 32767.5]
     floats = np.array([0.25, 3.5], "<f4").view("<i2")
     assert amplitudes(floats, form(is_float=True), 2.0).tolist() == [0.5, 7.0]
+
+
+def test_a_mask_is_held_against_the_lines() -> None:
+    """A sine of 2 mm/s against 1 mm/s is 2; its power lies in three lines of 1.25 Hz, all within one of the mask's 5 Hz."""
+    written = MaskSpec("m", Quantity.VELOCITY, 10.0, 900.0, 5.0, given=((10.0, 1e-3), (900.0, 1e-3)))
+    envelope = MaskSpec("e", Quantity.ACCELERATION, 5.0, 900.0, 5.0, envelope=True, given=((5.0, 1.0), (900.0, 1.0)))
+    wide = MaskSpec("w", Quantity.VELOCITY, 10.0, 5000.0, 5.0, given=((10.0, 1e-3), (900.0, 1e-3)))
+    levels, verdict = measure_spectrum(lines(100.0, 2e-3, Quantity.VELOCITY, masks=(written, envelope, wide), rpm=3000.0))
+    level = next(level for level in levels if level.name == "m")
+    assert level.value == pytest.approx(2.0, rel=1e-6)
+    assert "worst at 100 Hz (2.00 x speed)" in level.remark
+    why = dict(verdict.left_out)
+    assert why["e"] == NO_ENVELOPE
+    assert "not all of 10-5000 Hz" in why["w"]
+
+
+def test_a_mask_on_acceleration_lines_in_velocity_equals_the_waveforms() -> None:
+    """Second method: the mask's own path from the samples, whose window and taper differ."""
+    counts = noise(3)
+    spec = MaskSpec("m", Quantity.VELOCITY, 10.0, 1000.0, 12.5, given=((10.0, 1e-3), (1000.0, 1e-3)))
+    hz, power = scipy.signal.periodogram(counts * 1e-3, FS_HZ, "hann", detrend="constant", scaling="spectrum")
+    own = measure_spectrum(Received(np.sqrt(power), form(line_hz=float(hz[1])), BAND, masks=(spec,)))[0]
+    other = measure([Waveform(counts, 1e-3, FS_HZ, BAND, None, None, missing=False, masks=(spec,))])[0][0]
+    worst = [next(level.value for level in levels if level.name == "m") for levels in (own, other)]
+    assert worst[0] == pytest.approx(worst[1], rel=0.02)

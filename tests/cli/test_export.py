@@ -46,12 +46,12 @@ async def config(tmp_path: Path) -> Path:
     measured += [make.measurement(0.5, taken_at=make.T0 + 90.0, point=point, fit=False)]
     evil = replace(make.capture(3), id=CaptureId(EVIL), rpm=None)
     captures = (make.capture(1), make.capture(2, sensor=SECOND, missing_parts=(2, 3)), evil, make.capture(4, sim=True))
-    captures += (make.spectrum(1), make.spectrum(5))  # a waveform's columns do not fit them
+    spectra = (make.spectrum(1), make.spectrum(5))  # a waveform's columns do not fit them
     rejected = MessageRejected(make.T0, "too-large", "a/topic", '=1+1, "quoted"\nand more', 3)
     await store.commit(
         Commit(
             make.T0,
-            captures=captures,
+            captures=captures + spectra,
             measurements=tuple(measured),
             readings=(
                 make.reading(88.0),
