@@ -90,8 +90,8 @@ def run(options: argparse.Namespace) -> int:
         kind = "simulated" if options.sim else "real"
         raise EdgemonError(f"no {kind} measurement between {format_instant(since)} and {format_instant(until)}", str(store))
     rules, others = setting_of(plant, gateway).rules, setting_of(candidate, gateway).rules
-    before = _runs({key: rules[key] for key in past if key in rules}, past)
-    after = _runs({key: others[key] for key in past if key in others}, past)
+    before = _runs({key: one for key, one in rules.items() if key in past}, past)
+    after = _runs({key: one for key, one in others.items() if key in past}, past)
     differ = [
         rehearsal.alone(rules[change.point], change, past[change.point], before[change.point])
         for one in machines
