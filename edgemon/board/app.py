@@ -15,6 +15,7 @@ from edgemon.board.screens.base import BoardScreen, bindings
 from edgemon.board.screens.handover import HandoverScreen
 from edgemon.board.screens.machine import MachineScreen
 from edgemon.board.screens.pages import HelpScreen, JournalScreen, NotesScreen, SensorsScreen
+from edgemon.board.screens.performance import PerformanceScreen
 from edgemon.board.screens.plant import PlantScreen
 from edgemon.board.theme import ASCII, PALETTES, UNICODE, Look
 from edgemon.clock import Clock
@@ -30,6 +31,7 @@ SCREENS_BY_NAME: dict[str, Callable[[Desk], BoardScreen]] = {
     "notes": NotesScreen,
     "sensors": SensorsScreen,
     "shift": HandoverScreen,
+    "performance": PerformanceScreen,
     "journal": JournalScreen,
     "help": HelpScreen,
 }

@@ -54,6 +54,9 @@ MARK_SIDEBANDS = Key(
     "b", "b", "mark('sidebands')", "sidebands", "mark one turn of the shaft to either side of it", needed=False
 )
 DIAGNOSE = Key("d", "d", "diagnose", "diagnose", "have the newest capture diagnosed", needed=False)
+FIGURES = Key("p", "p", "show('performance')", "figures", "alarm performance beside the figures asked for", needed=False)
+LONGER = Key("plus", "+", "period(1)", "longer", "the figures of a longer period")
+SHORTER = Key("minus", "-", "period(-1)", "shorter", "the figures of a shorter period")
 JOURNAL = Key("j", "j", "show('journal')", "journal", "the newest journal entries")
 FILTER = Key("f", "f", "filter", "filter", "show only what is abnormal or near a limit, or everything again")
 SEARCH = Key("slash", "/", "search", "find", "search machines by name; enter keeps what is found, esc ends")
@@ -64,7 +67,7 @@ YES = Key("y,enter", "y, enter", "answer(True)", "yes", "yes, acknowledge")
 NO = Key("escape,n", "esc, n", "answer(False)", "no", "no, change nothing")
 
 MOVES = (UP, DOWN, LEFT, RIGHT, PAGE_UP, PAGE_DOWN, FIRST, LAST)
-EVERYWHERE = (NOTES, ALARMS, SENSORS, SHIFT, JOURNAL, SILENCE, LAMP_TEST, HELP, QUIT)
+EVERYWHERE = (NOTES, ALARMS, SENSORS, SHIFT, FIGURES, JOURNAL, SILENCE, LAMP_TEST, HELP, QUIT)
 PLANT = (*MOVES, ABNORMAL, ABNORMAL_BACK, OPEN, ACKNOWLEDGE, FILTER, SEARCH, SORT, BACK)
 MACHINE = (UP, DOWN, PAGE_UP, PAGE_DOWN, FIRST, LAST, OPEN, ACKNOWLEDGE, BACK)
 LOOKS = (LOOK_1, LOOK_2, LOOK_3, LOOK_4, NEXT_PEAK, ZOOM_IN, ZOOM_OUT, MARK_FAULTS, MARK_HARMONICS, MARK_SIDEBANDS, DIAGNOSE)
@@ -72,6 +75,7 @@ POINT = (LEFT, RIGHT, PAGE_UP, PAGE_DOWN, FIRST, LAST, *LOOKS, ACKNOWLEDGE, BACK
 LIST = (UP, DOWN, PAGE_UP, PAGE_DOWN, FIRST, LAST, BACK)
 ALARM_LIST = (UP, DOWN, PAGE_UP, PAGE_DOWN, FIRST, LAST, OPEN, ACKNOWLEDGE, SHELVE, RESET, SERVICE, BACK)
 SHIFT_PAGE = (*LIST, WRITE, TAKE)
+FIGURES_PAGE = (*LIST, LONGER, SHORTER)
 QUESTION = (YES, NO)
 
 FOOTERS: dict[str, tuple[Key, ...]] = {
@@ -110,6 +114,7 @@ FOOTERS: dict[str, tuple[Key, ...]] = {
     "machine": (BACK, OPEN, ACKNOWLEDGE, ALARMS, SENSORS, SHIFT, NOTES, JOURNAL, HELP, QUIT, MOVE),
     "alarms": (BACK, ACKNOWLEDGE, SILENCE, SHELVE, OPEN, SENSORS, SHIFT, NOTES, JOURNAL, HELP, QUIT, RESET, SERVICE, MOVE),
     "notes": (BACK, ALARMS, SENSORS, SHIFT, JOURNAL, HELP, QUIT, MOVE),
+    "performance": (BACK, LONGER, SHORTER, ALARMS, SHIFT, JOURNAL, HELP, QUIT, MOVE),
     "shift": (BACK, WRITE, TAKE, ALARMS, SENSORS, JOURNAL, HELP, QUIT, MOVE),
     "sensors": (BACK, ALARMS, SHIFT, NOTES, JOURNAL, HELP, QUIT, MOVE),
     "journal": (BACK, ALARMS, SENSORS, SHIFT, NOTES, HELP, QUIT, MOVE),
@@ -124,6 +129,7 @@ HELPED: tuple[tuple[str, tuple[Key, ...]], ...] = (
     ("Point", LOOKS),
     ("Alarm list", (SHELVE, RESET, SERVICE)),
     ("Shift", (WRITE, TAKE)),
+    ("Alarm performance", (LONGER, SHORTER)),
     ("Question", QUESTION),
 )
 """Every key, for the help screen."""

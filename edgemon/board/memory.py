@@ -9,6 +9,7 @@ from edgemon.model.command import Person, Role
 from edgemon.model.instant import Instant
 from edgemon.model.look import SpectrumRequest, SpectrumView, WaveformRequest, WaveformView, Which
 from edgemon.model.outlook import BaselineView, OutlookView
+from edgemon.model.performance import Performance
 from edgemon.model.shift import HandoverView
 from edgemon.model.snapshot import JournalView, TrendPoint
 
@@ -31,6 +32,8 @@ class MemorySource:
         self.wave: WaveformView | None = None
         self.lines: SpectrumView | None = None
         self.looked: list[WaveformRequest | SpectrumRequest] = []
+        self.figures: Performance | None = None
+        self.periods: list[Instant] = []
         self.closed = False
         self._said: asyncio.Queue[Update] = asyncio.Queue()
 
@@ -95,6 +98,13 @@ class MemorySource:
     async def take_over(self, digest: str, note: str = "") -> Outcome:
         """Note the takeover."""
         return self._order("take", digest, note)
+
+    async def performance(self, since: Instant, until: Instant | None = None, sim: bool | None = None) -> Performance:
+        """Note what was asked and give the figures set. Raises `LinkRefused` where none are."""
+        self.periods.append(since)
+        if self.figures is None:
+            raise LinkRefused("the journal cannot be read")
+        return self.figures
 
     async def trend(self, machine: str, point: str, level: str, since: Instant, until: Instant) -> tuple[TrendPoint, ...]:
         """Give the past set, as far as it lies between the two instants."""

@@ -7,6 +7,7 @@ from edgemon.model.command import Person
 from edgemon.model.instant import Instant
 from edgemon.model.look import SpectrumRequest, SpectrumView, WaveformRequest, WaveformView, Which
 from edgemon.model.outlook import BaselineView, OutlookView
+from edgemon.model.performance import Performance
 from edgemon.model.shift import HandoverView
 from edgemon.model.snapshot import JournalView, Lost, Outcome, TrendPoint, Update
 
@@ -66,6 +67,10 @@ class Source(Protocol):
 
     async def take_over(self, digest: str, note: str = "") -> Outcome:
         """Take the shift over, having read the page of this digest."""
+        ...
+
+    async def performance(self, since: Instant, until: Instant | None = None, sim: bool | None = None) -> Performance:
+        """Give the figures of alarm performance."""
         ...
 
     async def trend(self, machine: str, point: str, level: str, since: Instant, until: Instant) -> tuple[TrendPoint, ...]:

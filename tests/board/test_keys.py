@@ -7,6 +7,7 @@ from edgemon.board.screens.alarms import AlarmsScreen
 from edgemon.board.screens.handover import HandoverScreen
 from edgemon.board.screens.machine import MachineScreen
 from edgemon.board.screens.pages import HelpScreen, JournalScreen, NotesScreen, SensorsScreen
+from edgemon.board.screens.performance import PerformanceScreen
 from edgemon.board.screens.plant import PlantScreen
 from edgemon.board.screens.point import PointScreen
 from edgemon.board.theme import Look
@@ -16,7 +17,7 @@ from edgemon.board.view.pages import help_page
 
 OURS = (
     BoardApp, PlantScreen, MachineScreen, AlarmsScreen, NotesScreen, SensorsScreen, HandoverScreen, JournalScreen, HelpScreen,
-    AcknowledgeScreen, PointScreen,
+    AcknowledgeScreen, PointScreen, PerformanceScreen,
 )  # fmt: skip
 
 

@@ -1,0 +1,55 @@
+"""The figures of alarm performance as lines of text, for a terminal and for the board."""
+
+from collections.abc import Iterable
+
+from edgemon.model.instant import Instant, format_instant
+from edgemon.model.performance import Figure, Performance, Share
+
+_MOST = 10
+
+
+def lines(found: Performance, sources: bool = True) -> list[str]:
+    """Give the figures as a table, then what to look at; without its sources the table takes 80 columns."""
+    left_out = [
+        f"{count} {what}"
+        for count, what in (
+            (found.after_restart, "said again after a start"),
+            (found.other, "real" if found.sim else "simulated"),
+            (found.not_announced, "alerts that called nobody"),
+        )
+        if count
+    ]
+    text = [
+        f"{format_instant(found.since)} to {format_instant(found.until)}" + ("  SIMULATED" if found.sim else ""),
+        f"{found.annunciations} annunciations" + (f"; not counted: {', '.join(left_out)}" if left_out else ""),
+        *found.remarks,
+        "",
+        f"{'figure':38} {'value':>9}  {'asked for':20} {'':9}{'  source' if sources else ''}".rstrip(),
+        *(_row(figure, sources) for figure in found.figures),
+    ]
+    text += _shares("by severity", found.severities)
+    text += _shares("announced most often", found.contributors)
+    text += _shares("chattering (3 or more within 60 s)", found.chattering)
+    text += _shares("fleeting (shorter than 10 s)", found.fleeting)
+    floods = [f"{format_instant(one.begin)} to {format_instant(one.end)}: {one.count}" for one in found.floods]
+    text += _listed("floods", floods)
+    stale = [f"{one.alarm} since {format_instant(one.since)}, {_end(one.until)}" for one in found.stale]
+    return text + _listed("stale (longer than 24 h)", stale)
+
+
+def _row(one: Figure, sources: bool) -> str:
+    value = "-" if one.value is None else f"{one.value:.3g} %" if one.unit == "%" else f"{one.value:.5g}"
+    return f"{one.title:38} {value:>9}  {one.target:20} {one.verdict:9}{f'  {one.source}' if sources else ''}".rstrip()
+
+
+def _shares(title: str, shares: Iterable[Share]) -> list[str]:
+    return _listed(title, [f"{one.count:>7}  {100.0 * one.share:5.1f} %  {one.name}" for one in shares])
+
+
+def _listed(title: str, rows: list[str]) -> list[str]:
+    more = [f"  and {len(rows) - _MOST} more"] if len(rows) > _MOST else []
+    return ["", title, *(f"  {row}" for row in rows[:_MOST]), *more] if rows else []
+
+
+def _end(until: Instant | None) -> str:
+    return "still there" if until is None else f"until {format_instant(until)}"

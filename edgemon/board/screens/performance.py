@@ -1,0 +1,56 @@
+"""How the alarms do, beside the figures that the alarm standards ask for."""
+
+from collections.abc import Sequence
+
+from edgemon.api.figures import lines
+from edgemon.board import keys
+from edgemon.board.desk import Desk
+from edgemon.board.screens.base import ListScreen, bindings, why_not
+from edgemon.board.theme import Role
+from edgemon.board.view import figures
+from edgemon.board.view.cells import Row, Span, fit_row, safe, wrap
+from edgemon.errors import EdgemonError
+from edgemon.model.performance import Performance
+
+PERIODS_S = (8 * 3600.0, 86_400.0, 7 * 86_400.0, 30 * 86_400.0)
+"""A shift, a day, a week, and the 30 days over which the figures are asked for."""
+WITH_SOURCES = 120
+
+
+class PerformanceScreen(ListScreen):
+    """The figures of a period up to now; simulated ones where everything is simulated."""
+
+    NAME = "performance"
+    BINDINGS = bindings(keys.FIGURES_PAGE)
+
+    def __init__(self, desk: Desk) -> None:
+        super().__init__(desk)
+        self._period = 1
+        self._asked: tuple[int, bool] | None = None
+        self._found: Performance | None = None
+        self._why = "The figures are being counted."
+
+    def rows(self, width: int, height: int) -> Sequence[Row]:
+        """Give the figures, and ask for them where the period is another one."""
+        total = self.desk.summary()
+        asked = self._period, 0 < total.machines == total.simulated
+        if asked != self._asked and self.desk.picture.lost is None:
+            self._asked, self._found = asked, None
+            self.run_worker(self._fetch(*asked), group="performance", name="performance", exclusive=True)
+        title = f" Alarm performance of the last {figures.spoken(PERIODS_S[self._period])}"
+        head = fit_row([Span(title, Role.BRIGHT)], width, self.desk.look.glyphs.ellipsis)
+        told = lines(self._found, width >= WITH_SOURCES) if self._found is not None else [self._why]
+        wrapped = [part for line in told for part in (wrap(line, width - 2) if len(line) > width - 2 else [line])]
+        return self.page([head, *(fit_row([Span(f" {safe(line, 400)}")], width) for line in wrapped)], height)
+
+    async def _fetch(self, period: int, sim: bool) -> None:
+        try:
+            self._found = await self.desk.source.performance(self.desk.picture.now - PERIODS_S[period], None, sim)
+        except EdgemonError as error:
+            self._why = why_not(error)
+        self.redraw()
+
+    def action_period(self, by: int) -> None:
+        """Look at a longer period, or a shorter one."""
+        self._period = max(0, min(self._period + by, len(PERIODS_S) - 1))
+        self.redraw()
