@@ -60,7 +60,7 @@ LEVEL_KINDS: dict[str, LevelKind] = {
         LevelKind("temperature", Quantity.TEMPERATURE, Detector.VALUE, "temperature", "Cel"),
     )
 }
-"""The levels of the charter, section 3, in the order people read them."""
+"""The levels that every point has, in the order people read them."""
 
 
 USUAL_UNIT = {Quantity.ACCELERATION: "m/s2", Quantity.VELOCITY: "mm/s", Quantity.DISPLACEMENT: "um"}
