@@ -31,7 +31,7 @@ from edgemon.decode.registry import quarantine
 from edgemon.engine import judge as judging
 from edgemon.engine.analyse import Analysis, analyse, decode_all, questions
 from edgemon.engine.baselines import Key, in_force, key_of
-from edgemon.engine.judge import Judgement
+from edgemon.engine.draft import Judgement
 from edgemon.engine.memory import Memory, Setting
 from edgemon.engine.silence import silence
 from edgemon.errors import DecodeError, EdgemonError, StoreError

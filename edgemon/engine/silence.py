@@ -3,7 +3,7 @@
 from dataclasses import replace
 
 from edgemon.alarms.annunciate import silence as quieten
-from edgemon.engine.judge import Judgement
+from edgemon.engine.draft import Judgement
 from edgemon.engine.memory import Memory, Setting, Track
 from edgemon.model.alarm import AlarmRecord, PointState
 from edgemon.model.command import Person
