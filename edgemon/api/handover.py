@@ -8,7 +8,7 @@ import hashlib
 from collections import Counter
 from collections.abc import Iterable, Sequence
 
-from edgemon.api.view import words
+from edgemon.api.view import NO_POINTS, Points, words
 from edgemon.model.event import (
     AlarmChanged,
     BaselineApproved,
@@ -30,7 +30,9 @@ LINES_MOST = 40
 BIN_S = 600.0
 
 
-def handover(snapshot: Snapshot, entries: Sequence[JournalEntry], since: Instant, taken_by: str) -> HandoverView:
+def handover(
+    snapshot: Snapshot, entries: Sequence[JournalEntry], since: Instant, taken_by: str, points: Points = NO_POINTS
+) -> HandoverView:
     """Write the page.
 
     Parameters
@@ -43,6 +45,8 @@ def handover(snapshot: Snapshot, entries: Sequence[JournalEntry], since: Instant
         Of the last takeover.
     taken_by : str
         Who took over then.
+    points : mapping of PointKey to Point
+        Of the plant, for the titles of its own levels.
     """
     events = [entry.event for entry in entries]
     alarms = [one for machine in snapshot.machines for point in machine.points for one in point.alarms]
@@ -50,12 +54,12 @@ def handover(snapshot: Snapshot, entries: Sequence[JournalEntry], since: Instant
         _block("Now", _now(snapshot)),
         _block("Standing alarms", map(_standing, _shown(alarms, hidden=False))),
         _block("Hidden alarms", map(_hidden, _shown(alarms, hidden=True))),
-        _block("New since the takeover", _new(events)),
+        _block("New since the takeover", _new(events, points)),
         _block("Blind spots", _blind(snapshot)),
-        _block("Started and stopped", _texts(events, RunningChanged)),
-        _block("Changes", _texts(events, BaselineApproved, BaselineRetired, GatewayStarted, LinkChanged, ClockStepped)),
+        _block("Started and stopped", _texts(events, points, RunningChanged)),
+        _block("Changes", _texts(events, points, BaselineApproved, BaselineRetired, GatewayStarted, LinkChanged, ClockStepped)),
         _block("Load", _load(events)),
-        _block("Shift log", _texts(events, LogWritten)),
+        _block("Shift log", _texts(events, points, LogWritten)),
     )
     now = snapshot.gateway.now
     return HandoverView(since, now, taken_by, blocks, hashlib.sha256(_text(blocks).encode()).hexdigest())
@@ -115,9 +119,10 @@ def _named(alarm: AlarmView) -> str:
     return f"{alarm.machine_name}, {alarm.point_name}, {alarm.title}{simulated}"
 
 
-def _new(events: Iterable[Event]) -> list[str]:
+def _new(events: Iterable[Event], points: Points) -> list[str]:
     kinds = ("RAISED", "LEVEL_UP", "REALARM")
-    return [f"{format_instant(one.at)} {words(one)}" for one in events if isinstance(one, AlarmChanged) and one.change in kinds]
+    raised = [one for one in events if isinstance(one, AlarmChanged) and one.change in kinds]
+    return [f"{format_instant(one.at)} {words(one, points)}" for one in raised]
 
 
 def _blind(snapshot: Snapshot) -> list[str]:
@@ -135,8 +140,8 @@ def _blind(snapshot: Snapshot) -> list[str]:
     return points + sensors
 
 
-def _texts(events: Iterable[Event], *kinds: type[Event]) -> list[str]:
-    return [f"{format_instant(one.at)} {words(one)}" for one in events if isinstance(one, kinds)]
+def _texts(events: Iterable[Event], points: Points, *kinds: type[Event]) -> list[str]:
+    return [f"{format_instant(one.at)} {words(one, points)}" for one in events if isinstance(one, kinds)]
 
 
 def _load(events: Iterable[Event]) -> list[str]:

@@ -59,10 +59,10 @@ _CHANGES = {
 
 
 Points = Mapping[PointKey, Point]
-_NONE: Points = MappingProxyType({})
+NO_POINTS: Points = MappingProxyType({})
 
 
-def journal_view(entry: JournalEntry, points: Points = _NONE) -> JournalView:
+def journal_view(entry: JournalEntry, points: Points = NO_POINTS) -> JournalView:
     """Give one line for people; `points` as for `words`."""
     return JournalView(entry.seq, entry.event.at, kind_of(entry.event), words(entry.event, points))
 
@@ -75,7 +75,7 @@ def level_title(level: str, point: Point | None = None) -> str:
     return kind.title if kind else level
 
 
-def words(event: Event, points: Points = _NONE) -> str:
+def words(event: Event, points: Points = NO_POINTS) -> str:
     """Say in one sentence what happened; levels of one's own by the title that the points of the plant give them."""
     match event:
         case AlarmChanged():

@@ -124,7 +124,7 @@ class Service:
 
         path.listener, path.measured = listen, learning.measured
         hub.commands, hub.diagnoses, hub.learning = path.command, diagnostics.diagnose, learning
-        hub.shift = Shift(reader, self._clock, path.tell, hub.snapshot)
+        hub.shift = Shift(reader, self._clock, path.tell, hub.snapshot, self._plant.points)
         hub.annunciator = annunciator
         return {"diagnostics": diagnostics.run, "learning": learning.run, "annunciator": annunciator.run}
 

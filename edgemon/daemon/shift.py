@@ -3,6 +3,7 @@
 from collections.abc import Awaitable, Callable
 
 from edgemon.api.handover import frozen, handover
+from edgemon.api.view import NO_POINTS, Points
 from edgemon.clock import Clock
 from edgemon.errors import ParameterError
 from edgemon.model.command import Person
@@ -27,12 +28,18 @@ class Shift:
     """Reads the journal for the page, and puts what people say into it."""
 
     def __init__(
-        self, reader: Reader, clock: Clock, tell: Callable[[Event], Awaitable[None]], snapshot: Callable[[], Snapshot]
+        self,
+        reader: Reader,
+        clock: Clock,
+        tell: Callable[[Event], Awaitable[None]],
+        snapshot: Callable[[], Snapshot],
+        points: Points = NO_POINTS,
     ) -> None:
         self._reader = reader
         self._clock = clock
         self._tell = tell
         self._snapshot = snapshot
+        self._points = points
         self._read: dict[str, HandoverView] = {}
 
     async def write(self, person: Person, text: str, sort: LogKind, machine: MachineId | None, corrects: int | None) -> Outcome:
@@ -52,7 +59,7 @@ class Shift:
     async def page(self) -> HandoverView:
         """Write the handover page as things are now; who takes over says which page was read."""
         since, taken_by, entries = await self._since()
-        page = handover(self._snapshot(), entries, since, taken_by)
+        page = handover(self._snapshot(), entries, since, taken_by, self._points)
         self._read.pop(page.digest, None)
         self._read[page.digest] = page
         while len(self._read) > PAGES_KEPT:
