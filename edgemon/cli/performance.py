@@ -7,7 +7,7 @@ import sys
 from dataclasses import asdict
 from pathlib import Path
 
-from edgemon.api.figures import lines
+from edgemon.board.view.performance import lines
 from edgemon.cli.journal import store_of
 from edgemon.cli.options import add_config, plain
 from edgemon.cli.report import TIMES_WORDS, read_time

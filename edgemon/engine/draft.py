@@ -45,6 +45,8 @@ class Draft:
     moved: set[Track] = field(default_factory=set)
     heard: set[SensorId] = field(default_factory=set)
     spun: set[tuple[MachineId, bool]] = field(default_factory=set)
+    looked_at: int = 0
+    """Events after which first-out marks were looked at."""
 
     def count(self, name: str, by: int = 1) -> None:
         """Count something."""
@@ -58,6 +60,16 @@ class Draft:
         if events:
             self.moved.add(track)
             self.events.extend(events)
+
+    def mark(self) -> None:
+        """Look at first-out marks anew; after every item, so that nothing depends on how messages fell into batches."""
+        fresh = self.events[self.looked_at :]
+        if fresh:
+            firsts, told = marked(self.setting, self.points, fresh, self.now)
+            self.points.update(firsts)
+            self.moved.update(firsts)
+            self.events.extend(told)
+            self.looked_at = len(self.events)
 
 
 def draft_of(setting: Setting, memory: Memory, now: Instant) -> Draft:
@@ -76,10 +88,7 @@ def draft_of(setting: Setting, memory: Memory, now: Instant) -> Draft:
 
 def judgement_of(draft: Draft, memory: Memory) -> Judgement:
     """Close the draft: the next memory, and what is to be stored."""
-    firsts, told = marked(draft.setting, draft.points, draft.events, draft.now)
-    draft.points.update(firsts)
-    draft.moved.update(firsts)
-    draft.events.extend(told)
+    draft.mark()
     if draft.events:
         draft.count("events", len(draft.events))
     after = Memory(

@@ -54,6 +54,7 @@ def judge(setting: Setting, memory: Memory, analysis: Analysis, now: Instant) ->
                 machine = MachineId(item.machine) if item.machine in setting.plant.machine_of else None
                 draft.notes = (*draft.notes, item)[-NOTES_KEPT:]
                 draft.events.append(SimulationNoted(item.taken_at, item.title, item.text, machine))
+        draft.mark()
     for heard, arrivals in analysis.arrivals.items():
         before = draft.sensors.get(heard, SensorState(heard))
         draft.sensors[heard] = replace(before, arrivals=remember(before.arrivals, arrivals))

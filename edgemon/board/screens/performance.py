@@ -2,13 +2,13 @@
 
 from collections.abc import Sequence
 
-from edgemon.api.figures import lines
 from edgemon.board import keys
 from edgemon.board.desk import Desk
 from edgemon.board.screens.base import ListScreen, bindings, why_not
 from edgemon.board.theme import Role
 from edgemon.board.view import figures
 from edgemon.board.view.cells import Row, Span, fit_row, safe, wrap
+from edgemon.board.view.performance import lines
 from edgemon.errors import EdgemonError
 from edgemon.model.performance import Performance
 
