@@ -9,7 +9,7 @@ import scipy.fft
 from numpy.typing import NDArray
 
 from edgemon.analysis.block import Block, crest, hann_amplitude, hann_lines, trough
-from edgemon.analysis.prepare import CUT, VELOCITY_RATE, Plan
+from edgemon.analysis.prepare import CUT, GOOD_PERIODS, SHORT, VELOCITY_RATE, Plan
 from edgemon.analysis.window import window
 from edgemon.errors import ParameterError
 from edgemon.model.level import Band, Detector, Level, LevelSpec
@@ -92,7 +92,7 @@ def _measured(block: Block, i: int, spec: LevelSpec, si: float, rpm: float | Non
     cut = [CUT.format(nyquist)] if high > nyquist else []
     narrow = [NARROW_REMARK] if end - first < NARROW else []
     truth = Band(max(low, line_hz), min(high, nyquist))
-    return Level(spec.name, value, spec.quantity, spec.detector, truth, "; ".join(narrow + cut))
+    return Level(spec.name, value, spec.quantity, spec.detector, truth, "; ".join(_short(low, line_hz) + narrow + cut))
 
 
 def _of_envelope(block: Block, i: int, spec: LevelSpec, si: float, band: Band) -> Level | str:
@@ -112,7 +112,13 @@ def _of_envelope(block: Block, i: int, spec: LevelSpec, si: float, band: Band) -
     cut = [f"the envelope reaches to {highest:.4g} Hz only"] if band.high_hz > highest else []
     narrow = [NARROW_REMARK] if end - first < NARROW else []
     truth = Band(max(band.low_hz, plan.line_hz), min(band.high_hz, highest))
-    return Level(spec.name, value, spec.quantity, spec.detector, truth, "; ".join(narrow + cut))
+    short = _short(band.low_hz, plan.line_hz)
+    return Level(spec.name, value, spec.quantity, spec.detector, truth, "; ".join(short + narrow + cut))
+
+
+def _short(low_hz: float, line_hz: float) -> list[str]:
+    """Say so where the capture holds too few periods of a band's lower edge, as of the usual levels."""
+    return [SHORT] if 0.0 < low_hz < GOOD_PERIODS * line_hz * (1.0 - 1e-9) else []
 
 
 def _value(block: Block, i: int, spec: LevelSpec, first: int, end: int) -> float:

@@ -73,6 +73,12 @@ def _head(one: OutlookView) -> str:
     if one.change is not None:
         change = one.change
         text += f"; changed at {format_instant(change.at)} from {change.before:.3g} to {change.after:.3g}"
+    if one.shift is not None:
+        by = one.shift.after - one.shift.before
+        text += (
+            f"; level has shifted since {format_instant(one.shift.at)} by {by:+.3g} {one.unit} (CUSUM, in-control run length "
+        )
+        text += f"{one.shift.run_length:.0f} values, nominal)"
     return text + ("  SIMULATED" if one.sim else "")
 
 

@@ -7,14 +7,16 @@ from itertools import pairwise
 import numpy as np
 
 from edgemon.engine.alike import alike, series_of
+from edgemon.engine.baselines import has_baseline
 from edgemon.model.forecast import Forecast
 from edgemon.model.instant import Instant
 from edgemon.model.level import LevelKind
 from edgemon.model.limit import Limit, Severity
 from edgemon.model.machine import Machine, Point
-from edgemon.model.outlook import ChangeView, CrossingView, OutlookView, SlopeView
+from edgemon.model.outlook import ChangeView, CrossingView, OutlookView, ShiftView, SlopeView
 from edgemon.model.snapshot import TrendPoint
-from edgemon.trend.change import change_point
+from edgemon.trend.baseline import CHANGE_OF_B
+from edgemon.trend.change import change_point, cusum, ewma, in_control_run_length, reference_of
 from edgemon.trend.conditions import Like, Series
 from edgemon.trend.counting import Values
 from edgemon.trend.forecast import ForecastRules, forecasts
@@ -29,6 +31,9 @@ BLOCKS = 500
 
 LEAST = 8
 """Fewer values have no trend. Common practice, no source."""
+
+REFERENCE_SHARE = 4
+"""The first part in so many of the values, `LEAST` at least, is what the charts measure against. House choice."""
 
 SIGNIFICANT = 0.05
 DAY_S = 86_400.0
@@ -83,6 +88,7 @@ def outlook(
         change=_change(series),
         forecasts=tuple(_crossing(severity, forecast) for severity, forecast in made),
         sim=sim,
+        shift=_shift(series, _least_shift(limit)) if has_baseline(kind) else None,
     )
 
 
@@ -115,6 +121,31 @@ def _change(series: Series) -> ChangeView | None:
     if found.p >= SIGNIFICANT:
         return None
     return ChangeView(float(t_s[found.at]), found.before, found.after, found.p)
+
+
+def _least_shift(limit: Limit | None) -> float | None:
+    """Give 25 % of B/C in the unit people see; None where there is no B/C."""
+    return None if limit is None or limit.zones is None else CHANGE_OF_B * from_si(limit.zones.upper_b, limit.unit)
+
+
+def _shift(series: Series, least: float | None) -> ShiftView | None:
+    """Look for a lasting shift away from the earliest values: CUSUM says since when, EWMA whether it holds now."""
+    t_s, values = _thinned(series)
+    learnt = max(LEAST, len(t_s) // REFERENCE_SHARE)
+    if len(t_s) < learnt + LEAST:
+        return None
+    least = CHANGE_OF_B * abs(float(np.median(values[:learnt]))) if least is None else least
+    if not least > 0.0:
+        return None
+    reference = reference_of(values[:learnt], least)
+    sums, averages = cusum(values[learnt:], reference), ewma(values[learnt:], reference)
+    is_up = sums.high[-1] > sums.decision and averages.averages[-1] > averages.upper[-1]
+    is_down = sums.low[-1] > sums.decision and averages.averages[-1] < averages.lower[-1]
+    if not (is_up or is_down):
+        return None
+    begin = learnt + int(sums.started[-1])
+    after = float(np.median(values[begin:]))
+    return ShiftView(float(t_s[begin]), reference.target, after, reference.sigma, learnt, in_control_run_length())
 
 
 def _thinned(series: Series) -> tuple[Values, Values]:

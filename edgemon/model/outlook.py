@@ -92,6 +92,25 @@ class ChangeView:
 
 
 @dataclass(frozen=True, slots=True)
+class ShiftView:
+    """A lasting shift of the level: the CUSUM chart signals, and the EWMA chart says that it still holds."""
+
+    at: Instant
+    """Time of the first value of the run of the sum that signals."""
+    before: float
+    """Centre of the reference, the earliest values."""
+    after: float
+    """Median of the values since."""
+    sigma: float
+    """What the charts reckon with: the scatter of the reference, but no less than the shift that matters, 25 % of B/C (of the
+    centre where there is no B/C)."""
+    reference_n: int
+    """Values, or medians of blocks of them, in the reference."""
+    run_length: float
+    """Nominal: values between two signals for nothing on average, were they independent and normally distributed."""
+
+
+@dataclass(frozen=True, slots=True)
 class OutlookView:
     """Trend and forecast of one level at one point, from its values in like conditions."""
 
@@ -118,3 +137,5 @@ class OutlookView:
     forecasts: tuple[CrossingView, ...]
     """One for each limit that is set, alert first."""
     sim: bool
+    shift: ShiftView | None = None
+    """None without one that holds now, with too few values, or where no shift is known that would matter."""

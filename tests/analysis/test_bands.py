@@ -98,6 +98,15 @@ def test_bands_without_or_with_few_lines_say_so() -> None:
     assert found["few"].remark == "band narrower than the resolution of the capture"
 
 
+@pytest.mark.parametrize("of_envelope", [False, True])
+def test_a_band_with_too_few_periods_of_its_lower_edge_says_so(of_envelope: bool) -> None:
+    # 3.2 s hold 7.7 periods of 2.4 Hz and 8.3 of 2.6 Hz; the usual levels ask for eight; the envelope is of a shorter record
+    slow, quick = (2.4, 2.6) if not of_envelope else (2.4, 5.0)
+    specs = tuple(LevelSpec(f"f{low:g}".replace(".", "_"), A, RMS, low, 80.0, of_envelope=of_envelope) for low in (slow, quick))
+    found, _ = banded(SIGNAL, *specs)
+    assert [level.remark for name, level in found.items() if name.startswith("f")] == ["capture too short for the band", ""]
+
+
 @pytest.mark.parametrize(("lines", "remark"), [(5, "band narrower than the resolution of the capture"), (6, "")])
 def test_a_band_of_six_lines_holds_a_sine_and_one_of_five_does_not(lines: int, remark: str) -> None:
     line_hz = FS / N

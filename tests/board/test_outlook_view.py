@@ -5,7 +5,7 @@ from dataclasses import replace
 from edgemon.board.theme import Look
 from edgemon.board.view.cells import row_text, row_width
 from edgemon.board.view.outlook import outlook
-from edgemon.model.outlook import BaselineView, CrossingView, OutlookView
+from edgemon.model.outlook import BaselineView, CrossingView, OutlookView, ShiftView
 
 NOW = 1_700_000_000.0
 LEARNING = BaselineView("m", "p", "velocity_rms", "velocity r.m.s.", "mm/s", "learning", 7, 20)
@@ -37,6 +37,15 @@ def test_a_forecast_has_an_interval_or_a_reason() -> None:
     told = said(None, coming(COMING, NONE))
     assert told == ["forecast alert in 3h (2h to 10h); alarm no forecast: no significant trend"]
     assert said(None, coming(NONE, NONE)) == ["forecast alert and alarm: no forecast: no significant trend"]
+
+
+def test_a_lasting_shift_has_a_row_that_fits_eighty_columns() -> None:
+    shift = ShiftView(NOW, 1.2, 2.1, 0.7, 20, 469.1)
+    row = said(None, replace(coming(COMING), shift=shift), 80)[1]
+    assert row == "shifted since 2023-11-14 22:13 by +0.90 mm/s (CUSUM, in-control run length 469)"
+    assert said(None, replace(coming(), shift=replace(shift, after=0.9)), 120)[0].startswith(
+        "shifted since 2023-11-14 22:13 by -0.30"
+    )
 
 
 def test_rows_are_cut_to_a_small_terminal_and_absent_where_nothing_is_known() -> None:

@@ -15,6 +15,7 @@ from edgemon.cli import baseline, forecast
 from edgemon.cli.main import main
 from edgemon.model.gateway import Access
 from edgemon.model.ids import MachineId, PointId, PointKey
+from edgemon.model.outlook import ShiftView
 from edgemon.model.snapshot import Outcome
 from tests.support.fake_site import BASELINE, OUTLOOK, SILENT_OUTLOOK, FakeSite
 
@@ -112,3 +113,8 @@ def test_states_read_as_sentences() -> None:
     assert "no baselines" in baseline.lines([])[0]
     assert forecast.lines([SILENT_OUTLOOK])[0].endswith("SIMULATED")
     assert "changed at 2023-11-03T08:26:40.000Z from 1.2 to 2.1" in forecast.lines([OUTLOOK])[0]
+    shifted = replace(OUTLOOK, shift=ShiftView(1_699_000_000.0, 1.2, 2.1, 0.7, 20, 469.1))
+    assert (
+        "level has shifted since 2023-11-03T08:26:40.000Z by +0.9 mm/s (CUSUM, in-control run length 469 values, nominal)"
+        in forecast.lines([shifted])[0]
+    )

@@ -102,6 +102,33 @@ async def test_a_step_is_found_where_it_is() -> None:
     assert found.change.after == pytest.approx(1.6, abs=0.03)
 
 
+async def test_a_lasting_shift_is_told_since_when_and_by_how_much() -> None:
+    rig = Rig(class_plant())
+    async with learning(rig):
+        t = await ramp(rig, 30, START, 0.0, start=1.0)
+        t = await ramp(rig, 30, t, 0.0, start=2.2)
+        shift = (await asked(rig)).shift
+        await ramp(rig, 30, t, 0.0, start=1.0)
+        gone = (await asked(rig)).shift
+    assert shift is not None
+    assert shift.at == START + 30 * EVERY_S
+    assert (shift.before, shift.after) == (pytest.approx(1.0, abs=0.03), pytest.approx(2.2, abs=0.03))
+    # Montgomery's table of two-sided CUSUM run lengths, k = 1/2, h = 5: 465; a quarter of B/C, 2.8 mm/s, is what matters
+    assert shift.run_length == pytest.approx(465.0, rel=0.02)
+    assert shift.sigma == pytest.approx(0.7, abs=0.001)
+    assert gone is None  # it went back: the sum still signals, the average does not
+
+
+@pytest.mark.parametrize(("steps", "told"), [((30, 0.3), False), ((12, 1.6), True), ((2, 1.6), False)])
+async def test_a_shift_that_does_not_matter_or_hardly_began_is_not_told(steps: tuple[int, float], told: bool) -> None:
+    # 0.3 mm/s lies below k sigma = 0.35; 1.6 adds 1.25 a value: beyond h sigma = 3.5 at the third, not at the second
+    rig = Rig(class_plant())
+    async with learning(rig):
+        t = await ramp(rig, 30, START, 0.0, start=1.0)
+        await ramp(rig, steps[0], t, 0.0, start=1.0 + steps[1])
+        assert ((await asked(rig)).shift is not None) is told
+
+
 async def test_it_reckons_with_the_limit_in_force_and_begins_anew_after_a_repair() -> None:
     rig = Rig(class_plant())
     async with learning(rig) as one:

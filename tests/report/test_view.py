@@ -9,7 +9,7 @@ from edgemon.model.baseline import Baseline
 from edgemon.model.event import BaselineApproved
 from edgemon.model.level import Detector, LevelSpec
 from edgemon.model.limit import Severity, Zones
-from edgemon.model.outlook import BaselineView, CrossingView
+from edgemon.model.outlook import BaselineView, CrossingView, ShiftView
 from edgemon.model.snapshot import TrendPoint
 from edgemon.report import text
 from edgemon.report.analyst import parse
@@ -175,6 +175,15 @@ def test_where_there_is_no_forecast_the_reason_is_told() -> None:
     level = LevelMaterial("velocity_rms", making.VELOCITY, making.values(0.0020), outlook=making.outlook(none))
     page = said(with_level(material(), level))
     assert "100 values about 2975 r/min, 3 left out | alert 2.8 mm/s | No forecast: no significant trend (p 0.3)." in page
+
+
+def test_a_lasting_shift_is_told() -> None:
+    shift = ShiftView(making.UNTIL, 1.2, 2.1, 0.7, 20, 469.1)
+    ahead = replace(making.outlook(), shift=shift)
+    page = said(with_level(material(), LevelMaterial("velocity_rms", making.VELOCITY, making.values(0.0020), outlook=ahead)))
+    assert (
+        "level has shifted since 2026-03-02 06:30:00 by +0.900 mm/s (CUSUM, in-control run length 469 values, nominal)" in page
+    )
 
 
 def test_baselines_and_the_limits_they_changed_are_told_and_drawn() -> None:

@@ -5,7 +5,7 @@ import pytest
 from numpy.typing import NDArray
 
 from edgemon.errors import ParameterError
-from edgemon.trend.change import Reference, change_point, cusum, ewma, reference_of
+from edgemon.trend.change import Reference, change_point, cusum, ewma, in_control_run_length, reference_of
 
 # D. C. Montgomery, G. C. Runger, Applied Statistics and Probability for Engineers, Example 16-6, Tables 16-7 and 16-8
 CHEMICAL = [102.0, 94.8, 98.3, 98.4, 102.0, 98.5, 99.0, 97.7, 100.0, 98.1]
@@ -97,6 +97,16 @@ PUBLISHED = {(4.0, 0.0): 168.0, (4.0, 1.0): 8.38, (4.0, 2.0): 3.34, (5.0, 0.0): 
 @pytest.mark.parametrize(("decision", "shift"), PUBLISHED)
 def test_published_run_lengths_are_those_of_the_chain(decision: float, shift: float) -> None:
     assert two_sided(decision, shift) == pytest.approx(PUBLISHED[decision, shift], rel=0.01)
+
+
+@pytest.mark.parametrize("decision", [4.0, 5.0])
+def test_the_run_length_told_is_near_the_published_one(decision: float) -> None:
+    assert in_control_run_length(decision=decision) == pytest.approx(PUBLISHED[decision, 0.0], rel=0.03)
+    assert in_control_run_length(0.25, decision) == pytest.approx(two_sided_with(0.25, decision), rel=0.03)
+
+
+def two_sided_with(slack: float, decision: float) -> float:
+    return chain_run_length(decision, 0.0, slack) / 2.0
 
 
 def simulated(decision: float, shift: float, runs: int, longest: int) -> NDArray[np.float64]:

@@ -1,7 +1,7 @@
 """Open run-to-failure and labelled records: the figures of `tests.bench.forecast` must not get worse.
 
 Measured: 59 forecasts, 44 of the 47 that could be judged held the crossing (least squares: 0 of 33), none in healthy time.
-Nearly all that could be judged are of one bearing; the other two fail suddenly, and no forecast is claimed for them.
+Nearly all that could be judged are of one bearing; no forecast is claimed for the other two (why was not measured).
 """
 
 import pytest

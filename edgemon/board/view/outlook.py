@@ -1,16 +1,16 @@
-"""What a level usually is and where it is heading, in two rows of the machine screen."""
+"""What a level usually is and where it is heading, in rows of the machine screen."""
 
 from edgemon.board.theme import Look, Role
 from edgemon.board.view import figures
 from edgemon.board.view.cells import Row, Span, fit_row, safe
 from edgemon.model.instant import Instant
-from edgemon.model.outlook import BaselineView, CrossingView, OutlookView
+from edgemon.model.outlook import BaselineView, CrossingView, OutlookView, ShiftView
 
 _BEYOND = "already beyond the limit"
 
 
 def outlook(baseline: BaselineView | None, coming: OutlookView | None, look: Look, width: int) -> list[Row]:
-    """Write a row for the baseline and one for the forecasts; none where nothing is known."""
+    """Write a row for the baseline, one for the forecasts and one for a lasting shift; none where nothing is known."""
     rows = []
     if baseline is not None:
         role = Role.TEXT if baseline.state == "proposed" else Role.DIM
@@ -19,6 +19,8 @@ def outlook(baseline: BaselineView | None, coming: OutlookView | None, look: Loo
         text = " forecast " + "; ".join(_crossings(coming))
         role = Role.TEXT if any(not one.reason for one in coming.forecasts) else Role.DIM
         rows.append(fit_row([Span(text, role)], width, look.glyphs.ellipsis))
+    if coming is not None and coming.shift is not None:
+        rows.append(fit_row([Span(f" {_shift(coming, coming.shift, look)}", Role.TEXT)], width, look.glyphs.ellipsis))
     return rows
 
 
@@ -36,6 +38,12 @@ def _baseline(one: BaselineView, look: Look) -> str:
             return f"retired by {safe(one.retired_by)}: {safe(one.retired_because, 60)}"
         case _:
             return f"learning {one.count} of {one.wanted} values{f', {safe(one.note, 80)}' if one.note else ''}"
+
+
+def _shift(coming: OutlookView, shift: ShiftView, look: Look) -> str:
+    by = shift.after - shift.before
+    size = f"{'+' if by >= 0.0 else '-'}{figures.number(abs(by))} {figures.unit(coming.unit, look.glyphs)}".rstrip()
+    return f"shifted since {figures.stamp(shift.at)[:16]} by {size} (CUSUM, in-control run length {shift.run_length:.0f})"
 
 
 def _crossings(coming: OutlookView) -> list[str]:

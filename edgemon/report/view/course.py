@@ -71,6 +71,11 @@ def _slope(outlook: OutlookView) -> str:
     if outlook.change is not None:
         before, after = number(outlook.change.before), number(outlook.change.after)
         text += f"; changed at {stamp(outlook.change.at)} from {before} to {after}"
+    if outlook.shift is not None:
+        by = outlook.shift.after - outlook.shift.before
+        size = f"{'+' if by >= 0.0 else '-'}{number(abs(by))} {shown_unit(outlook.unit)}".rstrip()
+        text += f"; level has shifted since {stamp(outlook.shift.at)} by {size}"
+        text += f" (CUSUM, in-control run length {outlook.shift.run_length:.0f} values, nominal)"
     return text
 
 
