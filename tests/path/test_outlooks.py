@@ -112,7 +112,8 @@ async def test_a_lasting_shift_is_told_since_when_and_by_how_much() -> None:
         gone = (await asked(rig)).shift
     assert shift is not None
     assert shift.at == START + 30 * EVERY_S
-    assert (shift.before, shift.after) == (pytest.approx(1.0, abs=0.03), pytest.approx(2.2, abs=0.03))
+    assert shift.before == pytest.approx(1.0, abs=0.03)
+    assert shift.after == pytest.approx(2.2, abs=0.03)
     # Montgomery's table of two-sided CUSUM run lengths, k = 1/2, h = 5: 465; a quarter of B/C, 2.8 mm/s, is what matters
     assert shift.run_length == pytest.approx(465.0, rel=0.02)
     assert shift.sigma == pytest.approx(0.7, abs=0.001)
