@@ -1,6 +1,5 @@
 """Every unit and conversion factor of the house; the core itself is SI, with one exception, degrees Celsius."""
 
-import math
 from dataclasses import dataclass
 from enum import StrEnum
 
@@ -133,8 +132,3 @@ def interval_from_si(value: float, unit: str) -> float:
 def units_of(quantity: Quantity) -> tuple[str, ...]:
     """List the units that fit a quantity, for messages to people."""
     return tuple(name for name, unit in UNITS.items() if unit.quantity is quantity)
-
-
-def is_finite(value: float) -> bool:
-    """Say whether a number is a number: neither NaN nor infinite."""
-    return math.isfinite(value)

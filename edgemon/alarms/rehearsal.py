@@ -9,6 +9,7 @@ from dataclasses import dataclass, field, replace
 
 from edgemon.alarms import judge as alarms
 from edgemon.alarms.rules import Rules
+from edgemon.alarms.tally import BIN_S, DAY_S, FLOOD_ABOVE, binned, bins_of
 from edgemon.model.alarm import MONITORING, AlarmState, PointState
 from edgemon.model.event import AlarmChanged, Event
 from edgemon.model.ids import MachineId, PointId, PointKey
@@ -17,13 +18,10 @@ from edgemon.model.level import Measurement
 from edgemon.model.limit import Limit, Severity
 from edgemon.model.machine import Machine, Point
 
-BIN_S = 600.0
-"""Operator load is counted in ten-minute bins aligned to the clock. Source: ANSI/ISA-18.2-2016 and EEMUA 191, as told in
-secondary texts."""
-AGAIN_S = 86_400.0
+AGAIN_S = DAY_S
 """An alarm raised again within a day of having gone comes and goes: with a value every few minutes the three announcements
 within a minute that chatter is usually told by do not occur. House choice."""
-HORIZON_S = 30 * 86_400.0
+HORIZON_S = 30 * DAY_S
 """What was raised longer than so before a known event does not count as its warning; house choice."""
 _RAISES = ("RAISED", "LEVEL_UP")
 
@@ -60,7 +58,7 @@ class Run:
 
 @dataclass(frozen=True, slots=True)
 class Load:
-    """What operators are asked for."""
+    """What operators are asked for, in the bins in which alarm performance is counted."""
 
     calls: int
     per_day: float
@@ -175,10 +173,11 @@ def _severity(state: PointState) -> Severity:
 def load(runs: Iterable[Run], since: Instant, until: Instant) -> Load:
     """Sum up what operators are asked for at all points together."""
     calls = [at for one in runs for at in one.calls]
-    bins = Counter(int(at // BIN_S) for at in calls)
-    span_s = max(until - since, BIN_S)
-    above = sum(count > 10 for count in bins.values())
-    return Load(len(calls), len(calls) / (span_s / 86_400.0), max(bins.values(), default=0), above / (span_s / BIN_S))
+    counts = binned(calls, BIN_S)
+    bins = bins_of(since, max(until, since + BIN_S), BIN_S)
+    above = sum(count > FLOOD_ABOVE for count in counts.values())
+    per_day = len(calls) * DAY_S / max(until - since, BIN_S)
+    return Load(len(calls), per_day, max(counts.values(), default=0), above / len(bins))
 
 
 def leads(runs: Iterable[Run], known: Iterable[Known]) -> tuple[Lead, ...]:

@@ -1,17 +1,15 @@
 """`edgemon alarms`: the alarms that stand, and what operators and engineers may do about them."""
 
 import argparse
-import asyncio
 import difflib
 import json
 import sys
-from collections.abc import Awaitable, Callable, Iterable
+from collections.abc import Iterable
 from dataclasses import asdict
 from typing import TypeVar
 
 from edgemon.api.client import Daemon
-from edgemon.cli.options import add_attach, daemon_of, duration, plain
-from edgemon.errors import EdgemonError
+from edgemon.cli.options import add_attach, asked, done, duration, plain
 from edgemon.model.instant import format_instant
 from edgemon.model.snapshot import AlarmView, Outcome, Snapshot
 from edgemon.model.text import clean
@@ -64,7 +62,7 @@ def add(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None
 
 def run_list(options: argparse.Namespace) -> int:
     """List the alarms that stand."""
-    snapshot = asyncio.run(_with(options, Daemon.snapshot))
+    snapshot = asked(options, Daemon.snapshot)
     alarms = standing(snapshot)
     if options.json:
         json.dump([plain(asdict(one)) for one in alarms], sys.stdout, ensure_ascii=False, indent=2)
@@ -79,21 +77,13 @@ def run_order(options: argparse.Namespace) -> int:
     if options.order in _REASONED and not options.reason.strip():
         print("edgemon alarms: --reason is empty: say why, in a few words", file=sys.stderr)
         return 2
-    return _done(asyncio.run(_with(options, lambda daemon: _order(daemon, options))), options.alarm)
+    return done(asked(options, lambda daemon: _order(daemon, options)), options.alarm)
 
 
 def run_site_order(options: argparse.Namespace) -> int:
     """Silence, or test the outputs."""
     ask = Daemon.silence if options.order == "silence" else Daemon.lamp_test
-    return _done(asyncio.run(_with(options, ask)), options.order)
-
-
-async def _with(options: argparse.Namespace, ask: Callable[[Daemon], Awaitable[T]]) -> T:
-    daemon = daemon_of(options)
-    try:
-        return await ask(daemon)
-    finally:
-        await daemon.close()
+    return done(asked(options, ask), options.order)
 
 
 async def _order(daemon: Daemon, options: argparse.Namespace) -> Outcome:
@@ -161,10 +151,3 @@ def _line(alarm: AlarmView) -> str:
     marks += "  SIMULATED" if alarm.sim else ""
     since = format_instant(alarm.since)
     return f"{alarm.alarm_state:5} {alarm.severity:6} {alarm.priority:6} {since}  {clean(alarm.id, 200)}{value}{limit}{marks}"
-
-
-def _done(outcome: Outcome, what: str) -> int:
-    if not outcome.done:
-        raise EdgemonError(outcome.why, clean(what, 200))
-    print(outcome.why or "done")
-    return 0

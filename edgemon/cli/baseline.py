@@ -1,14 +1,13 @@
 """`edgemon baseline`: what levels usually are, as learnt; proposals to approve, and what follows for the alert limits."""
 
 import argparse
-import asyncio
 import json
 import sys
 from collections.abc import Sequence
 from dataclasses import asdict
 
 from edgemon.api.client import Daemon
-from edgemon.cli.options import add_attach, daemon_of, plain
+from edgemon.cli.options import add_attach, asked, plain
 from edgemon.errors import EdgemonError
 from edgemon.model.instant import format_instant
 from edgemon.model.outlook import BaselineView
@@ -46,7 +45,7 @@ def add(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None
 
 def run_list(options: argparse.Namespace) -> int:
     """List every baseline."""
-    found = asyncio.run(_list(daemon_of(options)))
+    found = asked(options, Daemon.baselines)
     if options.json:
         json.dump([plain(asdict(one)) for one in found], sys.stdout, ensure_ascii=False, indent=2)
         print()
@@ -55,19 +54,12 @@ def run_list(options: argparse.Namespace) -> int:
     return 0
 
 
-async def _list(daemon: Daemon) -> tuple[BaselineView, ...]:
-    try:
-        return await daemon.baselines()
-    finally:
-        await daemon.close()
-
-
 def run_order(options: argparse.Namespace) -> int:
     """Propose, approve or retire."""
     if not options.reason.strip():
         print("edgemon baseline: --reason is empty: say why, in a few words", file=sys.stderr)
         return 2
-    outcome = asyncio.run(_order(daemon_of(options), options))
+    outcome = asked(options, lambda daemon: _order(daemon, options))
     if not outcome.done:
         raise EdgemonError(outcome.why, f"{options.machine}/{options.point} {options.level}")
     print(outcome.why)
@@ -77,14 +69,11 @@ def run_order(options: argparse.Namespace) -> int:
 async def _order(daemon: Daemon, options: argparse.Namespace) -> Outcome:
     """Give the order; an approval names the proposal that stands there now, so that no other one is approved."""
     where = (options.machine, options.point, options.level)
-    try:
-        proposed_at = None
-        if options.order == "approve":
-            known = {(one.machine, one.point, one.level): one for one in await daemon.baselines()}
-            proposed_at = known[where].proposed_at if where in known else None
-        return await daemon.order_baseline(options.order, *where, options.reason, proposed_at)
-    finally:
-        await daemon.close()
+    proposed_at = None
+    if options.order == "approve":
+        known = {(one.machine, one.point, one.level): one for one in await daemon.baselines()}
+        proposed_at = known[where].proposed_at if where in known else None
+    return await daemon.order_baseline(options.order, *where, options.reason, proposed_at)
 
 
 def lines(found: Sequence[BaselineView]) -> list[str]:

@@ -1,14 +1,13 @@
 """`edgemon forecast`: when levels will reach their limits if they go on as they do, with an interval; or why nobody can say."""
 
 import argparse
-import asyncio
 import json
 import sys
 from collections.abc import Iterable, Sequence
 from dataclasses import asdict
 
 from edgemon.api.client import Daemon
-from edgemon.cli.options import add_attach, daemon_of, plain
+from edgemon.cli.options import add_attach, asked, plain
 from edgemon.errors import SettingsError
 from edgemon.model.instant import Instant, format_instant
 from edgemon.model.outlook import CrossingView, OutlookView
@@ -31,7 +30,7 @@ def add(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None
 
 def run(options: argparse.Namespace) -> int:
     """Ask the daemon machine by machine, and print."""
-    found = asyncio.run(_ask(daemon_of(options), options.machine))
+    found = asked(options, lambda daemon: _ask(daemon, options.machine))
     if options.json:
         json.dump([plain(asdict(one)) for one in found], sys.stdout, ensure_ascii=False, indent=2)
         print()
@@ -41,14 +40,11 @@ def run(options: argparse.Namespace) -> int:
 
 
 async def _ask(daemon: Daemon, machine: str | None) -> list[OutlookView]:
-    try:
-        known = [one.id for one in (await daemon.snapshot()).machines]
-        if machine is not None and machine not in known:
-            raise SettingsError(f"the plant file has no machine {machine!r}", "--machine", f"one of {', '.join(known)}")
-        wanted = known if machine is None else [machine]
-        return [one for name in wanted for one in await daemon.forecasts(name)]
-    finally:
-        await daemon.close()
+    known = [one.id for one in (await daemon.snapshot()).machines]
+    if machine is not None and machine not in known:
+        raise SettingsError(f"the plant file has no machine {machine!r}", "--machine", f"one of {', '.join(known)}")
+    wanted = known if machine is None else [machine]
+    return [one for name in wanted for one in await daemon.forecasts(name)]
 
 
 def lines(found: Iterable[OutlookView]) -> list[str]:

@@ -1,14 +1,21 @@
 """Options that several commands share."""
 
 import argparse
+import asyncio
 import os
 import re
+from collections.abc import Awaitable, Callable
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
 from edgemon.api.client import Daemon
 from edgemon.clock import SystemClock
+from edgemon.errors import EdgemonError
 from edgemon.model.instant import format_instant
+from edgemon.model.snapshot import Outcome
+from edgemon.model.text import clean
+
+T = TypeVar("T")
 
 DEFAULT_DIRECTORY = Path("/etc/edgemon")
 
@@ -62,6 +69,27 @@ def add_attach(parser: argparse.ArgumentParser, is_below: bool = False) -> None:
         metavar="URL",
         help="another way to the daemon: unix:PATH of its socket, or http://HOST:PORT",
     )
+
+
+def asked(options: argparse.Namespace, ask: Callable[[Daemon], Awaitable[T]]) -> T:
+    """Ask the daemon that the options mean, and stop asking."""
+
+    async def whole() -> T:
+        daemon = daemon_of(options)
+        try:
+            return await ask(daemon)
+        finally:
+            await daemon.close()
+
+    return asyncio.run(whole())
+
+
+def done(outcome: Outcome, what: str) -> int:
+    """Say what came of an order. Raises `EdgemonError` where nothing did."""
+    if not outcome.done:
+        raise EdgemonError(outcome.why, clean(what, 200))
+    print(outcome.why or "done")
+    return 0
 
 
 def daemon_of(options: argparse.Namespace) -> Daemon:

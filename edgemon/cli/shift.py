@@ -1,20 +1,15 @@
 """`edgemon shift`: the handover page, the shift log, and taking over."""
 
 import argparse
-import asyncio
 import json
 import sys
 import textwrap
-from collections.abc import Awaitable, Callable
 from dataclasses import asdict
 from typing import TypeVar
 
-from edgemon.api.client import Daemon
-from edgemon.cli.options import add_attach, daemon_of, plain
-from edgemon.errors import EdgemonError
+from edgemon.cli.options import add_attach, asked, done, plain
 from edgemon.model.instant import format_instant
 from edgemon.model.shift import HandoverView, LogKind
-from edgemon.model.snapshot import Outcome
 from edgemon.model.text import clean
 
 T = TypeVar("T")
@@ -51,7 +46,7 @@ def add(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None
 
 def run_page(options: argparse.Namespace) -> int:
     """Print the handover page."""
-    page = _asked(options, lambda daemon: daemon.handover())
+    page = asked(options, lambda daemon: daemon.handover())
     if options.json:
         json.dump(plain(asdict(page)), sys.stdout, ensure_ascii=False, indent=2)
         print()
@@ -63,12 +58,14 @@ def run_page(options: argparse.Namespace) -> int:
 def run_note(options: argparse.Namespace) -> int:
     """Write into the shift log."""
     sort = LogKind(options.sort)
-    return _done(_asked(options, lambda daemon: daemon.write_log(options.text, sort, options.machine, options.corrects)))
+    return done(
+        asked(options, lambda daemon: daemon.write_log(options.text, sort, options.machine, options.corrects)), "shift log"
+    )
 
 
 def run_take(options: argparse.Namespace) -> int:
     """Take over, having read the page."""
-    page = _asked(options, lambda daemon: daemon.handover())
+    page = asked(options, lambda daemon: daemon.handover())
     print("\n".join(lines(page)))
     if not options.yes:
         if not sys.stdin.isatty():
@@ -77,7 +74,7 @@ def run_take(options: argparse.Namespace) -> int:
         if input("Do you take over, having read this? [y/N] ").strip().casefold() not in ("y", "yes"):
             print("not taken over")
             return 1
-    return _done(_asked(options, lambda daemon: daemon.take_over(page.digest, options.note)))
+    return done(asked(options, lambda daemon: daemon.take_over(page.digest, options.note)), "shift log")
 
 
 def lines(page: HandoverView, width: int = WIDTH) -> list[str]:
@@ -89,21 +86,3 @@ def lines(page: HandoverView, width: int = WIDTH) -> list[str]:
         for line in block.lines:
             text += textwrap.wrap(clean(line, 4000), width, initial_indent="  ", subsequent_indent="    ")
     return [*text, "", f"page {page.digest[:12]}"]
-
-
-def _asked(options: argparse.Namespace, ask: Callable[[Daemon], Awaitable[T]]) -> T:
-    async def asked() -> T:
-        daemon = daemon_of(options)
-        try:
-            return await ask(daemon)
-        finally:
-            await daemon.close()
-
-    return asyncio.run(asked())
-
-
-def _done(outcome: Outcome) -> int:
-    if not outcome.done:
-        raise EdgemonError(outcome.why, "shift log")
-    print("done")
-    return 0

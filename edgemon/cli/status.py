@@ -1,13 +1,13 @@
 """`edgemon status`: one snapshot of all states from the running daemon."""
 
 import argparse
-import asyncio
 import json
 import sys
 from dataclasses import asdict
 from typing import Any
 
-from edgemon.cli.options import add_attach, daemon_of, plain
+from edgemon.api.client import Daemon
+from edgemon.cli.options import add_attach, asked, plain
 from edgemon.model.instant import format_instant
 from edgemon.model.snapshot import MachineView, Snapshot
 
@@ -22,21 +22,13 @@ def add(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None
 
 def run(options: argparse.Namespace) -> int:
     """Print the snapshot."""
-    snapshot = asyncio.run(_ask(options))
+    snapshot = asked(options, Daemon.snapshot)
     if options.json:
         json.dump(document(snapshot), sys.stdout, ensure_ascii=False, indent=2)
         print()
     else:
         print("\n".join(lines(snapshot)))
     return 0
-
-
-async def _ask(options: argparse.Namespace) -> Snapshot:
-    daemon = daemon_of(options)
-    try:
-        return await daemon.snapshot()
-    finally:
-        await daemon.close()
 
 
 def document(snapshot: Snapshot) -> dict[str, Any]:

@@ -112,7 +112,7 @@ class ResponseTable(Shape):
 
     kind: str = ""
     level: str = ""
-    severity: SeverityWord | Literal[""] = ""
+    severity: Literal["alert", "alarm", ""] = ""
     cause: str = ""
     consequence: str = ""
     action: str = ""

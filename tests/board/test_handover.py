@@ -69,5 +69,5 @@ async def test_a_refusal_says_why_and_a_viewer_may_not() -> None:
         await one.press("t")
         await one.wait(0.5)
         await one.press("w")
-        assert "takes the operator" in one.lines("foot")[0] or "take the operator" in one.lines("foot")[0]
+        assert "orders take the operator or the engineer role" in one.lines("foot")[0]
     assert viewer.ordered == []

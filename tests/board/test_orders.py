@@ -65,7 +65,7 @@ async def test_no_shelf_is_offered_longer_than_the_alarm_allows() -> None:
     ("keys", "state", "said"),
     [
         (("h", "w", "escape"), "UNACK", "Nothing was changed."),
-        (("h",), "DSUPR", ""),
+        (("h",), "DSUPR", "No alarm is selected."),
         (("h",), "OOSRV", "out of service already"),
         (("r",), "LATUN", "Acknowledge it first"),
         (("r",), "UNACK", "Only a latched alarm"),
@@ -162,3 +162,16 @@ async def test_a_horn_that_begins_to_sound_rings_the_terminals_bell_once(monkeyp
         assert "horn on" not in one.text()
         await one.hear(replace(shown, gateway=replace(shown.gateway, sounding=True)), after=1.0)
         assert rung == [1, 1]
+
+
+async def test_who_calls_is_never_cut_for_the_horn_and_what_is_first_is_told_under_the_list() -> None:
+    shown = sites.snapshot()
+    sounding = replace(shown, gateway=replace(shown.gateway, sounding=True))
+    async with plant((80, 24)) as one:
+        await one.hear(sounding, after=1.0)
+        assert "Booster pump 3, velocity r.m.s., 1m" in one.lines("banner")[1]
+        assert "…" not in one.lines("banner")[1]
+    async with listing(size=(80, 24), first_out="first (uncertain)") as one:
+        text = one.lines("body")
+        assert "…" not in "".join(text)
+        assert "first (uncertain) of this machine's alarms" in " ".join(line.strip() for line in text)

@@ -1,7 +1,5 @@
 """Conversion factors against the standards that define them, and against scipy.constants."""
 
-import math
-
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -17,7 +15,6 @@ from edgemon.units import (
     from_si,
     interval_from_si,
     interval_to_si,
-    is_finite,
     quantity_of,
     to_si,
     unit_name,
@@ -115,7 +112,3 @@ def test_every_alias_and_every_unit_of_a_level_is_known() -> None:
     assert set(ALIASES.values()) <= set(UNITS)
     assert not set(ALIASES) & set(UNITS)
     assert all(quantity_of(kind.unit) is kind.quantity for kind in LEVEL_KINDS.values())
-
-
-def test_is_finite() -> None:
-    assert [is_finite(value) for value in (0.0, -1e308, math.inf, -math.inf, math.nan)] == [True, True, False, False, False]

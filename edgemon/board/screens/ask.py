@@ -8,11 +8,10 @@ from textual import events
 
 from edgemon.board.desk import Desk
 from edgemon.board.port import Outcome
-from edgemon.board.screens.base import BoardScreen, why_not
-from edgemon.board.screens.question import QuestionScreen, written
+from edgemon.board.screens.base import BoardScreen
+from edgemon.board.screens.question import QuestionScreen, Said, permitted, put, written
 from edgemon.board.theme import Role
 from edgemon.board.view.cells import Row, Span, fit_row, safe
-from edgemon.errors import EdgemonError
 from edgemon.model.command import Person
 
 TEXT_LENGTH = 300
@@ -81,27 +80,8 @@ class AskScreen(QuestionScreen[str | None]):
 
 
 def ask(screen: BoardScreen, question: Question, order: Ordering, then: Callable[[], None] = lambda: None) -> None:
-    """Ask, give the order on a yes, and say what became of it."""
-    desk = screen.desk
-    forbidden = desk.forbidden()
-    if forbidden or desk.person is None:
-        screen.say(forbidden)
-        return
-
-    def answered(text: str | None) -> None:
-        if text is None:
-            screen.say("Nothing was changed.")
-        else:
-            screen.run_worker(_send(screen, question, text, order, then), group="ask", name="ask")
-
-    screen.app.push_screen(AskScreen(desk, question, desk.person), answered)
-
-
-async def _send(screen: BoardScreen, question: Question, text: str, order: Ordering, then: Callable[[], None]) -> None:
-    try:
-        outcome = await order(text)
-    except EdgemonError as error:
-        screen.say(f"Nothing was changed. {why_not(error)}")
-        return
-    screen.say(f"Done: {question.asks.rstrip('?').casefold()}." if outcome.done else f"Not done: {safe(outcome.why, 120)}.")
-    then()
+    """Ask, give the order on a yes, and say what came of it."""
+    person = permitted(screen)
+    if person is not None:
+        said = Said("Done", "Nothing was changed", question.asks.rstrip("?").casefold())
+        put(screen, AskScreen(screen.desk, question, person), order, said, then)

@@ -7,12 +7,12 @@ from textual import events
 
 from edgemon.board.desk import Desk
 from edgemon.board.port import Outcome, Source
-from edgemon.board.screens.base import BoardScreen, why_not
-from edgemon.board.screens.question import QuestionScreen, written
+from edgemon.board.screens.base import BoardScreen
+from edgemon.board.screens.question import QuestionScreen, Said, permitted, put, written
 from edgemon.board.view import orders
+from edgemon.board.view.alarms import named
 from edgemon.board.view.cells import Row, safe
 from edgemon.board.view.orders import Draft, Order
-from edgemon.errors import EdgemonError
 from edgemon.model.command import Person
 from edgemon.model.snapshot import AlarmView
 
@@ -73,37 +73,18 @@ def service(screen: BoardScreen, alarm: AlarmView | None) -> None:
 
 
 def _ask(screen: BoardScreen, alarm: AlarmView | None, choose: Callable[[AlarmView, Person], Order | str]) -> None:
-    desk = screen.desk
     if alarm is None:
         screen.say("No alarm is selected.")
         return
-    forbidden = desk.forbidden()
-    if forbidden or desk.person is None:
-        screen.say(forbidden)
+    person = permitted(screen)
+    if person is None:
         return
-    order = choose(alarm, desk.person)
+    order = choose(alarm, person)
     if isinstance(order, str):
         screen.say(order)
         return
-
-    def answered(draft: Draft | None) -> None:
-        if draft is None:
-            screen.say("Nothing was changed.")
-        else:
-            screen.run_worker(_send(screen, draft), group="order", name=f"{draft.order.name} {alarm.id}")
-
-    screen.app.push_screen(OrderScreen(desk, Draft(order, alarm, desk.person)), answered)
-
-
-async def _send(screen: BoardScreen, draft: Draft) -> None:
-    alarm = draft.alarm
-    named = f"{safe(alarm.machine_name)}, {safe(alarm.point_name)}, {safe(alarm.title)}"
-    try:
-        outcome = await _command(screen.desk.source, draft)
-    except EdgemonError as error:
-        screen.say(f"Nothing was changed: {named}. {why_not(error)}")
-        return
-    screen.say(f"{draft.order.done}: {named}." if outcome.done else f"Nothing was changed: {safe(outcome.why, 120)} ({named}).")
+    source, said = screen.desk.source, Said(order.done, "Nothing was changed", named(alarm))
+    put(screen, OrderScreen(screen.desk, Draft(order, alarm, person)), lambda draft: _command(source, draft), said)
 
 
 async def _command(source: Source, draft: Draft) -> Outcome:

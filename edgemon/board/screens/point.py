@@ -11,7 +11,7 @@ from edgemon.board.theme import Role
 from edgemon.board.view import figures
 from edgemon.board.view import point as view
 from edgemon.board.view.alarms import listed
-from edgemon.board.view.cells import Row, Span, fit_row, safe
+from edgemon.board.view.cells import Row, Span, fit_row, safe, wrap
 from edgemon.board.view.chart import chart
 from edgemon.board.view.diagnosis import diagnosis
 from edgemon.board.view.machine import LevelAt
@@ -79,42 +79,42 @@ class PointScreen(BoardScreen):
     def _trend(self, level: LevelView | None, width: int, tall: int) -> list[Row]:
         look, now = self.desk.look, self.desk.picture.now
         if level is None:
-            return [self._said(" This level has no value yet.", width)]
+            return [*self._said(" This level has no value yet.", width)]
         span = SPANS_S[self._span]
         title = f" {safe(level.title)}, {safe(level.unit)}, the last {figures.spoken(span)}; newest 2000 values at most"
         rows = chart(level, self._past, now - span, now, look, width, tall)
         fit = [point.value for point in self._past if point.fit]
         facts = f" lowest {min(fit):.4g}, highest {max(fit):.4g}, newest {fit[-1]:.4g}" if fit else " no values in this time"
-        return [self._said(title, width), *rows, self._said(f"{facts} {safe(level.unit) if fit else ''}", width, Role.TEXT)]
+        return [*self._said(title, width), *rows, *self._said(f"{facts} {safe(level.unit) if fit else ''}", width, Role.TEXT)]
 
     def _waveform(self, width: int, tall: int) -> list[Row]:
         shown, look = self._wave, self.desk.look
         if shown is None:
-            return [self._said(f" {self._why or 'The waveform is being fetched.'}", width)]
+            return [*self._said(f" {self._why or 'The waveform is being fetched.'}", width)]
         end = (shown.start_s + shown.step_s * max(0, len(shown.low) - 1)) * 1e3
         return [
-            self._said(f" {view.source_words(shown)}", width),
+            *self._said(f" {view.source_words(shown)}", width),
             *view.lanes(shown, self._cursor, look, width, tall),
             view.axis_row(f"{shown.start_s * 1e3:.4g} ms", f"{end:.4g} ms", self._columns, width),
-            self._said(f" {view.waveform_words(shown, self._cursor, self._columns, look)}", width, Role.BRIGHT),
-            self._said(f" {view.waveform_facts(shown, look)}", width, Role.TEXT),
+            *self._said(f" {view.waveform_words(shown, self._cursor, self._columns, look)}", width, Role.BRIGHT),
+            *self._said(f" {view.waveform_facts(shown, look)}", width, Role.TEXT),
         ]
 
     def _spectrum(self, width: int, tall: int, left: int) -> list[Row]:
         shown, look = self._lines, self.desk.look
         if shown is None:
-            return [self._said(f" {self._why or 'The spectrum is being fetched.'}", width)]
+            return [*self._said(f" {self._why or 'The spectrum is being fetched.'}", width)]
         line = view.line_at(self._cursor, shown.amplitude, self._columns)
         at_x = self._x(shown, line)
         marked = view.marks(shown, self.marks, at_x, self._columns)
         last_x = shown.first_x + shown.step_x * max(0, len(shown.amplitude) - 1)
         rows = [
-            self._said(f" {view.source_words(shown)}", width),
+            *self._said(f" {view.source_words(shown)}", width),
             *view.stems(view.tops(shown.amplitude, self._columns), self._cursor, shown.unit, look, width, tall),
             view.mark_row(marked, self._columns, width),
             view.axis_row(f"{shown.first_x:.4g}", f"{last_x:.4g} {shown.axis}", self._columns, width),
-            self._said(f" {view.spectrum_words(shown, line, look)}", width, Role.BRIGHT),
-            self._said(f" {view.spectrum_facts(shown, look)}", width, Role.TEXT),
+            *self._said(f" {view.spectrum_words(shown, line, look)}", width, Role.BRIGHT),
+            *self._said(f" {view.spectrum_facts(shown, look)}", width, Role.TEXT),
         ]
         named = view.legend(shown, look, width) if self.marks.faults else []
         return rows + named + view.peaks(shown, look, width, max(0, min(12, left - len(named))))
@@ -125,8 +125,9 @@ class PointScreen(BoardScreen):
         peak = view.peak_near(shown, line)
         return peak.x if peak is not None else shown.first_x + line * shown.step_x
 
-    def _said(self, text: str, width: int, role: Role = Role.DIM) -> Row:
-        return fit_row([Span(text, role)], width, self.desk.look.glyphs.ellipsis)
+    def _said(self, text: str, width: int, role: Role = Role.DIM) -> list[Row]:
+        lines = wrap(text.strip(), max(10, width - 2))
+        return [fit_row([Span(f" {line}", role)], width) for line in lines]
 
     def _ask(self, point: PointView) -> None:
         newest: object = int(self.desk.clock.elapsed() / ASK_AGAIN_S) if self.mode is Mode.TREND else point.capture

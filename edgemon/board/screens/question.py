@@ -1,6 +1,7 @@
-"""What every question has: a frame in the middle of the screen, drawn for the room there is; and a line that takes text."""
+"""What every question has: a frame in the middle of the screen, a line of text, and one way from yes to what came of it."""
 
-from collections.abc import Sequence
+from collections.abc import Awaitable, Callable, Sequence
+from dataclasses import dataclass
 from typing import TypeVar
 
 from textual import events
@@ -8,9 +9,13 @@ from textual.app import ComposeResult
 from textual.screen import ModalScreen
 
 from edgemon.board.desk import Desk
+from edgemon.board.port import Outcome
+from edgemon.board.screens.base import BoardScreen, why_not
 from edgemon.board.theme import Role
 from edgemon.board.view.cells import Row, safe
 from edgemon.board.widgets.lines import Lines
+from edgemon.errors import EdgemonError
+from edgemon.model.command import Person
 
 Answer = TypeVar("Answer")
 
@@ -56,3 +61,49 @@ def written(text: str, event: events.Key, most: int) -> str:
     if event.key == "backspace":
         return text[:-1]
     return safe(text + event.character, most) if event.is_printable and event.character else text
+
+
+@dataclass(frozen=True, slots=True)
+class Said:
+    """What the footer says of an order: done, or not, and what it was about."""
+
+    done: str
+    undone: str
+    about: str
+
+
+def permitted(screen: BoardScreen) -> Person | None:
+    """Give who sits here, if they may order anything now; otherwise the footer says why not."""
+    forbidden = screen.desk.forbidden()
+    if forbidden:
+        screen.say(forbidden)
+    return None if forbidden else screen.desk.person
+
+
+def put(
+    screen: BoardScreen,
+    question: QuestionScreen[Answer | None],
+    order: Callable[[Answer], Awaitable[Outcome]],
+    said: Said,
+    then: Callable[[], None] = lambda: None,
+) -> None:
+    """Ask, give the order on a yes, and say what came of it."""
+
+    def answered(answer: Answer | None) -> None:
+        if answer is None:
+            screen.say(f"{said.undone}.")
+        else:
+            screen.run_worker(_send(screen, order(answer), said, then), group="order", name=said.about)
+
+    screen.app.push_screen(question, answered)
+
+
+async def _send(screen: BoardScreen, order: Awaitable[Outcome], said: Said, then: Callable[[], None]) -> None:
+    try:
+        outcome = await order
+    except EdgemonError as error:
+        screen.say(f"{said.undone}: {said.about}. {why_not(error)}")
+        return
+    done, undone = f"{said.done}: {said.about}.", f"{said.undone}: {safe(outcome.why, 120)} ({said.about})."
+    screen.say(done if outcome.done else undone)
+    then()

@@ -96,6 +96,11 @@ def advice(alarm: AlarmView) -> str:
     return _ADVICE.get(alarm.alarm_state, "")
 
 
+def named(alarm: AlarmView) -> str:
+    """Name an alarm in full."""
+    return f"{safe(alarm.machine_name)}, {safe(alarm.point_name)}, {safe(alarm.title)}"
+
+
 def in_short(alarm: AlarmView, now: Instant) -> str:
     """Name an alarm of a known machine and say how it stands."""
     named = f"{safe(alarm.point_name)} {safe(alarm.title)} {alarm.severity}"
@@ -166,6 +171,8 @@ def row(alarm: AlarmView, cols: Columns, now: Instant, look: Look, width: int, s
     ]
     if row_width(tuple(spans[:-2])) + 12 > width:
         del spans[-2:]
+        if alarm.first_out and row_width(tuple(spans)) > width:  # it stands under the list, too
+            del spans[-1]
     fitted = fit_row(spans, width, look.glyphs.ellipsis)
     return select(fitted) if selected else fitted
 
@@ -178,17 +185,14 @@ def below(alarm: AlarmView | None, now: Instant, look: Look, width: int, room: i
     value = f"{figures.number(alarm.value)} {figures.unit(alarm.unit, look.glyphs)}".strip()
     what = f" {safe(alarm.machine_name)}, {safe(alarm.point_name)}: {safe(alarm.title)}"
     first = f"{what} {value}, limit {figures.number(alarm.limit)}" if alarm.value is not None else what
-    origin = f" ({safe(alarm.origin, 120)})" if alarm.origin else ""
     raised = f"priority {safe(alarm.priority)}, raised {figures.stamp(alarm.raised_at)} UTC"
     second = f" {alarm.severity}, {state_words(alarm)}, {raised}{', simulated' if alarm.sim else ''}"
     second += f", {alarm.first_out} of this machine's alarms" if alarm.first_out else ""
-    told = [
-        fit_row([Span(first, Role.BRIGHT), Span(origin, Role.DIM)], width, look.glyphs.ellipsis),
-        fit_row([Span(second, Role.TEXT)], width, look.glyphs.ellipsis),
-        fit_row([Span(f" {advice(alarm)}", Role.BRIGHT if status.waits(alarm) else Role.TEXT)], width, look.glyphs.ellipsis),
-    ]
+    urgent = Role.BRIGHT if status.waits(alarm) else Role.TEXT
+    said = ((first.strip(), Role.BRIGHT), (second.strip(), Role.TEXT), (advice(alarm), urgent))
+    told = [fit_row([Span(f" {line}", role)], width) for text, role in said for line in wrap(text, max(10, width - 2))]
     more = [row for label, text in written(alarm) for row in _labelled(label, text, width)]
-    return [*told, *more][:room]
+    return [*told, *more][: max(room, len(told))]
 
 
 def written(alarm: AlarmView) -> list[tuple[str, str]]:
@@ -203,10 +207,13 @@ def written(alarm: AlarmView) -> list[tuple[str, str]]:
         within = f" Within {figures.spoken(response.within_s)}." if response.within_s is not None else ""
         said += [
             ("to do", f"{response.action}{within}"),
+            ("limit from", alarm.origin),
             ("if not", response.consequence),
             ("causes", response.cause),
             ("look at", response.confirm),
         ]
+    else:
+        said.append(("limit from", alarm.origin))
     return [(label, safe(text.strip(), 400)) for label, text in said if text.strip()]
 
 

@@ -10,6 +10,7 @@ from edgemon.board.view import figures, status
 from edgemon.board.view.cells import Row, Span, fit_row, row_width, safe, sides, width_of
 from edgemon.model.snapshot import AlarmView, GatewayView, MachineView
 
+_HORN = "  horn on"
 CAUTION = "edgemon monitors; it does not protect."
 """Said at the start, in the help and whenever there is nothing more pressing."""
 
@@ -81,6 +82,9 @@ def _second(picture: Picture, total: Summary, look: Look, width: int) -> Row:
         spans.extend(_calling(total.calling, picture, look, width - row_width(tuple(spans))))
     elif len(spans) == 1:
         spans.append(Span(CAUTION, Role.BANNER_DIM))
+    sounds = picture.gateway is not None and picture.gateway.sounding
+    if sounds and row_width(tuple(spans)) + len(_HORN) <= width:  # who calls comes first
+        spans.append(Span(_HORN, Role.BANNER))
     return fit_row([_on_banner(span) for span in spans], width, look.glyphs.ellipsis, Role.BANNER)
 
 
@@ -100,8 +104,6 @@ def troubles(picture: Picture, total: Summary) -> list[tuple[str, Role]]:
         found.append((f"store: {safe(gateway.store_detail, 40)}", Role.ALERT_FILL))
     if gateway.test_until is not None:
         found.append(("TEST of horn and beacon", Role.ALERT_FILL))
-    if gateway.sounding:
-        found.append(("horn on", Role.BANNER))
     found.extend(_rejected(gateway))
     return found
 

@@ -202,7 +202,8 @@ def spectrum_facts(shown: SpectrumView, look: Look) -> str:
     """Say what a spectrum is made of."""
     unit = figures.unit(shown.unit, look.glyphs)
     band = f"{shown.low_hz:.4g}-{shown.high_hz:.4g} Hz"
-    made = f"{shown.window}, {shown.averages} averages, lines {shown.line_hz:.3g} Hz"
+    averages = "1 average" if shown.averages == 1 else f"{shown.averages} averages"
+    made = f"{shown.window}, {averages}, lines {shown.line_hz:.3g} Hz"
     envelope = f", envelope of {safe(shown.demodulated)}" if shown.demodulated else ""
     return f"{safe(shown.quantity)} {shown.total_rms:.4g} {unit} r.m.s. in {band}; {made}{envelope}"
 
