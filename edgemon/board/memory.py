@@ -29,6 +29,7 @@ class MemorySource:
         self.acknowledged: list[tuple[str, int]] = []
         self.ordered: list[tuple[str, ...]] = []
         self.page = HandoverView(0.0, 0.0, "", (), "")
+        self.pages_asked = 0
         self.wave: WaveformView | None = None
         self.lines: SpectrumView | None = None
         self.looked: list[WaveformRequest | SpectrumRequest] = []
@@ -88,7 +89,8 @@ class MemorySource:
         return self.outcome
 
     async def handover(self) -> HandoverView:
-        """Give the page set."""
+        """Count the question and give the page set."""
+        self.pages_asked += 1
         return self.page
 
     async def write_log(self, text: str) -> Outcome:

@@ -1,5 +1,7 @@
 """The handover page on the board: read, written to, taken over with a name and a confirmation."""
 
+from dataclasses import replace
+
 import pytest
 
 from edgemon.board.memory import MemorySource
@@ -71,3 +73,13 @@ async def test_a_refusal_says_why_and_a_viewer_may_not() -> None:
         await one.press("w")
         assert "orders take the operator or the engineer role" in one.lines("foot")[0]
     assert viewer.ordered == []
+
+
+async def test_a_journal_that_grows_all_the_time_has_the_page_written_now_and_then_only() -> None:
+    source = reading()
+    async with plant((80, 24), source) as one:
+        await one.press("t")
+        shown = sites.snapshot()
+        for number in range(40):  # 20 s
+            await one.hear(replace(shown, gateway=replace(shown.gateway, events=1000 + number)), after=0.5)
+        assert 2 <= source.pages_asked <= 3

@@ -12,9 +12,12 @@ from edgemon.errors import EdgemonError
 from edgemon.model.shift import HandoverView
 from edgemon.model.snapshot import Outcome
 
+ASK_AGAIN_S = 10.0
+"""The page reads a shift's journal: asked for again so seldom, unless something was ordered here."""
+
 
 class HandoverScreen(ListScreen):
-    """The page, as the daemon writes it; written anew whenever the journal grows."""
+    """The page, as the daemon writes it; written anew as the journal grows."""
 
     NAME = "shift"
     BINDINGS = bindings(keys.SHIFT_PAGE)
@@ -23,12 +26,14 @@ class HandoverScreen(ListScreen):
         super().__init__(desk)
         self._page: HandoverView | None = None
         self._events: int | None = None
+        self._asked_at: float | None = None
 
     def rows(self, width: int, height: int) -> Sequence[Row]:
         """Give the page, and ask for a new one where there is something new."""
-        picture = self.desk.picture
-        if picture.gateway is not None and picture.gateway.events != self._events and picture.lost is None:
-            self._events = picture.gateway.events
+        picture, elapsed = self.desk.picture, self.desk.clock.elapsed()
+        due = self._asked_at is None or elapsed - self._asked_at >= ASK_AGAIN_S
+        if picture.gateway is not None and picture.gateway.events != self._events and picture.lost is None and due:
+            self._events, self._asked_at = picture.gateway.events, elapsed
             self.run_worker(self._fetch(), group="handover", name="handover", exclusive=True)
         return self.page(view.page(self._page, self.desk.look, width), height)
 
@@ -62,5 +67,5 @@ class HandoverScreen(ListScreen):
         return await self.desk.source.write_log(text)
 
     def _again(self) -> None:
-        self._events = None
+        self._events = self._asked_at = None
         self.redraw()
