@@ -66,11 +66,13 @@ class Talk:
 async def scripted(script: Script) -> AsyncIterator[int]:
     """Serve a script to every connection; gives the port."""
     tasks: set[asyncio.Task[None]] = set()
+    writers: list[asyncio.StreamWriter] = []
 
     async def serve(reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
         task = asyncio.current_task()
         assert task is not None
         tasks.add(task)
+        writers.append(writer)
         with contextlib.suppress(OSError, asyncio.IncompleteReadError, asyncio.CancelledError):
             await script(Talk(reader, writer))
         writer.close()
@@ -81,10 +83,14 @@ async def scripted(script: Script) -> AsyncIterator[int]:
         yield server.sockets[0].getsockname()[1]
     finally:
         server.close()
+        await asyncio.sleep(0)  # what was accepted last begins to be served
         for task in list(tasks):
             task.cancel()
         if tasks:
             await asyncio.wait(list(tasks))
+        for writer in writers:
+            writer.transport.abort()  # bytes that nobody reads would keep it open
+        await asyncio.sleep(0)
 
 
 @asynccontextmanager
