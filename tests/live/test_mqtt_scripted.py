@@ -83,7 +83,8 @@ async def scripted(script: Script) -> AsyncIterator[int]:
         yield server.sockets[0].getsockname()[1]
     finally:
         server.close()
-        await asyncio.sleep(0)  # what was accepted last begins to be served
+        for _ in range(5):  # a connection accepted last is served only some turns of the loop later
+            await asyncio.sleep(0)
         for task in list(tasks):
             task.cancel()
         if tasks:
