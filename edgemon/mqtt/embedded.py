@@ -43,6 +43,19 @@ class _Quiet(logging.Filter):
         return not any(name.split(".")[0] == "amqtt" for name in names)
 
 
+async def stop_listening(server: asyncio.Server) -> None:
+    """Accept no more, then close.
+
+    A connection that asyncio accepted in the very turn in which its server is closed is dropped unclosed (CPython 3.11:
+    `Server._attach` asserts that the server still has sockets); so first the accepting ends, then what was accepted settles.
+    """
+    loop = asyncio.get_running_loop()
+    for listening in server.sockets:
+        loop.remove_reader(listening.fileno())
+    await asyncio.sleep(0)
+    server.close()
+
+
 class EmbeddedBroker:
     """A broker on a port of loopback.
 
@@ -108,7 +121,7 @@ class EmbeddedBroker:
         """Close every connection and listen no more; what was retained is gone."""
         if self._broker is None or self._server is None:
             return
-        self._server.close()
+        await stop_listening(self._server)
         await self._server.wait_closed()
         await self._broker.shutdown()
         for client in self._clients:

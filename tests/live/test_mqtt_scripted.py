@@ -13,7 +13,7 @@ from edgemon.errors import LinkDown, LinkRefused, ParameterError
 from edgemon.model.gateway import Broker, Protocol, Secret
 from edgemon.model.outgoing import Outgoing
 from edgemon.mqtt import paho_connection
-from edgemon.mqtt.embedded import EmbeddedBroker
+from edgemon.mqtt.embedded import EmbeddedBroker, stop_listening
 from edgemon.mqtt.paho_client import PahoLink
 from tests.support.broker import until
 
@@ -82,7 +82,7 @@ async def scripted(script: Script) -> AsyncIterator[int]:
     try:
         yield server.sockets[0].getsockname()[1]
     finally:
-        server.close()
+        await stop_listening(server)
         for _ in range(5):  # a connection accepted last is served only some turns of the loop later
             await asyncio.sleep(0)
         for task in list(tasks):

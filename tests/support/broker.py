@@ -13,6 +13,7 @@ from pathlib import Path
 
 import pytest
 
+from edgemon.mqtt.embedded import stop_listening
 from tests.support.certificates import Pair
 
 LOOPBACK = "127.0.0.1"
@@ -225,9 +226,11 @@ class Cable:
     async def pull(self) -> None:
         """Cut every connection and accept none."""
         if self._server is not None:
-            self._server.close()
+            await stop_listening(self._server)
             await self._server.wait_closed()
             self._server = None
+            for _ in range(5):  # a connection accepted last is served only some turns of the loop later
+                await asyncio.sleep(0)
         for end in list(self._ends):
             end.transport.abort()
         if self._pumps:
