@@ -52,7 +52,9 @@ async def stop_listening(server: asyncio.Server) -> None:
     loop = asyncio.get_running_loop()
     for listening in server.sockets:
         loop.remove_reader(listening.fileno())
-    await asyncio.sleep(0)
+    turn = loop.create_future()
+    loop.call_soon(turn.set_result, None)
+    await turn
     server.close()
 
 
