@@ -121,7 +121,13 @@ def estimate_speed(
     return SpeedEstimate(60.0 * speed, confidence, f"lines at {_orders(best)}")
 
 
-def refine_speed(samples: NDArray[np.floating], fs_hz: float, speed_hz: float, supply_hz: float | None = None) -> ShaftSpeed:
+def refine_speed(
+    samples: NDArray[np.floating],
+    fs_hz: float,
+    speed_hz: float,
+    supply_hz: float | None = None,
+    mesh: Sequence[float] = (),
+) -> ShaftSpeed:
     """Place a given speed on the record's own lines, or give it back unchanged where none stands out.
 
     Parameters
@@ -134,6 +140,8 @@ def refine_speed(samples: NDArray[np.floating], fs_hz: float, speed_hz: float, s
         Speed as given, above zero; trusted within `TOLERANCE`.
     supply_hz : float, optional
         Supply frequency of the motor: lines at multiples of twice it are the field's and never taken for the shaft's.
+    mesh : sequence of float
+        Tooth meshes, in multiples of shaft speed: they place it more finely, and by themselves where no low order stands out.
 
     Notes
     -----
@@ -142,10 +150,16 @@ def refine_speed(samples: NDArray[np.floating], fs_hz: float, speed_hz: float, s
     near a whole order) are not taken for harmonics. A Hann window places a line between two by the ratio of both.
     Source: kinematics; M. Gasior, J. L. Gonzalez, AIP Conf. Proc. 732 (2004) 276-285 (interpolation, from memory).
     """
-    return place_speed(_sizes(np.atleast_2d(samples)), fs_hz / samples.shape[-1], speed_hz, supply_hz)
+    return place_speed(_sizes(np.atleast_2d(samples)), fs_hz / samples.shape[-1], speed_hz, supply_hz, mesh)
 
 
-def place_speed(lines: NDArray[np.floating], line_hz: float, speed_hz: float, supply_hz: float | None = None) -> ShaftSpeed:
+def place_speed(
+    lines: NDArray[np.floating],
+    line_hz: float,
+    speed_hz: float,
+    supply_hz: float | None = None,
+    mesh: Sequence[float] = (),
+) -> ShaftSpeed:
     """Place a given speed on the lines of spectra under a Hann window, as `refine_speed` does.
 
     Parameters
@@ -154,7 +168,7 @@ def place_speed(lines: NDArray[np.floating], line_hz: float, speed_hz: float, su
         Amplitudes from 0 Hz on, of any scale.
     line_hz : float
         Distance of two lines, above zero.
-    speed_hz, supply_hz
+    speed_hz, supply_hz, mesh
         As for `refine_speed`.
     """
     size = np.array(lines, np.float64)
@@ -162,19 +176,21 @@ def place_speed(lines: NDArray[np.floating], line_hz: float, speed_hz: float, su
         field = np.arange(2.0 * supply_hz, line_hz * (size.shape[1] - 3), 2.0 * supply_hz)
         for at in np.rint(field / line_hz).astype(int):
             size[:, at - 2 : at + 3] = size[:, [at - 3]]
-    foot: tuple[float, float, int] | None = None
+    foot: tuple[float, float, float] | None = None
     for row in size:
         for order in (1, 2, 3):
             found = _peak(row, line_hz, order, speed_hz * (1 - TOLERANCE), speed_hz * (1 + TOLERANCE), speed_hz)
             if found is not None and found[1] >= FIRST * order and (foot is None or found[1] / order > foot[1]):
                 foot = (found[0], found[1] / order, order)
+    foot = foot or _mesh_foot(size, line_hz, speed_hz, mesh)
     if foot is None:
         return ShaftSpeed(speed_hz, "given", measured=False)
     speed, _, start = foot
     within = line_hz / start
     weight = total = 0.0
-    used: list[int] = []
-    for order in range(1, ORDERS + 1):
+    used: list[float] = []
+    ladder = [*range(1, ORDERS + 1), *(order for order in sorted(set(mesh)) if order > ORDERS)]
+    for order in ladder:
         for row in size:
             reach = max(within, line_hz / order)
             found = _peak(row, line_hz, order, speed - reach, speed + reach, speed_hz)
@@ -186,6 +202,23 @@ def place_speed(lines: NDArray[np.floating], line_hz: float, speed_hz: float, su
         if weight:
             speed, within = total / weight, 0.5 * line_hz / order
     return ShaftSpeed(speed, f"measured from {_orders(used)}", measured=True)
+
+
+def _mesh_foot(
+    size: NDArray[np.float64], line_hz: float, speed_hz: float, mesh: Sequence[float]
+) -> tuple[float, float, float] | None:
+    """Find the strongest mesh line whose double stands out where it must; sidebands, a turn apart, have no such double."""
+    best: tuple[float, float, float] | None = None
+    for row in size:
+        for order in mesh:
+            first = _peak(row, line_hz, order, speed_hz * (1 - TOLERANCE), speed_hz * (1 + TOLERANCE), speed_hz)
+            if first is None or first[1] < FIRST:
+                continue
+            reach = line_hz / order
+            second = _peak(row, line_hz, 2.0 * order, first[0] - reach, first[0] + reach, speed_hz)
+            if second is not None and second[1] >= NEXT and (best is None or first[1] > best[1]):
+                best = (first[0], first[1], order)
+    return best
 
 
 def _lines(samples: NDArray[np.floating], fs_hz: float, speed_hz: float, steps_hz: Sequence[float]) -> list[Line]:
@@ -204,8 +237,8 @@ def _is_multiple(hz: float, step_hz: float, line_hz: float) -> bool:
     return abs(hz - step_hz * max(1, round(hz / step_hz))) <= max(line_hz, 0.002 * hz)
 
 
-def _orders(orders: Iterable[int]) -> str:
-    return ", ".join(f"{order}x" for order in sorted(set(orders)))
+def _orders(orders: Iterable[float]) -> str:
+    return ", ".join(f"{order:g}x" for order in sorted(set(orders)))
 
 
 def _supported(near: dict[int, list[Line]], speed: float, reach: float) -> dict[int, Line]:
@@ -242,7 +275,7 @@ def _sizes(samples: NDArray[np.float64]) -> NDArray[np.float64]:
 
 
 def _peak(
-    row: NDArray[np.float64], line_hz: float, order: int, low_hz: float, high_hz: float, around_hz: float
+    row: NDArray[np.float64], line_hz: float, order: float, low_hz: float, high_hz: float, around_hz: float
 ) -> tuple[float, float] | None:
     """Find the strongest line of an order: speed it means, and times its surroundings."""
     first = max(2, int(low_hz * order / line_hz))

@@ -50,6 +50,7 @@ def add(subparsers: "Subparsers") -> None:
     parser.add_argument("file", metavar="FILE", type=Path, nargs="+", help="recording")
     parser.add_argument("--json", action="store_true", help="print one JSON object a line and file")
     add_facts(parser)
+    parser.add_argument("--baseline", metavar="FILE", type=Path, help="the machine as it was, at like load: gears are compared")
     parser.add_argument("--unit", metavar="UNIT", help="unit of the samples: m/s2, g, mm/s ...")
     parser.set_defaults(run=run)
 
@@ -80,11 +81,15 @@ def add_facts(parser: argparse._ActionsContainer) -> None:
 def run(args: argparse.Namespace) -> int:
     """Look at all files and give the exit code. Raises `SettingsError` for options that cannot be used."""
     given = given_of(args)
+    try:
+        before = None if args.baseline is None else read_recording(args.baseline, given)
+    except RecordingError as error:
+        raise SettingsError(error.what, f"--baseline: {error.where}", error.hint) from error
     code = FINE
     for path in args.file:
         try:
             record, facts = read_recording(path, given)
-            document = report(path, record, diagnose(record, facts))
+            document = report(path, record, diagnose(record, facts, before))
         except RecordingError as error:
             print(f"edgemon: {error}", file=sys.stderr)
             code = FAILED

@@ -7,7 +7,7 @@ from concurrent.futures import Executor
 
 from edgemon.clock import Clock
 from edgemon.daemon.path import Happened
-from edgemon.engine.diagnose import diagnose_capture, levels_only
+from edgemon.engine.diagnose import baseline_time, diagnose_capture, levels_only
 from edgemon.engine.memory import Setting, Track
 from edgemon.errors import StoreError
 from edgemon.model.alarm import MONITORING
@@ -92,6 +92,7 @@ class Diagnostics:
         now = self._clock.now()
         try:
             capture = await self._newest(key, sim, now)
+            before = None if capture is None else await self._before(key, sim, capture)
         except StoreError as error:
             return Outcome(False, str(error))
         if capture is None and point.sends is Sends.LEVELS:
@@ -100,7 +101,8 @@ class Diagnostics:
             return Outcome(True, point.sends.unknown)
         if capture is None:
             return Outcome(False, f"no capture and no spectrum of sensor {point.sensor} is stored: it may send levels only")
-        found = await asyncio.get_running_loop().run_in_executor(self._executor, diagnose_capture, self._setting, key, capture)
+        loop = asyncio.get_running_loop()
+        found = await loop.run_in_executor(self._executor, diagnose_capture, self._setting, key, capture, before)
         await self._tell(Happened(DiagnosisMade(capture.taken_at, key, capture.id, found, by, sim)))
         return Outcome(True)
 
@@ -114,3 +116,13 @@ class Diagnostics:
             waves = ()
         newest = waves or spectra
         return await self._reader.capture(newest[0]) if newest else None
+
+    async def _before(self, key: PointKey, sim: bool, capture: Capture) -> Capture | None:
+        """Give the last waveform of the point's approved baseline, for machines with gears; None where none is kept."""
+        if not self._setting.plant.machine_of[key.machine].train.gears or capture.form is not None:
+            return None
+        time = baseline_time(await self._reader.baselines(), key, sim)
+        if time is None:
+            return None
+        found = await self._reader.captures(capture.sensor, time[0], time[1], sim, 1)
+        return await self._reader.capture(found[0]) if found and found[0].taken_at < capture.taken_at else None

@@ -87,8 +87,9 @@ ADVICE: dict[Fault, Advice] = {
         ("check lubricant quantity and kind", "relubricate by the maker's instructions and measure again"),
     ),
     Fault.GEAR: Advice(
-        "sidebands about the mesh at the speed of one gear, or a blow each turn; sure only against a baseline at like load",
-        TEXTBOOKS,
+        "a blow at one tooth in the average turn of a gear's shaft (FM4), or sidebands about the mesh that are no longer "
+        "those of the baseline at like load",
+        f"{TEXTBOOKS}; R. M. Stewart, ISVR Southampton (1977); J. J. Zakrajsek et al., NASA TM-105950 (1993), from memory",
         (Fault.MISALIGNMENT, Fault.LOOSENESS),
         ("compare with a baseline at like load", "look at oil debris", "inspect teeth, contact pattern and backlash"),
     ),

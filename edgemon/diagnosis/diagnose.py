@@ -4,6 +4,7 @@ import math
 
 from edgemon.analysis.speed import ShaftSpeed, place_speed, refine_speed
 from edgemon.diagnosis.bearing import can_judge
+from edgemon.diagnosis.gear import can_judge_gears, like_before
 from edgemon.diagnosis.look import Look
 from edgemon.diagnosis.record import MIN_SAMPLES, MachineFacts, Record
 from edgemon.diagnosis.registry import NEED_WAVEFORM, PATTERNS
@@ -18,7 +19,7 @@ SHOWN = 0.1
 """Findings below it are left out."""
 
 
-def diagnose(record: Record, facts: MachineFacts) -> Diagnosis:
+def diagnose(record: Record, facts: MachineFacts, before: tuple[Record, MachineFacts] | None = None) -> Diagnosis:
     """Look for every known fault in a record.
 
     Parameters
@@ -27,6 +28,8 @@ def diagnose(record: Record, facts: MachineFacts) -> Diagnosis:
         One or more channels, SI.
     facts : MachineFacts
         What is known of the machine; what is missing is not guessed, and its faults are not looked for.
+    before : (Record, MachineFacts), optional
+        The same channels in the machine's baseline, at like load, and its speed then: what a gear is compared with.
 
     Returns
     -------
@@ -45,7 +48,8 @@ def diagnose(record: Record, facts: MachineFacts) -> Diagnosis:
         return Diagnosis(Conclusion.CANNOT_TELL, (), remarks=(f"fewer than {MIN_SAMPLES} samples",))
     if record.n_lines < MIN_SAMPLES // 8:
         return Diagnosis(Conclusion.CANNOT_TELL, (), remarks=(f"fewer than {MIN_SAMPLES // 8} lines",))
-    look = Look(record, facts, _speed(record, facts))
+    then = None if before is None else Look(*before, _speed(*before))
+    look = Look(record, facts, _speed(record, facts), then)
     wanted = {name: pattern for name, pattern in PATTERNS.items() if record.lines is None or name not in NEED_WAVEFORM}
     every = [finding for pattern in wanted.values() for finding in pattern(look)]
     doubt = 1.0 - math.prod(1.0 - finding.confidence for finding in every)
@@ -57,9 +61,10 @@ def diagnose(record: Record, facts: MachineFacts) -> Diagnosis:
 def _speed(record: Record, facts: MachineFacts) -> ShaftSpeed | None:
     if facts.speed_hz is None:
         return None
+    mesh = tuple(pair.teeth * pair.order for pair in facts.gears)
     if record.lines is None:
-        return refine_speed(record.samples, record.fs_hz, facts.speed_hz, facts.supply_hz)
-    return place_speed(record.lines, record.line_hz, facts.speed_hz, facts.supply_hz)
+        return refine_speed(record.samples, record.fs_hz, facts.speed_hz, facts.supply_hz, mesh)
+    return place_speed(record.lines, record.line_hz, facts.speed_hz, facts.supply_hz, mesh)
 
 
 def _told(speed: ShaftSpeed | None) -> tuple[float | None, str]:
@@ -93,6 +98,15 @@ def _limits(look: Look) -> list[str]:
         found.append("bearing geometry not known: bearing defects were not looked for")
     elif look.speed is not None and not can_judge(look):
         found.append("record too short, too slow or not acceleration: bearing defects could not be looked for")
-    if look.facts.gears:
-        found.append("a single record of a gear, without a baseline at like load, supports no verdict on its teeth")
+    if look.facts.gears and look.record.lines is None:
+        found += _of_gears(look)
     return found
+
+
+def _of_gears(look: Look) -> list[str]:
+    if look.speed is not None and not can_judge_gears(look):
+        return ["record too short: fewer than ten turns of a gear, so gears could not be looked for"]
+    if like_before(look) is not None:
+        return []
+    why = "no baseline" if look.before is None else "the baseline's record has other channels or another speed"
+    return [f"{why}: of a gear only a blow at one tooth could be looked for, not wear or eccentricity spread over all teeth"]

@@ -1,63 +1,12 @@
-"""What hangs on the shaft or drives it: gears, blades, belts, the motor's field."""
+"""What hangs on the shaft or drives it: blades, belts, the motor's field."""
 
 import numpy as np
 
 from edgemon.analysis.speed import FIRST
-from edgemon.diagnosis.cyclic import envelope_spectra
-from edgemon.diagnosis.frequencies import gear_rates, motor_rates
-from edgemon.diagnosis.look import UNCALIBRATED, Look, OrderLine, soft
+from edgemon.diagnosis.frequencies import motor_rates
+from edgemon.diagnosis.look import Look, soft
 from edgemon.errors import ParameterError
-from edgemon.model.finding import Evidence, Fault, Finding
-
-
-def gear(look: Look) -> list[Finding]:
-    """Sidebands about the mesh at the speed of one gear, or a blow at each turn of it.
-
-    Notes
-    -----
-    Never more than UNCALIBRATED without a baseline: on an open gearbox set the healthy gear has the stronger sidebands and
-    the stronger blows (measured), so a single record of a gear supports no verdict.
-    """
-    if look.speed is None or look.record.line_hz > 0.1 * look.speed.hz:
-        return []
-    best: Finding | None = None
-    for pair in look.facts.gears:
-        rates = gear_rates(pair.teeth, pair.driven_teeth, pair.order * look.speed.hz)
-        for channel in range(len(look.record.channels)):
-            mesh = look.line(channel, rates.mesh_hz)
-            if mesh is None or not mesh.stands_out:
-                continue
-            for what, hz in (("first gear", pair.order * look.speed.hz), ("driven gear", rates.driven_hz)):
-                found = _gear_of(look, channel, mesh, rates.mesh_hz, what, hz)
-                if found is not None and (best is None or found.confidence > best.confidence):
-                    best = found
-    return [best] if best is not None else []
-
-
-def _gear_of(look: Look, channel: int, mesh: OrderLine, mesh_hz: float, what: str, turn_hz: float) -> Finding | None:
-    sides = [look.line(channel, mesh_hz + k * turn_hz) for k in (-2, -1, 1, 2)]
-    seen = [line for line in sides if line is not None and line.stands_out]
-    ratio = max((line.velocity for line in seen), default=0.0) / max(mesh.velocity, 1e-30)
-    spectra = envelope_spectra(look.record.samples[channel], look.record.fs_hz, 8.5 * turn_hz, 20.0 * turn_hz)
-    at = np.rint(np.arange(1, 9) * turn_hz / spectra.line_hz).astype(int)
-    inside = at[at < spectra.depth.shape[1] - 1]
-    row = spectra.depth[0]
-    blows = float(np.median([row[k - 1 : k + 2].max() for k in inside])) if inside.size else 0.0
-    shape = max(soft(ratio, 0.5, 0.1) * soft(len(seen), 1.5, 0.3), soft(blows, 0.3, 0.05))
-    sure = UNCALIBRATED * shape
-    if sure < 0.05:
-        return None
-    notes = (
-        look.evidence(channel, mesh, "tooth mesh"),
-        Evidence(
-            f"{len(seen)} sidebands at the speed of the {what} stand out, the largest {100 * ratio:.0f} % of the mesh line",
-            frequency_hz=turn_hz,
-            sidebands=tuple(f"mesh {line.hz - mesh_hz:+.1f} Hz" for line in seen),
-        ),
-        Evidence(f"blows at each turn of the {what}: median depth of eight harmonics {blows:.2f}"),
-        Evidence("no baseline: sidebands of a healthy gear can be as large"),
-    )
-    return look.finding(Fault.GEAR, sure, channel, notes, what)
+from edgemon.model.finding import Fault, Finding
 
 
 def blade_pass(look: Look) -> list[Finding]:

@@ -40,10 +40,12 @@ class OrderLine:
 class Look:
     """A record, its machine's facts and what follows from both; `speed` is None where no speed is known."""
 
-    def __init__(self, record: Record, facts: MachineFacts, speed: ShaftSpeed | None) -> None:
+    def __init__(self, record: Record, facts: MachineFacts, speed: ShaftSpeed | None, before: "Look | None" = None) -> None:
         self.record = record
         self.facts = facts
         self.speed = speed
+        self.before = before
+        """The same machine in its baseline, at like speed; None where there is no such record."""
 
     @cached_property
     def _acceleration(self) -> NDArray[np.float64]:

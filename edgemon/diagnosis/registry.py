@@ -3,7 +3,8 @@
 from collections.abc import Callable
 
 from edgemon.diagnosis.bearing import bearing_defects
-from edgemon.diagnosis.drive import belt, blade_pass, electrical, gear
+from edgemon.diagnosis.drive import belt, blade_pass, electrical
+from edgemon.diagnosis.gear import gear
 from edgemon.diagnosis.look import Look
 from edgemon.diagnosis.noise import cavitation, lubrication, sensor
 from edgemon.diagnosis.rotor import bent_shaft, looseness, misalignment, oil_whirl, resonance, rub, unbalance

@@ -1,6 +1,6 @@
 """A stored capture and what the plant file knows of its machine, handed to the diagnosis; pure, and slow (tens of ms)."""
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from typing import Final
 
 import numpy as np
@@ -11,8 +11,10 @@ from edgemon.diagnosis.diagnose import diagnose
 from edgemon.diagnosis.frequencies import belt_rate
 from edgemon.diagnosis.record import Channel, Gear, MachineFacts, Record
 from edgemon.engine.memory import Setting
+from edgemon.model.baseline import Baseline, BaselineState
 from edgemon.model.finding import Conclusion, Diagnosis
 from edgemon.model.ids import PointKey
+from edgemon.model.instant import Instant
 from edgemon.model.machine import Machine, Point
 from edgemon.model.reading import Capture
 from edgemon.model.spectrum import LineForm
@@ -21,7 +23,7 @@ HANN_LINES: Final = 1.5
 """Noise bandwidth of a Hann window, in lines. Source: F. J. Harris, Proc. IEEE 66 (1978) 51-83."""
 
 
-def diagnose_capture(setting: Setting, key: PointKey, capture: Capture) -> Diagnosis:
+def diagnose_capture(setting: Setting, key: PointKey, capture: Capture, before: Capture | None = None) -> Diagnosis:
     """Diagnose all axes of a capture together, for the point that asks.
 
     Parameters
@@ -32,6 +34,8 @@ def diagnose_capture(setting: Setting, key: PointKey, capture: Capture) -> Diagn
         The point whose alarm, or whose analyst, wants to know.
     capture : Capture
         A capture of the point's sensor.
+    before : Capture, optional
+        One of the same sensor from the time of an approved baseline: what gears are compared with.
 
     Returns
     -------
@@ -43,9 +47,23 @@ def diagnose_capture(setting: Setting, key: PointKey, capture: Capture) -> Diagn
     axes = sorted(capture.axes)
     if capture.form is not None:
         return diagnose(_of_lines(capture, capture.form, axes, points), facts_of(machine, capture))
+    then = None
+    if before is not None and before.form is None:
+        then = _of_samples(before, points), facts_of(machine, before)
+    return diagnose(_of_samples(capture, points), facts_of(machine, capture), then)
+
+
+def baseline_time(baselines: Iterable[Baseline], key: PointKey, sim: bool) -> tuple[Instant, Instant] | None:
+    """Give first and last time of the newest approved baseline of a point, whatever its level; None where there is none."""
+    approved = [one for one in baselines if one.point == key and one.sim is sim and one.state is BaselineState.APPROVED]
+    newest = max(approved, key=lambda one: one.last_at, default=None)
+    return None if newest is None else (newest.first_at, newest.last_at)
+
+
+def _of_samples(capture: Capture, points: Mapping[str, Point]) -> Record:
+    axes = sorted(capture.axes)
     samples = np.stack([capture.axes[axis].astype(np.float64) for axis in axes]) * capture.si_per_count
-    channels = tuple(_channel(axis, points.get(axis)) for axis in axes)
-    return diagnose(Record(samples, capture.fs_hz, channels), facts_of(machine, capture))
+    return Record(samples, capture.fs_hz, tuple(_channel(axis, points.get(axis)) for axis in axes))
 
 
 def _of_lines(capture: Capture, form: LineForm, axes: list[str], points: Mapping[str, Point]) -> Record:

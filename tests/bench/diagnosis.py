@@ -188,6 +188,42 @@ def most_surprising(case: Case, choose: Chooser) -> Fault | None:
     return best[1] if best is not None and best[0] * looks < 0.01 else None
 
 
+def halves(record: Record) -> tuple[Record, Record]:
+    """Cut a record in two."""
+    middle = record.samples.shape[1] // 2
+    return changed(record, record.samples[:, :middle]), changed(record, record.samples[:, middle:])
+
+
+def plain_sidebands(record: Record, facts: MachineFacts) -> Answer:
+    """Diagnose by the textbook's rule alone: two sidebands at the speed of a gear over half the mesh line."""
+    for pair in facts.gears:
+        for order, teeth in ((pair.order, pair.teeth), (pair.order * pair.teeth / pair.driven_teeth, pair.driven_teeth)):
+            for row in record.samples:
+                assert facts.speed_hz is not None
+                size = np.abs(np.fft.rfft((row - row.mean()) * np.hanning(row.size)))
+                place = refine_speed(record.samples, record.fs_hz, facts.speed_hz).hz * order / record.line_hz
+                mesh, *sides = (size[int(at) - 2 : int(at) + 4].max() for at in (teeth + np.array([0, -1, 1])) * place)
+                if min(sides) > 0.5 * mesh:
+                    return Conclusion.FAULT, Fault.GEAR
+    return Conclusion.NO_FAULT_FOUND, None
+
+
+def gears(known: list[Case]) -> None:
+    """Print gears: alone by the textbook's rule, alone, and with the first half of each healthy record as baseline."""
+    geared = [case for case in known if case.facts.gears]
+    healthy = [case for case in geared if case.condition == "healthy"]
+    print("\ngears: sidebands over half the mesh | alone | with a baseline: first half of each healthy record, load by load")
+    for case in geared:
+        rest = halves(case.record)[1] if case in healthy else case.record
+        answers = [diagnose(rest, case.facts, (halves(one.record)[0], one.facts)) for one in healthy]
+        told = [
+            f"{one.id[-6:]}: {_name((a.verdict, a.findings[0].fault if a.findings else None))}"
+            for one, a in zip(healthy, answers, strict=True)
+        ]
+        plain = _name(plain_sidebands(case.record, case.facts))
+        print(f"  {case.id:28}{plain:16}| {_name(product(case.record, case.facts)):14}| {', '.join(told)}")
+
+
 def timing() -> None:
     """Print what a diagnosis of 16,384 samples costs."""
     where = folder()
@@ -223,6 +259,7 @@ def main() -> int:
         )
         table(title, ours, theirs)
     confusion(found)
+    gears(known)
     if args.each:
         for case, answer in found:
             print(f"  {case.id:60}{case.grade:4}{_name(answer):26}{outcome(case.condition, *answer)}")

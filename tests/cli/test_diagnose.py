@@ -197,3 +197,20 @@ def test_rubbish_is_an_error_that_names_the_file(
 def test_bad_usage_is_exit_code_two(options: list[str], named: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["diagnose", str(write_npz(tmp_path / "one.npz")), *options]) == 2
     assert named in capsys.readouterr().err
+
+
+def test_a_gear_is_compared_with_a_recording_of_its_baseline(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    for name, fault in (("then.npz", ""), ("now.npz", "gear")):
+        wave = simulated(fault, "gear-motor", n=32768)
+        meta = {"fs_hz": FS_HZ, "channels": [c | {"unit": "m/s2"} for c in CHANNELS], "quantity": "acceleration"}
+        np.savez(tmp_path / name, samples=wave.samples, fs_hz=FS_HZ, meta=json.dumps(meta))
+    now, facts = str(tmp_path / "now.npz"), ["--speed", "1480", "--gear", "17/68", "--json"]
+    assert main(["diagnose", now, *facts]) == 0
+    assert main(["diagnose", now, *facts, "--baseline", str(tmp_path / "then.npz")]) == 0
+    alone, compared = documents(capsys)
+    assert alone["verdict"] == "cannot-tell"
+    assert any("no baseline" in remark for remark in alone["remarks"])
+    assert compared["verdict"] == "fault"
+    assert compared["findings"][0]["fault"] == "gear"
+    assert main(["diagnose", now, *facts, "--baseline", str(tmp_path / "missing.npz")]) == 2
+    assert "--baseline" in capsys.readouterr().err

@@ -56,13 +56,6 @@ def test_other_simulated_faults_are_named(fault: str, case: dict[str, Any]) -> N
     assert (found.verdict, found.findings[0].fault) == (Conclusion.FAULT, fault)
 
 
-def test_a_single_record_of_a_gear_supports_no_verdict() -> None:
-    found = diagnose(simulated("gear", "geared-fan", n=65536), facts_of("geared-fan", gears=(Gear(23, 67),)))
-    assert found.verdict is Conclusion.CANNOT_TELL
-    assert found.findings[0].fault is Fault.GEAR
-    assert any("baseline" in remark for remark in found.remarks)
-
-
 ADDED: dict[Fault, tuple[Excitation, dict[str, Any]]] = {
     Fault.BENT_SHAFT: (Excitation((line(SHAFT_HZ, 3.0, (1.0, 0.9, 1.4)),)), {}),
     Fault.RESONANCE: (Excitation((line(SHAFT_HZ, 5.0, (1.0, 0.1, 0.1)),)), {}),

@@ -6,10 +6,11 @@ Grades: W. A. Smith, R. B. Randall, Mech. Syst. Signal Process. 64-65 (2015) 100
 from functools import cache
 from pathlib import Path
 
+import numpy as np
 import pytest
 
-from edgemon.diagnosis import diagnose
-from edgemon.model.finding import Conclusion, Diagnosis
+from edgemon.diagnosis import Record, diagnose
+from edgemon.model.finding import Conclusion, Diagnosis, Fault
 from tests.support.diagnosing import BEARING, MEANS, Case, cases, folder, outcome, plain_envelope
 
 pytestmark = [
@@ -77,6 +78,24 @@ def test_other_sources_with_lines_are_named() -> None:
             assert word == "right", case.id
 
 
+def test_gears_need_a_baseline_on_the_open_gearbox() -> None:
+    """Alone no record is accused or cleared; against the first half of the healthy record at the same load each is right."""
+    geared = [case for case, _, _ in answers() if case.facts.gears]
+    alone = [answer for case, answer, _ in answers() if case.facts.gears]
+    assert len(geared) >= 6
+    assert all(answer.verdict is Conclusion.CANNOT_TELL for answer in alone)
+    healthy = {case.id.rpartition("-")[2]: case.record for case in geared if case.condition == "healthy"}
+    for case in geared:
+        base = healthy[case.id.rpartition("-")[2]]
+        middle = base.samples.shape[1] // 2
+        first, second = (
+            Record(part, base.fs_hz, base.channels, base.quantity) for part in np.split(base.samples, [middle], axis=1)
+        )
+        found = diagnose(second if case.condition == "healthy" else case.record, case.facts, (first, case.facts))
+        named = found.verdict is Conclusion.FAULT and found.findings[0].fault is Fault.GEAR
+        assert named is (case.condition != "healthy"), case.id
+
+
 def test_better_than_a_plain_envelope_spectrum() -> None:
     """The textbook's rule on the same records names faults that are not there in a third of them."""
     theirs = [outcome(case.condition, *plain_envelope(case.record, case.facts)) for case, _, _ in answers()]
@@ -89,8 +108,6 @@ def test_the_condition_is_not_read(tmp_path: Path) -> None:
     """The same samples without anything but the allowed facts, under another name, get the same answer."""
     import json
     import shutil
-
-    import numpy as np
 
     from edgemon.cli.recordings import Given, read_recording
 

@@ -3,15 +3,21 @@
 import asyncio
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
+from dataclasses import replace
 
 import pytest
 
 from edgemon.daemon.diagnostics import Diagnostics
+from edgemon.daemon.path import Happened
+from edgemon.engine.diagnose import baseline_time
+from edgemon.model.baseline import Baseline, BaselineState
+from edgemon.model.event import BaselineApproved
 from edgemon.model.ids import PointKey
-from edgemon.model.machine import point_key
+from edgemon.model.machine import GearPair, Train, point_key
 from edgemon.store.memory import MemoryStore
+from edgemon.units import Quantity
 from tests.support.captures import capture
-from tests.support.plants import DRIVE_END
+from tests.support.plants import AXIAL, DRIVE_END, plant
 from tests.support.rig import OPERATOR, START, Inline, Rig, running
 
 
@@ -53,6 +59,47 @@ async def test_an_alarm_is_diagnosed_and_shown() -> None:
     second = Rig(store=MemoryStore(before=rig.store), now=START + 30)
     async with running(second):
         assert second.point().diagnosis == shown
+
+
+async def test_a_gear_is_compared_with_the_last_capture_of_its_approved_baseline() -> None:
+    """Without one the diagnosis says so; with one it no longer does, as nothing changed: the same sine."""
+    of_plant = plant()
+    train = Train(gears=(GearPair(17, 68),))
+    rig = Rig(replace(of_plant, machines=(replace(of_plant.machines[0], train=train),)))
+    async with diagnosing(rig):
+        for t in (START, START + 20, START + 40):
+            await rig.send(capture(t, 1.0, rpm=3000.0))
+        assert (await rig.hub.diagnose(DRIVE_END, False, OPERATOR)).done
+        await settled(rig)
+        shown = rig.point().diagnosis
+        assert shown is not None
+        assert any("no baseline" in remark for remark in shown.remarks)
+        known = learnt(START, START + 20)
+        approved = BaselineApproved(START + 41, known, "mm/s", None, "")
+        await rig.path.put(Happened(approved))
+        await settled(rig)
+        assert (await rig.hub.diagnose(DRIVE_END, False, OPERATOR)).done
+        await settled(rig)
+        shown = rig.point().diagnosis
+        assert shown is not None
+        assert not any("no baseline" in remark for remark in shown.remarks)
+
+
+def learnt(first_at: float, last_at: float) -> Baseline:
+    """A baseline that somebody approved."""
+    size = 1e-3
+    found = Baseline(
+        DRIVE_END, "velocity_rms", Quantity.VELOCITY, 20, first_at, last_at, size, size, size / 20, 3000.0, None, last_at
+    )
+    return replace(found, state=BaselineState.APPROVED, approved_by="engineer", approved_at=last_at)
+
+
+def test_the_newest_approved_baseline_of_a_point_counts() -> None:
+    first, later = learnt(START, START + 20), learnt(START + 30, START + 50)
+    proposed = replace(learnt(START + 60, START + 80), state=BaselineState.PROPOSED)
+    assert baseline_time((first, later, proposed), DRIVE_END, False) == (START + 30, START + 50)
+    assert baseline_time((first,), DRIVE_END, True) is None
+    assert baseline_time((first,), AXIAL, False) is None
 
 
 async def test_somebody_may_ask_and_is_named() -> None:

@@ -1,0 +1,202 @@
+"""Gears: one tooth that differs from the others, or a mesh that is no longer the baseline's.
+
+A healthy gear has sidebands and blows of its own: on an open gearbox set those of the healthy one are the stronger (measured).
+Alone, a record therefore supports a verdict only where the average turn of a shaft has a blow that its lines would not make
+by chance; what is spread over all teeth takes a baseline.
+"""
+
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+
+from edgemon.analysis.gears import ABOVE_FLOOR, FEWEST_LINES, GearAverage, Sidebands, change_db, gear_average, na4, sidebands
+from edgemon.diagnosis.evidence import gumbel_tail
+from edgemon.diagnosis.look import UNCALIBRATED, Look, soft
+from edgemon.diagnosis.record import Gear
+from edgemon.errors import ParameterError
+from edgemon.model.finding import Evidence, Fault, Finding
+
+BLOW = 5.0
+"""Kurtosis of the difference signal (FM4; 3 for teeth that are alike) at which one tooth differs as likely as not. House
+choice: shafts of a healthy open gearbox reach 3.9 (measured)."""
+LOCKED = 2.5
+"""Power of the shaft's lines over that of the lines between, from which the average turn is the shaft's: noise has 1."""
+CHANGED_DB = 8.5
+"""Median change of a gear's sidebands at which it has changed as likely as not. House choice: a healthy open gearbox moves
+by 1.5 dB between halves of a record and by up to 7.7 dB from no load to 80 % (measured)."""
+FEWEST_TURNS = 10
+"""Turns of a gear that a record must hold."""
+LIKE_SPEED = 0.1
+"""Share that the speed may differ from the baseline's. Source: common practice, no source."""
+RATIO = 0.5
+"""Largest sideband over the mesh line at which eccentricity is thought of. Source: textbooks, common practice."""
+
+
+@dataclass(frozen=True, slots=True)
+class Wheel:
+    """One gear: its teeth, its speed, its name for people, and all gears on its shaft."""
+
+    name: str
+    teeth: int
+    order: float
+    on_shaft: tuple[int, ...]
+    others: tuple[float, ...]
+    """Speeds of the other shafts, in multiples of this one."""
+
+    @property
+    def mesh_order(self) -> float:
+        """Tooth mesh in multiples of the record's shaft speed."""
+        return self.teeth * self.order
+
+
+def wheels(gears: tuple[Gear, ...]) -> tuple[Wheel, ...]:
+    """List every gear of a train with what else turns with it."""
+    known = [
+        (name, teeth, order)
+        for number, pair in enumerate(gears, start=1)
+        for name, teeth, order in (
+            (f"driving gear of pair {number}", pair.teeth, pair.order),
+            (f"driven gear of pair {number}", pair.driven_teeth, pair.order * pair.teeth / pair.driven_teeth),
+        )
+    ]
+    orders = [1.0, *(order for _, _, order in known)]
+    return tuple(
+        Wheel(
+            name,
+            teeth,
+            order,
+            tuple(z for _, z, other in known if _alike(other, order)),
+            tuple(sorted({round(other / order, 9) for other in orders if not _alike(other, order)})),
+        )
+        for name, teeth, order in known
+    )
+
+
+def _alike(first: float, second: float) -> bool:
+    return abs(first - second) < 1e-6 * second
+
+
+def gear(look: Look) -> list[Finding]:
+    """Find the gear that differs most: from a gear whose teeth are alike, or from itself in the baseline."""
+    if not can_judge_gears(look):
+        return []
+    assert look.speed is not None
+    found = [
+        finding
+        for wheel in wheels(look.facts.gears)
+        if look.record.samples.shape[1] / look.record.fs_hz * look.speed.hz * wheel.order >= FEWEST_TURNS
+        for channel in range(len(look.record.channels))
+        for finding in _of(look, wheel, channel)
+    ]
+    return sorted(found, key=lambda one: -one.confidence)[:1]
+
+
+def can_judge_gears(look: Look) -> bool:
+    """Say whether gears can be judged at all: teeth, a waveform, and shafts whose multiples it tells apart."""
+    return bool(
+        look.facts.gears
+        and look.speed is not None
+        and look.record.lines is None
+        and look.record.line_hz <= look.speed.hz / FEWEST_TURNS
+    )
+
+
+def like_before(look: Look) -> Look | None:
+    """Give the baseline's record where it can be compared: the same channels, a waveform, at like speed."""
+    then = look.before
+    if then is None or then.speed is None or look.speed is None or not can_judge_gears(then):
+        return None
+    same = [channel.name for channel in then.record.channels] == [channel.name for channel in look.record.channels]
+    near = abs(then.speed.hz - look.speed.hz) <= LIKE_SPEED * then.speed.hz
+    return then if same and near and then.record.quantity is look.record.quantity else None
+
+
+def _of(look: Look, wheel: Wheel, channel: int) -> Iterator[Finding]:
+    try:
+        turn, about = _turn(look, wheel, channel), _about(look, wheel, channel)
+    except ParameterError:
+        return  # its mesh lies beyond the record: `diagnose` says so
+    then = like_before(look)
+    before = None if then is None else _before(then, wheel, channel)
+    changed = None if before is None else change_db(about, before[1])
+    looks = len(look.record.channels) * len(wheels(look.facts.gears))
+    one_tooth = (1.0 - turn.by_chance) ** looks * soft(turn.fm4, BLOW, 0.4) * soft(turn.locked, LOCKED, 0.3)
+    largest = float(about.sides.max()) / max(float(about.mesh.max()), 1e-300)
+    strong = np.count_nonzero(about.above >= ABOVE_FLOOR) >= FEWEST_LINES and then is None
+    spread = UNCALIBRATED * soft(largest, RATIO, 0.1) * (1.0 - _chance(about)) if strong else 0.0
+    moved = 0.0 if changed is None else soft(changed[0], CHANGED_DB, 0.8)
+    sure = max(one_tooth, spread, moved)
+    if sure < 0.05:
+        return
+    hz = look.speed.hz * wheel.order if look.speed is not None else 0.0
+    notes = [_of_sidebands(about, wheel, hz, largest), _of_turn(turn, wheel, hz)]
+    if then is None:
+        notes.append(Evidence("no baseline to compare with: sidebands of a healthy gear can be as large"))
+    elif changed is not None and before is not None:
+        notes.append(_of_change(changed, turn, before[0]))
+    kind = (
+        "one tooth differs"
+        if one_tooth >= max(spread, moved)
+        else "distributed"
+        if moved == 0.0
+        else "changed from the baseline"
+    )
+    yield look.finding(Fault.GEAR, sure, channel, tuple(notes), f"{wheel.name}, {kind}")
+
+
+def _turn(look: Look, wheel: Wheel, channel: int) -> GearAverage:
+    assert look.speed is not None
+    hz = look.speed.hz * wheel.order
+    return gear_average(look.record.samples[channel], look.record.fs_hz, hz, wheel.on_shaft, wheel.others)
+
+
+def _about(look: Look, wheel: Wheel, channel: int) -> Sidebands:
+    assert look.speed is not None
+    return sidebands(look.record.samples[channel], look.record.fs_hz, look.speed.hz * wheel.order, wheel.teeth)
+
+
+def _before(then: Look, wheel: Wheel, channel: int) -> tuple[GearAverage, Sidebands] | None:
+    try:
+        return _turn(then, wheel, channel), _about(then, wheel, channel)
+    except ParameterError:
+        return None
+
+
+def _chance(about: Sidebands) -> float:
+    """Say how likely sidebands as strong as these would be at distances where no part of the gear turns."""
+    score = float(np.log(np.maximum(about.above, 1.0)).sum())
+    return gumbel_tail(score, about.elsewhere)
+
+
+def _of_sidebands(about: Sidebands, wheel: Wheel, hz: float, largest: float) -> Evidence:
+    seen = about.above >= 5.0
+    reach = seen.shape[1] // 2
+    steps = [*range(-reach, 0), *range(1, reach + 1)]
+    names = tuple(f"{row + 1} x mesh {steps[at]:+d} x {hz:.4g} Hz" for row, at in zip(*np.nonzero(seen), strict=True))
+    text = (
+        f"{len(names)} of {seen.size} sidebands at the speed of the {wheel.name} stand out of the mesh of {wheel.teeth} teeth, "
+        f"the largest {100.0 * largest:.0f} % of the mesh line; chance of sidebands as strong at other distances: "
+        f"{_chance(about):.2g}"
+    )
+    harmonics = tuple(number for number, size in enumerate(about.mesh, start=1) if size >= 5.0 * about.floor)
+    return Evidence(text, frequency_hz=wheel.teeth * hz, order=wheel.mesh_order, harmonics=harmonics, sidebands=names)
+
+
+def _of_turn(turn: GearAverage, wheel: Wheel, hz: float) -> Evidence:
+    text = (
+        f"average of {turn.turns} turns at {hz:.4g} Hz, without its regular lines: FM4 {turn.fm4:.2f} (teeth alike 3, a blow "
+        f"at one tooth more), by chance {turn.by_chance:.2g}; its lines have {turn.locked:.3g} times the power of those between"
+    )
+    return Evidence(text, frequency_hz=hz, order=wheel.order, amplitude=turn.fm4, unit="1")
+
+
+def _of_change(changed: tuple[float, float, int], turn: GearAverage, before: GearAverage) -> Evidence:
+    moved, direction, count = changed
+    figure = na4(turn.difference, (float(before.difference.var()),)) if before.difference.var() > 0.0 else math.nan
+    text = (
+        f"against the baseline, at like speed: {count} sidebands moved by {moved:.1f} dB in the median ({direction:+.1f} dB "
+        f"with sign); NA4 {figure:.3g} (as in the baseline about 3), FM4 then {before.fm4:.2f}"
+    )
+    return Evidence(text, amplitude=moved, unit="dB")
