@@ -1,30 +1,17 @@
-"""Waveforms over shaft angle instead of time: order spectra that speed changes do not smear, and averages of revolutions."""
+"""Waveforms over shaft angle instead of time: orders that speed changes do not smear, and averages of revolutions."""
 
 import math
-from dataclasses import dataclass
 
 import numpy as np
 import scipy.fft
 import scipy.interpolate
 from numpy.typing import NDArray
 
-from edgemon.analysis.spectrum import averaged_spectrum
 from edgemon.errors import ParameterError
-from edgemon.units import Quantity
 
 DENSER = 4
 """Times the rate to which a waveform is brought before the curve through its samples is read between them: with a cubic
 curve at most 0.04 % is lost at 0.4 of the sample rate (recomputed)."""
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class OrderSpectrum:
-    """One-sided r.m.s. amplitudes; line k is at k * line_orders times running speed; house's unit of the quantity."""
-
-    amplitude: NDArray[np.float32]
-    line_orders: float
-    quantity: Quantity
-    noise_bandwidth_lines: float
 
 
 def revolutions(n: int, fs_hz: float, rpm: float | NDArray[np.floating]) -> NDArray[np.float64]:
@@ -96,40 +83,6 @@ def over_angle(samples: NDArray[np.floating], turns: NDArray[np.floating], per_r
     wanted = np.arange(math.floor((turns[-1] - turns[0]) * per_revolution + 1e-9) + 1) / per_revolution + turns[0]
     where = scipy.interpolate.CubicSpline(turns, np.arange(n))(np.minimum(wanted, turns[-1]))
     return np.asarray(scipy.interpolate.CubicSpline(at, dense)(where))
-
-
-def order_spectrum(
-    samples: NDArray[np.floating],
-    turns: NDArray[np.floating],
-    per_revolution: int,
-    window_revolutions: int,
-    quantity: Quantity = Quantity.ACCELERATION,
-    name: str = "hann",
-) -> OrderSpectrum:
-    """Take the spectrum over shaft angle, power averaged over windows of whole revolutions that overlap by half.
-
-    Parameters
-    ----------
-    samples, turns, per_revolution
-        As for `over_angle`.
-    window_revolutions : int
-        Revolutions in a window, 1 or more and not more than the record has.
-    quantity, name
-        What the samples measure; window.
-
-    Returns
-    -------
-    OrderSpectrum
-        Lines 1 / window_revolutions apart, up to per_revolution / 2 orders.
-
-    Raises
-    ------
-    ParameterError
-        As for `over_angle`; record shorter than a window.
-    """
-    wave = over_angle(samples, turns, per_revolution)
-    found = averaged_spectrum(wave, float(per_revolution), window_revolutions * per_revolution, quantity, name)
-    return OrderSpectrum(found.amplitude, found.line_hz, quantity, found.noise_bandwidth_lines)
 
 
 def synchronous_average(

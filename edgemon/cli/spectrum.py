@@ -13,7 +13,16 @@ from edgemon.cli.spectrum_words import captures_text, documented, table, told
 from edgemon.errors import ParameterError, SettingsError
 from edgemon.model.ids import is_identifier
 from edgemon.model.instant import Instant, parse_instant
-from edgemon.model.look import CapturePage, EnvelopeRequest, SpectrumRequest, SpectrumView, WaveformRequest, WaveformView, Which
+from edgemon.model.look import (
+    SEPARATIONS,
+    CapturePage,
+    EnvelopeRequest,
+    SpectrumRequest,
+    SpectrumView,
+    WaveformRequest,
+    WaveformView,
+    Which,
+)
 from edgemon.units import Quantity, quantity_of, units_of
 
 if TYPE_CHECKING:
@@ -77,10 +86,16 @@ def _add_wanted(parser: argparse.ArgumentParser) -> None:
     wanted.add_argument("--hold", action="store_true", help="keep the highest of each line instead of the mean")
     wanted.add_argument("--low", metavar="HZ", type=float, help="leave out lines below; default 2 Hz where integrated")
     wanted.add_argument("--axis", choices=("Hz", "CPM", "orders"), default="Hz")
+    wanted.add_argument(
+        "--orders", action="store_true", help="over even steps of shaft angle, in orders: a changing speed smears nothing"
+    )
     wanted.add_argument("--zoom", metavar="LOW-HIGH", help="this stretch only, Hz, from the whole record")
     wanted.add_argument("--band", metavar="LOW-HIGH", help="Hz: demodulated, or of an integrated waveform")
     wanted.add_argument("--squared", action="store_true", help="spectrum of the squared envelope")
     wanted.add_argument("--whitened", action="store_true", help="pre-whiten before the envelope: tones vanish, impacts stay")
+    wanted.add_argument(
+        "--separation", choices=SEPARATIONS, help="take out what repeats before the envelope; default: as the plant file says"
+    )
     wanted.add_argument("--stretch", metavar="START-END", help="seconds of the record, for --waveform")
     wanted.add_argument("--peaks", metavar="N", type=int, default=12, help="peaks listed at most; default 12")
 
@@ -131,7 +146,8 @@ def request_of(options: argparse.Namespace) -> Request:
         "averages": options.averages,
         "hold": options.hold,
         "low_hz": options.low,
-        "axis": options.axis,
+        "axis": "orders" if options.orders else options.axis,
+        "over_angle": options.orders,
         "rpm": options.speed,
         "peaks": options.peaks,
         **dict(zip(("zoom_low_hz", "zoom_high_hz"), _pair(options.zoom, "--zoom"), strict=True)),
@@ -144,9 +160,10 @@ def request_of(options: argparse.Namespace) -> Request:
             band_high_hz=band[1],
             squared=options.squared,
             whitened=options.whitened,
+            separation=options.separation,
         )
-    if options.band or options.squared or options.whitened:
-        raise SettingsError("it belongs to an envelope", "--band, --squared, --whitened", "add --envelope")
+    if options.band or options.squared or options.whitened or options.separation:
+        raise SettingsError("it belongs to an envelope", "--band, --squared, --whitened, --separation", "add --envelope")
     return SpectrumRequest(**common, quantity=options.quantity or "velocity")
 
 

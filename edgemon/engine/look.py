@@ -50,6 +50,8 @@ class Material:
     """Band of the velocity levels."""
     envelope_band: Band | None = None
     calibrated: bool = True
+    separation: str = "none"
+    """How what repeats itself is taken out before an envelope, where nobody says."""
 
     @property
     def expected(self) -> tuple[Expected, ...]:
@@ -100,6 +102,7 @@ def of_capture(setting: Setting, key: PointKey, capture: Capture, rpm: float | N
         capture.sim,
     )
     material = Material(samples, capture.fs_hz, Quantity.ACCELERATION, source, facts, said[1], point.band, point.envelope_band)
+    material = replace(material, separation=point.separation)
     return with_speed(material, samples, rpm, said)
 
 

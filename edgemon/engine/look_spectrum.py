@@ -18,6 +18,7 @@ from edgemon.analysis.waveform import STEPS
 from edgemon.analysis.window import COSINES
 from edgemon.diagnosis.markers import Expected, Family, name_of, tolerance
 from edgemon.engine.look import DETECTORS, NO_UNIT, Material, quantity_named, short, unit_for
+from edgemon.engine.look_turning import at_even_angles, without_repeating
 from edgemon.errors import ParameterError
 from edgemon.model.level import Band
 from edgemon.model.look import EnvelopeRequest, Marker, Peak, SpectrumRequest, SpectrumView
@@ -33,6 +34,7 @@ LOWEST_HZ = 2.0
 one sees. Common practice, no source."""
 CANDIDATES = 1000
 FEW_TURNS, FEW_HZ = 20.0, 1000.0
+_BY = {"synchronous": "synchronous averaging", "prediction": "prediction"}
 _PEAK = {"rms": 1.0, "peak": math.sqrt(2.0), "peak-to-peak": 2.0 * math.sqrt(2.0)}
 
 
@@ -89,6 +91,7 @@ def look_at_spectrum(material: Material, request: SpectrumRequest) -> SpectrumVi
     would bend a peak's shape.
     """
     quantity = quantity_named(request.quantity)
+    material = at_even_angles(material) if request.over_angle else material
     unit, size = unit_for(material, quantity, request.unit)
     fmax = material.fs_hz / RATE_OVER_HIGHEST if request.fmax_hz is None else request.fmax_hz
     return _view(material, request, _Wave(material.samples, material.quantity, quantity, unit, size, "spectrum", fmax))
@@ -109,7 +112,9 @@ def look_at_envelope(material: Material, request: EnvelopeRequest) -> SpectrumVi
     if request.whitened and request.unit is not None:
         raise ParameterError("a whitened waveform has no unit", "unit", "leave it out")
     unit, size = unit_for(material, Quantity.ACCELERATION, request.unit)
-    wave = material.samples
+    material = at_even_angles(material) if request.over_angle else material
+    way = material.separation if request.separation is None else request.separation
+    wave = material.samples if way == "none" else without_repeating(material, way)
     if request.whitened:
         wave = np.fft.irfft(prewhitened(np.fft.rfft(wave - wave.mean())), wave.size) * math.sqrt(wave.size)  # r.m.s. 1
         unit, size = "1", 1.0
@@ -125,6 +130,7 @@ def look_at_envelope(material: Material, request: EnvelopeRequest) -> SpectrumVi
         )
     fmax = min(width, _interesting(material.expected)) if request.fmax_hz is None else request.fmax_hz
     kind = ("squared " if request.squared else "") + "envelope" + (", whitened" if request.whitened else "")
+    kind += "" if way == "none" else f", repeating parts taken out by {_BY[way]}"
     accelerated = Quantity.ACCELERATION
     return _view(material, request, _Wave(strength, accelerated, accelerated, unit, size, kind, fmax, f"{band}, {why}"))
 

@@ -1,8 +1,12 @@
 """What may be asked about a waveform, and what is answered, in the unit asked for: plain values, for screens and programs."""
 
 from dataclasses import dataclass
+from typing import Final
 
 from edgemon.model.instant import Instant
+
+SEPARATIONS: Final = ("none", "synchronous", "prediction")
+"""How what repeats itself is taken out before an envelope: not at all, by the average turn of the shaft, by prediction."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,6 +70,8 @@ class SpectrumRequest:
     """Both: this stretch only, `lines` of them (801), from the whole record in one window."""
     peaks: int = 20
     """Peaks listed at most."""
+    over_angle: bool = False
+    """Read the waveform at even steps of shaft angle first, so that a speed that changes smears no order."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,6 +86,8 @@ class EnvelopeRequest(SpectrumRequest):
     """Of the squared envelope."""
     whitened: bool = False
     """Every line of the waveform made equally strong first: tones vanish, impacts stay."""
+    separation: str | None = None
+    """none, synchronous or prediction: how what repeats itself is taken out first; None: as the plant file says."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -65,6 +65,8 @@ class Point:
     """Band of the velocity and displacement levels."""
     envelope_band: Band | None = None
     """Band demodulated for the envelope levels; None for the usual choice."""
+    separation: str = "none"
+    """How what repeats itself is taken out before the spectrum of an envelope: none, synchronous or prediction."""
     bearing: Bearing | None = None
     direction: str = ""
     """`horizontal`, `vertical`, `axial` or empty."""

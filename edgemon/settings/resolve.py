@@ -183,6 +183,7 @@ def _point(machine: MachineTable, table: PointTable, sensor: Sensor, responses: 
         stale_after_s=sensor.interval_s * STALE_INTERVALS if table.stale_after_s is None else table.stale_after_s,
         band=_band(table.band) or class_band(machine.rpm),
         envelope_band=_band(table.envelope_band),
+        separation=table.separation,
         bearing=_bearing(table.bearing),
         direction=table.direction,
         levels=level_specs(machine, table),

@@ -167,6 +167,7 @@ class PointTable(Shape):
     bearing: BearingTable | None = None
     band: BandTable | None = None
     envelope_band: BandTable | None = None
+    separation: Literal["none", "synchronous", "prediction"] = "none"
     stale_after_s: float | None = None
     level: list[LevelTable] = Field(default_factory=list)
     mask: list[MaskTable] = Field(default_factory=list)

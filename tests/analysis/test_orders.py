@@ -5,8 +5,8 @@ import math
 import numpy as np
 import pytest
 
-from edgemon.analysis.orders import order_spectrum, over_angle, revolutions, synchronous_average
-from edgemon.analysis.spectrum import amplitude_spectrum
+from edgemon.analysis.orders import over_angle, revolutions, synchronous_average
+from edgemon.analysis.spectrum import amplitude_spectrum, averaged_spectrum
 from edgemon.errors import ParameterError
 
 FS, N = 5120.0, 16384
@@ -14,6 +14,12 @@ RUN_UP = 1200.0 + 300.0 * np.arange(N) / N  # r/min
 TURNS = revolutions(N, FS, RUN_UP)
 ORDERS = {1.0: 2.0, 3.0: 1.0, 23.0: 0.5}
 SIGNAL = np.sum([math.sqrt(2.0) * a * np.cos(2.0 * np.pi * o * TURNS + o) for o, a in ORDERS.items()], axis=0)
+
+
+def order_lines(samples: np.ndarray, per_revolution: int, window_revolutions: int) -> np.ndarray:
+    """Lines 1 / window_revolutions of an order apart: whole revolutions in a window."""
+    wave = over_angle(samples, TURNS, per_revolution)
+    return averaged_spectrum(wave, float(per_revolution), window_revolutions * per_revolution).amplitude
 
 
 def test_angle_of_a_steady_speed_and_of_a_run_up() -> None:
@@ -45,8 +51,8 @@ def test_speed_change_smears_an_order_by_its_number_times_the_change(order: floa
     assert power[inside].sum() > 0.99 * power.sum()
     smeared = np.flatnonzero(power > 0.05 * power.max()).size * plain.line_hz
     assert 0.5 * order * 5.0 < smeared < order * 5.0 + 3.0
-    found = order_spectrum(np.cos(2.0 * np.pi * order * TURNS), TURNS, 128, 32)
-    assert np.flatnonzero(found.amplitude > 0.22 * found.amplitude.max()).size <= 4
+    found = order_lines(np.cos(2.0 * np.pi * order * TURNS), 128, 32)
+    assert np.flatnonzero(found > 0.22 * found.max()).size <= 4
 
 
 def test_waveform_over_angle_is_the_sum_of_its_orders() -> None:
@@ -57,10 +63,9 @@ def test_waveform_over_angle_is_the_sum_of_its_orders() -> None:
 
 
 def test_orders_stand_where_a_plain_spectrum_smears_them() -> None:
-    found = order_spectrum(SIGNAL, TURNS, 128, 32)
+    found = order_lines(SIGNAL, 128, 32)
     for order, amplitude in ORDERS.items():
-        assert found.amplitude[round(order / found.line_orders)] == pytest.approx(amplitude, rel=5e-3)
-    assert found.line_orders == 1.0 / 32.0
+        assert found[round(32.0 * order)] == pytest.approx(amplitude, rel=5e-3)
     plain = amplitude_spectrum(SIGNAL, FS)  # the 23rd order runs from 460 to 575 Hz
     line = plain.line_hz
     assert plain.amplitude[round(455.0 / line) : round(580.0 / line)].max() < 0.25 * ORDERS[23.0]
@@ -68,7 +73,7 @@ def test_orders_stand_where_a_plain_spectrum_smears_them() -> None:
 
 def test_what_is_beyond_the_highest_order_does_not_come_back() -> None:
     high = np.cos(2.0 * np.pi * 70.0 * TURNS)  # beyond the 16 orders that 32 samples hold; would alias to order 6
-    assert order_spectrum(high, TURNS, 32, 16).amplitude.max() < 0.01
+    assert order_lines(high, 32, 16).max() < 0.01
 
 
 @pytest.mark.parametrize("count", [16, 64])

@@ -114,6 +114,23 @@ def test_waveform_zoom_and_envelope(sine: Path, capsys: pytest.CaptureFixture[st
     assert "band 1000-2000 Hz, as asked" in out
 
 
+def test_orders_over_shaft_angle_and_a_separated_envelope(sine: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    file = [str(sine), "--speed", "6000"]
+    assert main(["spectrum", *file, "--orders", "--quantity", "acceleration", "--json"]) == 0
+    over = document(capsys)
+    assert over["axis"] == "orders"
+    assert over["peaks"][0]["x"] == pytest.approx(1.0, rel=1e-4)
+    assert over["peaks"][0]["amplitude"] == pytest.approx(2.0, rel=5e-3)
+    assert "even shaft angle" in over["source"]["speed_basis"]
+    wanted = ["--envelope", "--band", "1000-2000", "--fmax", "400", "--separation"]
+    assert main(["spectrum", *file, *wanted, "synchronous"]) == 0
+    assert "repeating parts taken out by synchronous averaging" in capsys.readouterr().out
+    assert main(["spectrum", *file, "--separation", "prediction"]) == 2
+    assert "--separation" in capsys.readouterr().err
+    assert main(["spectrum", str(sine), "--orders"]) == 1
+    assert "--speed" in capsys.readouterr().err
+
+
 @pytest.mark.parametrize("name", ["a.png", "a.svg"])
 @pytest.mark.parametrize("kind", [["--axis", "CPM"], ["--waveform"], ["--envelope"]])
 def test_pictures(sine: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str], name: str, kind: list[str]) -> None:
