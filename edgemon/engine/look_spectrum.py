@@ -18,7 +18,6 @@ from edgemon.analysis.waveform import STEPS
 from edgemon.analysis.window import COSINES
 from edgemon.diagnosis.markers import Expected, Family, name_of, tolerance
 from edgemon.engine.look import DETECTORS, NO_UNIT, Material, quantity_named, short, unit_for
-from edgemon.engine.look_turning import at_even_angles, without_repeating
 from edgemon.errors import ParameterError
 from edgemon.model.level import Band
 from edgemon.model.look import EnvelopeRequest, Marker, Peak, SpectrumRequest, SpectrumView
@@ -91,7 +90,7 @@ def look_at_spectrum(material: Material, request: SpectrumRequest) -> SpectrumVi
     would bend a peak's shape.
     """
     quantity = quantity_named(request.quantity)
-    material = at_even_angles(material) if request.over_angle else material
+    material = _over_angle(material) if request.over_angle else material
     unit, size = unit_for(material, quantity, request.unit)
     fmax = material.fs_hz / RATE_OVER_HIGHEST if request.fmax_hz is None else request.fmax_hz
     return _view(material, request, _Wave(material.samples, material.quantity, quantity, unit, size, "spectrum", fmax))
@@ -112,9 +111,9 @@ def look_at_envelope(material: Material, request: EnvelopeRequest) -> SpectrumVi
     if request.whitened and request.unit is not None:
         raise ParameterError("a whitened waveform has no unit", "unit", "leave it out")
     unit, size = unit_for(material, Quantity.ACCELERATION, request.unit)
-    material = at_even_angles(material) if request.over_angle else material
+    material = _over_angle(material) if request.over_angle else material
     way = material.separation if request.separation is None else request.separation
-    wave = material.samples if way == "none" else without_repeating(material, way)
+    wave = material.samples if way == "none" else _without_repeating(material, way)
     if request.whitened:
         wave = np.fft.irfft(prewhitened(np.fft.rfft(wave - wave.mean())), wave.size) * math.sqrt(wave.size)  # r.m.s. 1
         unit, size = "1", 1.0
@@ -133,6 +132,18 @@ def look_at_envelope(material: Material, request: EnvelopeRequest) -> SpectrumVi
     kind += "" if way == "none" else f", repeating parts taken out by {_BY[way]}"
     accelerated = Quantity.ACCELERATION
     return _view(material, request, _Wave(strength, accelerated, accelerated, unit, size, kind, fmax, f"{band}, {why}"))
+
+
+def _over_angle(material: Material) -> Material:
+    from edgemon.engine.look_turning import at_even_angles  # loads a large part of SciPy, and few ask for it
+
+    return at_even_angles(material)
+
+
+def _without_repeating(material: Material, way: str) -> NDArray[np.float64]:
+    from edgemon.engine.look_turning import without_repeating  # likewise
+
+    return without_repeating(material, way)
 
 
 def _interesting(among: tuple[Expected, ...]) -> float:
