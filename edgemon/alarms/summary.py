@@ -111,6 +111,7 @@ def _level_view(rules: Rules, state: PointState, level: Level) -> LevelView:
         origin="" if limit is None else limit.origin,
         band="" if level.band is None else str(level.band),
         remark=level.remark,
+        speed=level.speed,
     )
 
 

@@ -187,7 +187,7 @@ def _heads(plan: Plan) -> tuple[_Head, ...]:
 
 
 _new = object.__new__
-_name, _value, _quantity, _detector, _band, _remark = (Level.__dict__[field.name].__set__ for field in fields(Level))
+_name, _value, _quantity, _detector, _band, _remark, _speed = (Level.__dict__[field.name].__set__ for field in fields(Level))
 
 
 def _levels(heads: tuple[_Head, ...], figures: Figures, si: float) -> tuple[Level, ...]:
@@ -204,5 +204,6 @@ def _levels(heads: tuple[_Head, ...], figures: Figures, si: float) -> tuple[Leve
         _detector(level, detector)
         _band(level, band)
         _remark(level, remark)
+        _speed(level, None)
         levels.append(level)
     return tuple(levels)

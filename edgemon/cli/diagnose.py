@@ -164,6 +164,8 @@ def report(path: Path, record: Record, diagnosis: Diagnosis) -> dict[str, Any]:
         "fs_hz": record.fs_hz,
         "speed_rpm": None if diagnosis.speed_hz is None else round(60.0 * diagnosis.speed_hz, 2),
         "speed_basis": diagnosis.speed_basis,
+        "speed_origin": diagnosis.speed_origin.value,
+        "speed_confidence": None if diagnosis.speed_confidence is None else round(diagnosis.speed_confidence, 4),
         "levels": levels(record),
         "peaks": peaks(record, diagnosis.speed_hz),
         "verdict": diagnosis.verdict.value,

@@ -1,8 +1,9 @@
 """The entrance: a record and the machine's facts to a diagnosis."""
 
 import math
+from typing import TypedDict
 
-from edgemon.analysis.speed import ShaftSpeed, place_speed, refine_speed
+from edgemon.analysis.speed import ShaftSpeed, estimate_speed, place_speed, refine_speed
 from edgemon.diagnosis.bearing import can_judge
 from edgemon.diagnosis.gear import can_judge_gears, like_before
 from edgemon.diagnosis.look import Look
@@ -10,11 +11,14 @@ from edgemon.diagnosis.record import MIN_SAMPLES, MachineFacts, Record
 from edgemon.diagnosis.registry import NEED_WAVEFORM, PATTERNS
 from edgemon.errors import ParameterError
 from edgemon.model.finding import Conclusion, Diagnosis, Fault, Finding
+from edgemon.model.speed import SpeedOrigin
 
 SUPPORTED = 0.5
 """Confidence from which a record supports a fault."""
 DOUBT = 0.25
 """Chance that at least one finding is right, from which nothing-found must not be said."""
+AGREES = 0.005
+"""Part of the speed by which two ways of reading it from the same lines may differ. House choice."""
 SHOWN = 0.1
 """Findings below it are left out."""
 
@@ -55,7 +59,7 @@ def diagnose(record: Record, facts: MachineFacts, before: tuple[Record, MachineF
     doubt = 1.0 - math.prod(1.0 - finding.confidence for finding in every)
     findings = _ranked(every)
     limits = _limits(look)
-    return Diagnosis(_verdict(findings, doubt, limits), tuple(findings), *_told(look.speed), remarks=tuple(limits))
+    return Diagnosis(_verdict(findings, doubt, limits), tuple(findings), remarks=tuple(limits), **_told(look))
 
 
 def _speed(record: Record, facts: MachineFacts) -> ShaftSpeed | None:
@@ -67,8 +71,25 @@ def _speed(record: Record, facts: MachineFacts) -> ShaftSpeed | None:
     return place_speed(record.lines, record.line_hz, facts.speed_hz, facts.supply_hz, mesh)
 
 
-def _told(speed: ShaftSpeed | None) -> tuple[float | None, str]:
-    return (None, "not known") if speed is None else (speed.hz, speed.basis)
+class _Told(TypedDict):
+    speed_hz: float | None
+    speed_basis: str
+    speed_origin: SpeedOrigin
+    speed_confidence: float | None
+
+
+def _told(look: Look) -> _Told:
+    speed, facts, record = look.speed, look.facts, look.record
+    if speed is None or facts.speed_hz is None:
+        return _Told(speed_hz=None, speed_basis="not known", speed_origin=SpeedOrigin.UNKNOWN, speed_confidence=None)
+    if not speed.measured:
+        return _Told(speed_hz=speed.hz, speed_basis=speed.basis, speed_origin=facts.speed_origin, speed_confidence=None)
+    sure = None
+    if record.lines is None:
+        other = estimate_speed(record.samples, record.fs_hz, 60.0 * facts.speed_hz, supply_hz=facts.supply_hz)
+        agrees = other is not None and abs(other.rpm / 60.0 - speed.hz) <= AGREES * speed.hz
+        sure = other.confidence if other is not None and agrees else None
+    return _Told(speed_hz=speed.hz, speed_basis=speed.basis, speed_origin=SpeedOrigin.ESTIMATED, speed_confidence=sure)
 
 
 def _ranked(findings: list[Finding]) -> list[Finding]:

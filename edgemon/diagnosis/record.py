@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 
 from edgemon.errors import ParameterError
 from edgemon.model.machine import Bearing
+from edgemon.model.speed import SpeedOrigin
 from edgemon.units import Quantity
 
 MIN_SAMPLES = 512
@@ -89,3 +90,5 @@ class MachineFacts:
     poles: int | None = None
     sleeve_bearings: bool = False
     """Plain bearings: only there can oil whirl."""
+    speed_origin: SpeedOrigin = SpeedOrigin.GIVEN
+    """Where that comes from."""

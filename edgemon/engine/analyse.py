@@ -12,7 +12,7 @@ from edgemon.decode.registry import decode, quarantine
 from edgemon.engine import received
 from edgemon.engine.arrivals import digest_of, first_arrival
 from edgemon.engine.memory import Memory, Setting
-from edgemon.engine.speeds import Speeds, remarked
+from edgemon.engine.speeds import Speeds, with_speed
 from edgemon.errors import DecodeError
 from edgemon.model.alarm import Arrival
 from edgemon.model.ids import CaptureKey, PointKey, ReadingKey, SensorId
@@ -22,6 +22,7 @@ from edgemon.model.machine import Point
 from edgemon.model.message import Message, Quarantined
 from edgemon.model.quality import Flaw, Verdict
 from edgemon.model.reading import Capture, CapturePart, Reading, SimulationNote
+from edgemon.model.speed import Speed
 from edgemon.units import Quantity
 
 TEMPERATURE = "temperature"
@@ -264,7 +265,7 @@ def _takes_temperature(point: Point, siblings: Sequence[Point]) -> bool:
 def _measured(setting: Setting, memory: Memory, items: Sequence[Item | Capture]) -> list[Item]:
     """Measure all captures of the batch at once and put them back in their places."""
     plant = setting.plant
-    work: list[tuple[int, Point, Waveform, str]] = []
+    work: list[tuple[int, Point, Waveform, Speed]] = []
     for index, item in enumerate(items):
         if isinstance(item, Capture) and item.form is None:
             sensor, speeds = plant.sensors[item.sensor], Speeds(setting, memory, item)
@@ -284,17 +285,17 @@ def _measured(setting: Setting, memory: Memory, items: Sequence[Item | Capture])
                         rpm=(speed := speeds.of(point)).rpm,
                         masks=point.masks,
                     ),
-                    speed.remark,
+                    speed,
                 )
                 for point in plant.points_of_sensor.get(item.sensor, ())
                 if point.axis in item.axes
             )
     results = measure([waveform for _, _, waveform, _ in work])
     of_item: dict[int, list[Measurement]] = {}
-    for (index, point, _, remark), (levels, verdict) in zip(work, results, strict=True):
+    for (index, point, _, used), (levels, verdict) in zip(work, results, strict=True):
         capture = items[index]
         assert isinstance(capture, Capture)
-        siblings, levels = plant.points_of_sensor[capture.sensor], remarked(point, levels, remark)
+        siblings, levels = plant.points_of_sensor[capture.sensor], with_speed(point, levels, used)
         of_item.setdefault(index, []).append(_measurement(capture, point, levels, verdict, _takes_temperature(point, siblings)))
     for index, item in enumerate(items):
         if isinstance(item, Capture):

@@ -18,6 +18,7 @@ from edgemon.model.instant import Instant
 from edgemon.model.machine import Machine, Point
 from edgemon.model.reading import Capture
 from edgemon.model.spectrum import LineForm
+from edgemon.model.speed import SpeedOrigin
 
 HANN_LINES: Final = 1.5
 """Noise bandwidth of a Hann window, in lines. Source: F. J. Harris, Proc. IEEE 66 (1978) 51-83."""
@@ -104,4 +105,13 @@ def facts_of(machine: Machine, capture: Capture) -> MachineFacts:
         supply_hz=train.supply_hz,
         poles=train.poles,
         sleeve_bearings=train.sleeve_bearings,
+        speed_origin=_origin(machine, capture),
     )
+
+
+def _origin(machine: Machine, capture: Capture) -> SpeedOrigin:
+    if capture.rpm is not None:
+        return SpeedOrigin.MEASURED
+    if machine.rpm is None:
+        return SpeedOrigin.UNKNOWN
+    return SpeedOrigin.FIXED if machine.fixed_speed else SpeedOrigin.NOMINAL

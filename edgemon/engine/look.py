@@ -22,6 +22,7 @@ from edgemon.model.look import CaptureView, Source, WaveformRequest, WaveformVie
 from edgemon.model.machine import Point
 from edgemon.model.quality import Verdict
 from edgemon.model.reading import Capture
+from edgemon.model.speed import SpeedOrigin
 from edgemon.units import Quantity, from_si, quantity_of, unit_name, units_of
 
 QUANTITIES = (Quantity.ACCELERATION, Quantity.VELOCITY, Quantity.DISPLACEMENT)
@@ -85,8 +86,10 @@ def of_capture(setting: Setting, key: PointKey, capture: Capture, rpm: float | N
     verdict = verdict_of(setting, point, capture)
     name = f"{key.machine}/{key.point}"
     samples = capture.axes[point.axis].astype(np.float64) * capture.si_per_count
-    said = ("told by the sensor", TOLD) if capture.rpm else ("as in the plant file", NOMINAL)
     facts = facts_of(setting.plant.machine_of[key.machine], capture)
+    said = ("told by the sensor", TOLD) if capture.rpm else ("as in the plant file", NOMINAL)
+    if facts.speed_origin is SpeedOrigin.FIXED:
+        said = ("fixed by the plant file", NOMINAL)
     source = Source(
         name,
         capture.taken_at,
@@ -141,11 +144,12 @@ def with_speed(material: Material, samples: NDArray[np.float64], rpm: float | No
         source = replace(material.source, rpm=None, speed_basis="not known")
         return replace(material, source=source, facts=replace(material.facts, speed_hz=None))
     basis, off = ("given", NOMINAL) if rpm is not None else said
+    origin = SpeedOrigin.GIVEN if rpm is not None else material.facts.speed_origin
     if samples.shape[-1] >= MIN_SAMPLES:
         found = refine_speed(samples, material.fs_hz, nominal, material.facts.supply_hz)
         if found.measured:
-            nominal, basis, off = found.hz, found.basis, MEASURED
-    source = replace(material.source, rpm=60.0 * nominal, speed_basis=basis)
+            nominal, basis, off, origin = found.hz, found.basis, MEASURED, SpeedOrigin.ESTIMATED
+    source = replace(material.source, rpm=60.0 * nominal, speed_basis=basis, speed_origin=origin)
     return replace(material, source=source, facts=replace(material.facts, speed_hz=nominal), speed_off=off)
 
 

@@ -1,7 +1,7 @@
 """A spectrum that a sensor sent, for the points that its axes watch."""
 
 from edgemon.analysis.received import Received, amplitudes, measure_spectrum
-from edgemon.engine.speeds import Speeds
+from edgemon.engine.speeds import Speeds, with_speed
 from edgemon.model.level import Level
 from edgemon.model.machine import Plant, Point
 from edgemon.model.quality import Verdict
@@ -29,4 +29,9 @@ def measured(plant: Plant, capture: Capture, speeds: Speeds) -> list[tuple[Point
     if form is None:
         return []
     watched = [point for point in plant.points_of_sensor.get(capture.sensor, ()) if point.axis in capture.axes]
-    return [(point, *measure_spectrum(received(capture, form, point, speeds.of(point).rpm))) for point in watched]
+    found = []
+    for point in watched:
+        speed = speeds.of(point)
+        levels, verdict = measure_spectrum(received(capture, form, point, speed.rpm))
+        found.append((point, with_speed(point, levels, speed), verdict))
+    return found

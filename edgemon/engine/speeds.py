@@ -1,7 +1,6 @@
-"""Which shaft speed the levels of a capture are computed with: measured, else estimated from the capture itself, else none."""
+"""Which shaft speed the levels of a capture are computed with: measured, else fixed, else estimated from the capture."""
 
 from dataclasses import replace
-from typing import NamedTuple
 
 import numpy as np
 
@@ -11,13 +10,7 @@ from edgemon.model.ids import MachineId
 from edgemon.model.level import Level
 from edgemon.model.machine import Point
 from edgemon.model.reading import Capture
-
-
-class LevelSpeed(NamedTuple):
-    """A speed, and what a reader must know of it: empty where it was measured."""
-
-    rpm: float | None
-    remark: str = ""
+from edgemon.model.speed import Speed, SpeedOrigin
 
 
 class Speeds:
@@ -27,52 +20,57 @@ class Speeds:
         self._plant = setting.plant
         self._memory = memory
         self._capture = capture
-        self._estimates: dict[MachineId, LevelSpeed] = {}
+        self._estimates: dict[MachineId, Speed] = {}
 
-    def of(self, point: Point) -> LevelSpeed:
-        """Give the speed sent with the capture, else the machine's newest while it is fresh, else an estimate.
+    def of(self, point: Point) -> Speed:
+        """Give the speed sent with the capture, else the machine's newest while it is fresh, else its fixed one or an estimate.
 
         Notes
         -----
-        The nominal speed is only where the estimate is sought. A machine that is known to stand gets none: what is heard
-        there is its neighbour.
+        The nominal speed of a machine whose speed may vary is only where the estimate is sought. A machine that is known to
+        stand gets none: what is heard there is its neighbour.
         """
         capture, machine = self._capture, point.key.machine
         if capture.rpm is not None:
-            return LevelSpeed(capture.rpm)
+            return Speed(capture.rpm, SpeedOrigin.MEASURED)
         heard = self._memory.speeds.get((machine, capture.sim))
         if heard is not None and abs(capture.taken_at - heard.taken_at) <= point.stale_after_s:
-            return LevelSpeed(heard.rpm)
+            return Speed(heard.rpm, SpeedOrigin.MEASURED)
         state = self._memory.points.get((point.key, capture.sim))
         if not any(spec.in_orders for spec in point.levels) or (state is not None and state.running is False):
-            return LevelSpeed(None)
+            return Speed()
+        known = self._plant.machine_of[machine]
+        if known.fixed_speed and known.rpm is not None:
+            return Speed(known.rpm, SpeedOrigin.FIXED, None, f"speed {known.rpm:.0f} r/min fixed by the plant file")
         if machine not in self._estimates:
             self._estimates[machine] = self._estimate(machine)
         return self._estimates[machine]
 
-    def _estimate(self, machine_id: MachineId) -> LevelSpeed:
+    def _estimate(self, machine_id: MachineId) -> Speed:
         machine, capture = self._plant.machine_of[machine_id], self._capture
         own = {point.axis for point in self._plant.points_of_sensor[capture.sensor] if point.key.machine == machine_id}
         if capture.form is not None:
-            return LevelSpeed(None)
+            return Speed()
         rows = [counts for axis, counts in sorted(capture.axes.items()) if axis in own]
         if machine.rpm is None or capture.missing_parts or not rows or min(row.size for row in rows) < 2:
-            return LevelSpeed(None)
+            return Speed()
         size = min(row.size for row in rows)
         samples = np.stack([row[:size].astype(np.float64) for row in rows])
         found = estimate_speed(samples, capture.fs_hz, machine.rpm, supply_hz=machine.train.supply_hz)
         if found is None:
-            return LevelSpeed(None)
+            return Speed()
         said = f"speed {found.rpm:.0f} r/min estimated from the capture ({found.method}; confidence {found.confidence:.2f})"
-        return LevelSpeed(found.rpm, said)
+        return Speed(found.rpm, SpeedOrigin.ESTIMATED, found.confidence, said)
 
 
-def remarked(point: Point, levels: tuple[Level, ...], remark: str) -> tuple[Level, ...]:
-    """Say of every level in orders what a reader must know of the speed it was computed with."""
-    if not remark:
-        return levels
+def with_speed(point: Point, levels: tuple[Level, ...], speed: Speed) -> tuple[Level, ...]:
+    """Let every level in orders say which speed it was computed with, and what a reader must know of that."""
     in_orders = {spec.name for spec in point.levels if spec.in_orders}
+    if speed.rpm is None or not in_orders:
+        return levels
     return tuple(
-        replace(level, remark="; ".join(filter(None, (level.remark, remark)))) if level.name in in_orders else level
+        replace(level, speed=speed, remark="; ".join(filter(None, (level.remark, speed.text))))
+        if level.name in in_orders
+        else level
         for level in levels
     )

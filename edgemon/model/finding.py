@@ -3,6 +3,8 @@
 from dataclasses import dataclass, field
 from enum import StrEnum
 
+from edgemon.model.speed import SpeedOrigin
+
 CAUTION = "A hypothesis with evidence, for a qualified analyst to confirm before work is done."
 """Goes with every finding."""
 
@@ -88,3 +90,7 @@ class Diagnosis:
     speed_basis: str = ""
     remarks: tuple[str, ...] = field(default=())
     """What a careful reader must know: why a verdict could not be given, what was not looked at."""
+    speed_origin: SpeedOrigin = SpeedOrigin.UNKNOWN
+    """Where the speed comes from: estimated where the record's own lines placed it."""
+    speed_confidence: float | None = None
+    """0 to 1 where it was estimated and other lines agree; None where that cannot be said."""

@@ -6,6 +6,7 @@ from enum import StrEnum
 from edgemon.model.ids import CaptureId, PointKey
 from edgemon.model.instant import Instant
 from edgemon.model.quality import Verdict
+from edgemon.model.speed import Speed
 from edgemon.units import Quantity
 
 
@@ -102,6 +103,8 @@ class Level:
     band: Band | None = None
     remark: str = ""
     """What a careful reader must know: `capture too short for the band`."""
+    speed: Speed | None = None
+    """Shaft speed it was computed with, where its band is in orders."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -4,6 +4,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from edgemon.model.instant import Instant
+from edgemon.model.speed import SpeedOrigin
 
 SEPARATIONS: Final = ("none", "synchronous", "prediction")
 """How what repeats itself is taken out before an envelope: not at all, by the average turn of the shaft, by prediction."""
@@ -132,11 +133,13 @@ class Source:
     rpm: float | None
     """Running speed that orders and markers go by."""
     speed_basis: str
-    """Where that comes from."""
+    """Where that comes from, for people."""
     quality: str = "good"
     flaws: tuple[str, ...] = ()
     remarks: tuple[str, ...] = ()
     sim: bool = False
+    speed_origin: SpeedOrigin = SpeedOrigin.UNKNOWN
+    """Likewise, for programs."""
 
 
 @dataclass(frozen=True, slots=True)

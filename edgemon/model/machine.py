@@ -170,6 +170,8 @@ class Machine:
     train: Train = Train()
     learning: Learning = Learning()
     startup: Startup = Startup()
+    fixed_speed: bool = False
+    """It has no other speed than `rpm`: a drive with one setting, or a motor on the mains whose slip does not matter."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,6 +9,7 @@ from typing import TypeAlias
 from edgemon.model.finding import Finding
 from edgemon.model.instant import Instant
 from edgemon.model.response import Response
+from edgemon.model.speed import Speed
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,6 +29,8 @@ class LevelView:
     """Where the limit comes from; empty where there is none."""
     band: str
     remark: str = ""
+    speed: Speed | None = None
+    """Shaft speed it was computed with, where its band is in orders."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -101,6 +101,8 @@ def _machine(machine: MachineTable, file: PlantFile, path: KeyPath, report: Repo
     identifier(report, (*path, "id"), machine.id)
     _area_of(machine, file, path, report)
     speed_is_right = positive(report, (*path, "rpm"), machine.rpm, "nominal shaft speed in r/min; leave it out if it varies")
+    if machine.speed == "fixed" and machine.rpm is None:
+        report.error((*path, "speed"), 'is "fixed", but which speed that is is not said', "add rpm")
     positive(report, (*path, "power_kw"), machine.power_kw, "rated power in kW")
     row = _class_of(machine, path, report)
     if row is not None and speed_is_right:

@@ -120,6 +120,7 @@ def _machine(table: MachineTable, sensors: dict[SensorId, Sensor], responses: Se
         points=tuple(_point(table, point, sensors[SensorId(point.sensor)], responses) for point in table.point),
         kind=table.kind,
         rpm=table.rpm,
+        fixed_speed=table.speed == "fixed",
         standstill_rpm=standstill_rpm(table),
         standstill=_standstill(table),
         severity_class=table.severity_class,

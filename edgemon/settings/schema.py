@@ -218,6 +218,7 @@ class MachineTable(Shape):
     kind: str = ""
     severity_class: str = ""
     rpm: float | None = None
+    speed: Literal["varies", "fixed"] = "varies"
     standstill_rpm: float | None = None
     standstill: StandstillTable | None = None
     criticality: Literal["critical", "essential", "general"] = "essential"

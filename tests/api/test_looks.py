@@ -97,6 +97,7 @@ async def test_every_kind_of_look_comes_through_with_what_it_is(tmp_path: Path) 
     assert (velocity.unit, velocity.detector, velocity.window) == ("in/s", "peak", "flat-top")
     assert (velocity.source.name, velocity.source.rpm) == ("hp-pump-1/pump-de-h", 2980.0)
     assert "told by the sensor" in velocity.source.speed_basis
+    assert velocity.source.speed_origin == "measured"
     assert [one.name for one in velocity.markers] == ["1x"]
     assert wave.peak_to_peak == pytest.approx(20.0 * 2.0 * math.sqrt(2.0) / omega**2 / 2.54e-5, rel=5e-3)
     assert (envelope.kind, envelope.unit) == ("squared envelope", "(m/s2)2")

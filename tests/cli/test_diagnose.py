@@ -53,6 +53,8 @@ def test_an_npz_file_gives_the_contract_s_fields(tmp_path: Path, capsys: pytest.
     (found,) = documents(capsys)
     assert found["file"] == str(path)
     assert found["verdict"] == "fault"
+    assert found["speed_origin"] == "estimated"  # the record's own lines placed it
+    assert found["speed_confidence"] is None or 0.9 < found["speed_confidence"] <= 1.0
     best = found["findings"][0]
     assert {"fault", "confidence", "channel", "evidence", "rule", "source", "alternatives", "actions"} <= set(best)
     assert best["fault"] == "bearing-outer-race"

@@ -12,6 +12,7 @@ from edgemon.diagnosis.record import MIN_SAMPLES
 from edgemon.diagnosis.registry import PATTERNS
 from edgemon.errors import ParameterError
 from edgemon.model.finding import Conclusion, Fault
+from edgemon.model.speed import SpeedOrigin
 from edgemon.units import Quantity
 from simulators.machines import KINDS
 from simulators.signals import Excitation, Line
@@ -154,6 +155,7 @@ def test_speed_is_refined_from_the_record() -> None:
     found = diagnose(simulated(n=65536), facts_of("pump"))
     assert found.speed_hz == pytest.approx(SHAFT_HZ, rel=5e-4)
     assert "measured" in found.speed_basis
+    assert found.speed_origin is SpeedOrigin.ESTIMATED
 
 
 def test_what_is_not_known_is_said() -> None:

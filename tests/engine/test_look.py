@@ -163,7 +163,7 @@ def test_expected_frequencies_stand_beside_the_spectrum() -> None:
     }  # fmt: skip
     assert at["BPFI"].sidebands_hz == (50.0,)
     assert at["BPFO"].tolerance_hz == pytest.approx(0.04 * 3.585 * 50.0, rel=1e-3)  # slip of motor and of cage, 2 % each
-    assert view.source.speed_basis == "given"
+    assert view.source.speed_basis == view.source.speed_origin == "given"
 
 
 def impacts(hz: float, low: float, high: float) -> np.ndarray:

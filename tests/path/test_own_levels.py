@@ -1,14 +1,18 @@
 """Levels of the plant file's own through the path; the tone at 50 Hz is set by a closed form (support/captures.py)."""
 
+import json
 import re
 from dataclasses import replace
 
 import numpy as np
 import pytest
 
+from edgemon.api.wire import to_json
 from edgemon.model.level import Detector, LevelSpec
 from edgemon.model.limit import Delay, Limit
 from edgemon.model.machine import Plant
+from edgemon.model.speed import Speed, SpeedOrigin
+from edgemon.store.memory import MemoryStore
 from edgemon.units import Quantity
 from tests.support.captures import capture, capture_part, tone_counts
 from tests.support.plants import DRIVE_END, SENSOR, plant
@@ -68,8 +72,38 @@ async def test_a_speed_nobody_sent_is_estimated_from_the_capture_and_the_level_s
         shown = {level.name: level for level in rig.point().levels}["velocity_1x"]
         assert shown.value == pytest.approx(1.0, rel=0.02)
         assert re.search(r"speed 295\d r/min estimated from the capture .*confidence (1.00|0.9\d)", shown.remark)
+        assert shown.speed is not None
+        assert (shown.speed.origin, round(shown.speed.rpm or 0.0)) == (SpeedOrigin.ESTIMATED, 2958)
+        assert 0.9 <= (shown.speed.confidence or 0.0) <= 1.0
         assert rig.point().left_out == {}
         assert rig.point().rpm is None
+
+
+async def test_a_fixed_speed_is_trusted_where_none_is_measured_and_the_level_says_so() -> None:
+    """A lone sine of 1 mm/s at 2975 / 60 Hz (closed form): too little for an estimate, enough where the speed is fixed."""
+    of_plant = with_levels()
+    machine = replace(of_plant.machines[0], fixed_speed=True)
+    counts = tone_counts(1.0, 2975.0 / 60.0, 16384)
+    store = MemoryStore()
+    async with running(Rig(replace(of_plant, machines=(machine,)), store=store)) as rig:
+        await rig.send(capture_part(START, "long", counts, counts, 1, 1))
+        shown = {level.name: level for level in rig.point().levels}["velocity_1x"]
+        assert shown.value == pytest.approx(1.0, rel=0.02)
+        assert shown.speed == Speed(2975.0, SpeedOrigin.FIXED, None, "speed 2975 r/min fixed by the plant file")
+        assert "fixed by the plant file" in shown.remark
+        assert {level.name: level for level in rig.point().levels}["velocity_rms"].speed is None
+        assert rig.point().rpm is None  # nothing was measured: it tells nobody that the machine runs
+        document = json.loads(to_json(rig.hub.snapshot()))
+        (point,) = [one for one in document["machines"][0]["points"] if one["point"] == "pump-de-h"]
+        (level,) = [one for one in point["levels"] if one["name"] == "velocity_1x"]
+        assert (level["speed"]["origin"], level["speed"]["rpm"], level["speed"]["confidence"]) == ("fixed", 2975.0, None)
+        await rig.send(capture(START + 20, 1.0, rpm=3000.0))
+        shown = {level.name: level for level in rig.point().levels}["velocity_1x"]
+        assert shown.speed == Speed(3000.0, SpeedOrigin.MEASURED)
+        assert shown.remark == ""
+    async with running(Rig(replace(of_plant, machines=(machine,)), store=MemoryStore(before=store), now=START + 30)) as later:
+        kept = {level.name: level for level in later.point().levels}["velocity_1x"]
+        assert kept.speed == Speed(3000.0, SpeedOrigin.MEASURED)
 
 
 async def test_without_a_speed_only_that_level_has_no_data() -> None:

@@ -214,6 +214,9 @@ MACHINES = {
     "standstill at nominal speed": Broken(
         machine("standstill_rpm = 2975\n"), "standstill_rpm", f"{M}.standstill_rpm", "never count as running", "148.75"
     ),
+    "a fixed speed that is not said": Broken(
+        machine('speed = "fixed"\n').replace("rpm = 2975\n", ""), "speed =", f"{M}.speed", "not said", "rpm"
+    ),
     "negative standstill": Broken(
         machine("standstill_rpm = -1\n"), "standstill_rpm", f"{M}.standstill_rpm", "below zero", "5 %"
     ),

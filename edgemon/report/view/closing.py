@@ -56,7 +56,8 @@ def _looked_at(sensor: SensorMaterial, diagnosis: Diagnosis) -> str:
     at = f"capture of {when(sensor.diagnosed_at)}" if sensor.diagnosed_at is not None else "time not told"
     speed = "shaft speed not known"
     if diagnosis.speed_hz is not None:
-        basis = f" ({diagnosis.speed_basis})" if diagnosis.speed_basis else ""
+        sure = "" if diagnosis.speed_confidence is None else f", confidence {diagnosis.speed_confidence:.2f}"
+        basis = f" ({diagnosis.speed_origin.value}: {diagnosis.speed_basis}{sure})" if diagnosis.speed_basis else ""
         speed = f"shaft speed used: {60.0 * diagnosis.speed_hz:.0f} r/min{basis}"
     return f"Sensor {sensor.sensor.id}, {at}; {speed}."
 
