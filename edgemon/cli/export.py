@@ -1,4 +1,4 @@
-"""`edgemon export`: readings, captures or the journal, for spreadsheets and programs."""
+"""`edgemon export`: readings, captures, spectra that sensors sent or the journal, for spreadsheets and programs."""
 
 import argparse
 import csv
@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TextIO
 
+from edgemon.analysis.received import amplitudes
 from edgemon.api.view import journal_view
 from edgemon.cli.capture_files import write_capture
 from edgemon.cli.journal import search_of, store_of
@@ -21,7 +22,7 @@ from edgemon.errors import EdgemonError, SettingsError
 from edgemon.model.event import kind_of
 from edgemon.model.ids import MachineId, PointId, PointKey, SensorId
 from edgemon.model.instant import format_instant
-from edgemon.model.level import LEVEL_KINDS
+from edgemon.model.level import LEVEL_KINDS, Detector
 from edgemon.model.machine import Plant
 from edgemon.model.reading import Capture
 from edgemon.model.search import Search
@@ -33,6 +34,10 @@ from edgemon.units import SI_UNIT, from_si
 CAPTURES = (
     *("sensor", "id", "t", "fs", "time", "received", "unit", "scale", "si_per_count", "rpm"),
     *("temperature_c", "battery_pct", "rssi_dbm", "missing_parts", "sim", "file"),
+)
+SPECTRA = (
+    *("sensor", "id", "t", "axis", "hz", "value", "unit", "detector"),
+    *("window", "averages", "noise_bandwidth_lines", "rpm", "missing_parts", "sim"),
 )
 READINGS = ("point", "level", "t", "value", "unit", "machine", "sensor", "time", "fit", "sim")
 JOURNAL = ("seq", "t", "kind", "time", "recorded", "machine", "point", "person", "text", "sim", "hash", "document")
@@ -67,13 +72,13 @@ def add(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None
     """Register the command."""
     parser = commands.add_parser(
         "export",
-        help="readings, captures or the journal as CSV",
+        help="readings, captures, spectra or the journal as CSV",
         description=__doc__,
         epilog="Reads the store only, whether the daemon runs or not. Column t is seconds since 1970-01-01 UTC, exact; time is "
         "the same for people. Levels at points have their point, what a sensor says has its sensor, under its own name. Text "
         "that a spreadsheet would take for a formula stands behind an apostrophe.",
     )
-    parser.add_argument("what", choices=sorted(_TABLES), metavar="WHAT", help="captures, readings or journal")
+    parser.add_argument("what", choices=sorted(_TABLES), metavar="WHAT", help="captures, spectra, readings or journal")
     add_config(parser)
     parser.add_argument("--file", metavar="FILE", type=Path, help="another store than gateway.toml names")
     parser.add_argument("--format", metavar="FORMAT", default="csv", help=f"csv; {', '.join(PLANNED)}: not there yet")
@@ -191,6 +196,28 @@ def _capture(one: Capture, file: str) -> Sequence[object]:
     )
 
 
+def spectra(stream: Stream, request: Request) -> Iterator[Sequence[object]]:
+    """Give a row a line of every spectrum that a sensor sent; amplitudes r.m.s., in the house's unit of their quantity."""
+    wanted = _sensors(request)
+    for sensor in (None,) if wanted is None else sorted(wanted):
+        one = None if sensor is None else SensorId(sensor)
+        for capture in stream.captures(one, request.since, request.until, request.sim, with_samples=True, spectra=True):
+            yield from _lines(capture)
+
+
+def _lines(one: Capture) -> Iterator[Sequence[object]]:
+    form = one.form
+    if form is None:
+        return
+    shared = (text(form.window), form.averages, form.noise_bandwidth_lines, one.rpm)
+    rest = (" ".join(map(str, one.missing_parts)), int(one.sim))
+    for axis, words in sorted(one.axes.items()):
+        for number, value in enumerate(amplitudes(words, form, one.si_per_count)):
+            hz = round(form.first_hz + number * form.line_hz, 9)
+            told = (text(axis), hz, float(value), SI_UNIT[form.quantity], Detector.RMS.value)
+            yield (one.sensor, text(one.id), one.taken_at, *told, *shared, *rest)
+
+
 def readings(stream: Stream, request: Request) -> Iterator[Sequence[object]]:
     """Give a row a value, trend by trend."""
     sensors, points = _sensors(request), _points(request)
@@ -241,6 +268,7 @@ def text(said: str) -> str:
 Rows = Callable[[Stream, Request], Iterable[Sequence[object]]]
 _TABLES: dict[str, tuple[tuple[str, ...], Rows]] = {
     "captures": (CAPTURES, captures),
+    "spectra": (SPECTRA, spectra),
     "readings": (READINGS, readings),
     "journal": (JOURNAL, journal),
 }

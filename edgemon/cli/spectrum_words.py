@@ -101,11 +101,17 @@ def _source(source: Source) -> list[str]:
     )
     kind = "  SIMULATED" if source.sim else ""
     speed = "speed not known" if source.rpm is None else f"{source.rpm:.5g} r/min, {clean(source.speed_basis)}"
-    lines = [f"{name}{when}{kind}", f"{source.samples} samples at {source.fs_hz:g} Hz; {speed}"]
+    lines = [f"{name}{when}{kind}", f"{_of_what(source)}; {speed}"]
     if source.quality != "good":
         why = "; ".join(clean(one, 200) for one in source.remarks or source.flaws)
         lines.append(f"NOT FIT to judge by: {why}")
     return lines
+
+
+def _of_what(source: Source) -> str:
+    if source.samples:
+        return f"{source.samples} samples at {source.fs_hz:g} Hz"
+    return f"lines up to {source.fs_hz / 2.0:g} Hz, as the sensor sent them: no waveform, no envelope"
 
 
 def captures_text(page: CapturePage) -> str:
@@ -118,6 +124,7 @@ def captures_text(page: CapturePage) -> str:
 
 def _listed(one: CaptureView) -> str:
     rpm = "-" if one.rpm is None else f"{one.rpm:.0f} r/min"
-    text = f"{format_instant(one.t)}  {clean(one.id):24}  {one.fs_hz:8g} Hz  {one.samples:8}  {rpm:>10}  {one.quality}"
+    size = f"{one.lines:8} lines" if one.lines else f"{one.samples:8}"
+    text = f"{format_instant(one.t)}  {clean(one.id):24}  {one.fs_hz:8g} Hz  {size}  {rpm:>10}  {one.quality}"
     text += f" ({', '.join(clean(flaw) for flaw in one.flaws)})" if one.flaws else ""
     return text + ("  SIMULATED" if one.sim else "")

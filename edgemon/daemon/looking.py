@@ -7,6 +7,7 @@ from concurrent.futures import Executor
 from typing import TypeVar
 
 from edgemon.engine.look import Material, capture_view, look_at_waveform, of_capture
+from edgemon.engine.look_received import look_at_received, received_view
 from edgemon.engine.look_spectrum import look_at_envelope, look_at_spectrum
 from edgemon.engine.memory import Setting
 from edgemon.errors import ParameterError, StoreCorrupt, StoreError
@@ -24,6 +25,7 @@ from edgemon.model.look import (
 )
 from edgemon.model.machine import Point
 from edgemon.model.reading import Capture
+from edgemon.model.sends import Sends
 from edgemon.store.port import Reader
 
 MOST_LISTED = 50
@@ -69,7 +71,7 @@ class Looking:
         if not 1 <= limit <= MOST_LISTED:
             raise ParameterError(f"{limit} captures", "limit", f"1 to {MOST_LISTED}")
         until = LATEST if before is None else math.nextafter(_instant(before, "before"), -math.inf)
-        keys = await self._reader.captures(point.sensor, EARLIEST, until, sim, limit + 1)
+        keys = await self._reader.captures(point.sensor, EARLIEST, until, sim, limit + 1, spectra=None)
         page = _whole(keys, limit)
         views = [await self._described(point, one) for one in page]
         return CapturePage(tuple(views), page[-1].taken_at if len(keys) > len(page) else None)
@@ -80,7 +82,12 @@ class Looking:
 
     async def spectrum(self, key: PointKey, which: Which, sim: bool, request: SpectrumRequest) -> SpectrumView:
         """Take a spectrum; errors likewise."""
-        return await self._look(key, which, sim, request.rpm, lambda material: look_at_spectrum(material, request))
+        point, setting = self._point(key), self._setting()
+        both = (True, False) if point.sends is Sends.SPECTRUM else (False, True)
+        capture = await self._capture(key, point, which, sim, both)
+        if capture.form is not None:
+            return await self._work(lambda: look_at_received(setting, key, capture, request))
+        return await self._work(lambda: look_at_spectrum(of_capture(setting, key, capture, request.rpm), request))
 
     async def envelope(self, key: PointKey, which: Which, sim: bool, request: EnvelopeRequest) -> SpectrumView:
         """Take the spectrum of an envelope; errors likewise."""
@@ -101,7 +108,8 @@ class Looking:
             )
         if capture is None:
             raise StoreError(f"capture {key.id} is gone", str(key.sensor), "ask again")
-        return await self._work(lambda: capture_view(setting, point, capture))
+        describe = capture_view if capture.form is None else received_view
+        return await self._work(lambda: describe(setting, point, capture))
 
     async def _work(self, work: Callable[[], T]) -> T:
         if self._waiting >= MOST_WAITING:
@@ -118,19 +126,26 @@ class Looking:
             raise ParameterError("no such point", str(key))
         return point
 
-    async def _capture(self, key: PointKey, point: Point, which: Which, sim: bool) -> Capture:
-        wanted = await self._wanted(point, which, sim)
-        capture = None if wanted is None else await self._reader.capture(wanted)
-        if capture is None:
-            raise ParameterError(_nothing(which, sim), str(key), "list what is stored; a sensor may send levels only")
-        return capture
+    async def _capture(
+        self, key: PointKey, point: Point, which: Which, sim: bool, kinds: tuple[bool, ...] = (False,)
+    ) -> Capture:
+        """Give the first capture that is meant: of `kinds`, waveforms (False) and spectra (True), in their order."""
+        for spectra in kinds:
+            wanted = await self._wanted(point, which, sim, spectra)
+            capture = None if wanted is None else await self._reader.capture(wanted)
+            if capture is not None:
+                return capture
+        if kinds == (False,) and await self._wanted(point, which, sim, spectra=True) is not None:
+            why = "a spectrum holds no waveform, and no envelope"
+            raise ParameterError(f"sensor {point.sensor} sent a spectrum", str(key), why)
+        raise ParameterError(_nothing(which, sim), str(key), "list what is stored; a sensor may send levels only")
 
-    async def _wanted(self, point: Point, which: Which, sim: bool) -> CaptureKey | None:
+    async def _wanted(self, point: Point, which: Which, sim: bool, spectra: bool) -> CaptureKey | None:
         if which.capture is not None and which.at is not None:
-            return CaptureKey(point.sensor, CaptureId(which.capture), which.at, sim)
+            return CaptureKey(point.sensor, CaptureId(which.capture), which.at, sim, spectra)
         until = LATEST if which.at is None else _instant(which.at, "at")
         most = 1 if which.capture is None else MOST_SEARCHED
-        keys = await self._reader.captures(point.sensor, EARLIEST, until, sim, most)
+        keys = await self._reader.captures(point.sensor, EARLIEST, until, sim, most, spectra)
         return next((one for one in keys if which.capture in (None, one.id)), None)
 
 

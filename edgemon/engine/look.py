@@ -87,9 +87,7 @@ def of_capture(setting: Setting, key: PointKey, capture: Capture, rpm: float | N
     name = f"{key.machine}/{key.point}"
     samples = capture.axes[point.axis].astype(np.float64) * capture.si_per_count
     facts = facts_of(setting.plant.machine_of[key.machine], capture)
-    said = ("told by the sensor", TOLD) if capture.rpm else ("as in the plant file", NOMINAL)
-    if facts.speed_origin is SpeedOrigin.FIXED:
-        said = ("fixed by the plant file", NOMINAL)
+    said = said_of(facts, capture)
     source = Source(
         name,
         capture.taken_at,
@@ -107,6 +105,13 @@ def of_capture(setting: Setting, key: PointKey, capture: Capture, rpm: float | N
     material = Material(samples, capture.fs_hz, Quantity.ACCELERATION, source, facts, said[1], point.band, point.envelope_band)
     material = replace(material, separation=point.separation)
     return with_speed(material, samples, rpm, said)
+
+
+def said_of(facts: MachineFacts, capture: Capture) -> tuple[str, float]:
+    """Say where the speed of a capture comes from, and how far it may be off."""
+    if capture.rpm:
+        return "told by the sensor", TOLD
+    return ("fixed by the plant file" if facts.speed_origin is SpeedOrigin.FIXED else "as in the plant file"), NOMINAL
 
 
 def of_record(record: Record, channel: int, facts: MachineFacts, where: str, rpm: float | None = None) -> Material:

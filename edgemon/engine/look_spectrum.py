@@ -38,7 +38,7 @@ _PEAK = {"rms": 1.0, "peak": math.sqrt(2.0), "peak-to-peak": 2.0 * math.sqrt(2.0
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class _Wave:
+class Wave:
     """What is transformed: a waveform or an envelope."""
 
     samples: NDArray[np.floating]
@@ -52,7 +52,7 @@ class _Wave:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class _Taken:
+class Taken:
     """A spectrum in the measured quantity, and how it was taken."""
 
     native: Spectrum
@@ -93,7 +93,7 @@ def look_at_spectrum(material: Material, request: SpectrumRequest) -> SpectrumVi
     material = _over_angle(material) if request.over_angle else material
     unit, size = unit_for(material, quantity, request.unit)
     fmax = material.fs_hz / RATE_OVER_HIGHEST if request.fmax_hz is None else request.fmax_hz
-    return _view(material, request, _Wave(material.samples, material.quantity, quantity, unit, size, "spectrum", fmax))
+    return _view(material, request, Wave(material.samples, material.quantity, quantity, unit, size, "spectrum", fmax))
 
 
 def look_at_envelope(material: Material, request: EnvelopeRequest) -> SpectrumView:
@@ -131,7 +131,7 @@ def look_at_envelope(material: Material, request: EnvelopeRequest) -> SpectrumVi
     kind = ("squared " if request.squared else "") + "envelope" + (", whitened" if request.whitened else "")
     kind += "" if way == "none" else f", repeating parts taken out by {_BY[way]}"
     accelerated = Quantity.ACCELERATION
-    return _view(material, request, _Wave(strength, accelerated, accelerated, unit, size, kind, fmax, f"{band}, {why}"))
+    return _view(material, request, Wave(strength, accelerated, accelerated, unit, size, kind, fmax, f"{band}, {why}"))
 
 
 def _over_angle(material: Material) -> Material:
@@ -169,15 +169,20 @@ def _band(material: Material, request: EnvelopeRequest, wave: NDArray[np.floatin
     return usual, "the usual one, for none rings with impacts"
 
 
-def _view(material: Material, request: SpectrumRequest, wave: _Wave) -> SpectrumView:
+def _view(material: Material, request: SpectrumRequest, wave: Wave) -> SpectrumView:
+    if request.window not in COSINES:
+        raise ParameterError(f"unknown window {request.window[:40]!r}", "window", f"one of {', '.join(COSINES)}")
+    taken = _zoomed(material, request, wave) if _is_zoom(request) else _averaged(material, request, wave)
+    return view_of(material, request, wave, taken)
+
+
+def view_of(material: Material, request: SpectrumRequest, wave: Wave, taken: Taken) -> SpectrumView:
+    """Show lines that were taken, in what was asked for; errors as for `look_at_spectrum`."""
     per_hz = _per_hz(material, request.axis)
     if request.detector not in DETECTORS:
         raise ParameterError(f"unknown detector {request.detector[:40]!r}", "detector", f"one of {', '.join(DETECTORS)}")
-    if request.window not in COSINES:
-        raise ParameterError(f"unknown window {request.window[:40]!r}", "window", f"one of {', '.join(COSINES)}")
     if not 1 <= request.peaks <= MOST_PEAKS:
         raise ParameterError(f"{request.peaks} peaks", "peaks", f"1 to {MOST_PEAKS}")
-    taken = _zoomed(material, request, wave) if _is_zoom(request) else _averaged(material, request, wave)
     low = _lowest(request, wave, taken)
     skip = max(0, math.ceil((low - taken.first_hz) / taken.step_hz - 1e-9))
     hz = taken.first_hz + taken.step_hz * np.arange(skip, taken.amplitude.size, dtype=np.float64)
@@ -240,7 +245,7 @@ def _is_zoom(request: SpectrumRequest) -> bool:
     return True
 
 
-def _zoomed(material: Material, request: SpectrumRequest, wave: _Wave) -> _Taken:
+def _zoomed(material: Material, request: SpectrumRequest, wave: Wave) -> Taken:
     from edgemon.analysis.zoom import zoom_spectrum  # loads a large part of SciPy, and few ask for it
 
     low, high, half = request.zoom_low_hz, request.zoom_high_hz, material.fs_hz / 2.0
@@ -251,10 +256,10 @@ def _zoomed(material: Material, request: SpectrumRequest, wave: _Wave) -> _Taken
         raise ParameterError(f"{lines} lines", "lines", f"{FEWEST_LINES} to {USUAL_LINES} in a zoom")
     found = zoom_spectrum(wave.samples, material.fs_hz, low, high, lines, wave.quantity, request.window)
     native = averaged_spectrum(wave.samples, material.fs_hz, wave.samples.size, wave.quantity, request.window)
-    return _Taken(native, found.amplitude, low, found.step_hz, 1, 1.0)
+    return Taken(native, found.amplitude, low, found.step_hz, 1, 1.0)
 
 
-def _averaged(material: Material, request: SpectrumRequest, wave: _Wave) -> _Taken:
+def _averaged(material: Material, request: SpectrumRequest, wave: Wave) -> Taken:
     n, fs_hz, fmax = int(wave.samples.size), material.fs_hz, wave.fmax_hz
     if not 0.0 < fmax <= fs_hz / 2.0:
         raise ParameterError(f"{fmax:g} Hz", "fmax_hz", f"above 0, at most half the sample rate, {fs_hz / 2.0:g} Hz")
@@ -274,7 +279,7 @@ def _averaged(material: Material, request: SpectrumRequest, wave: _Wave) -> _Tak
     native = averaged_spectrum(used, fs_hz, size, wave.quantity, request.window, request.overlap, request.hold)
     native = shown(native, fmax)
     worth = effective_averages(count, size, request.window, request.overlap)
-    return _Taken(native, native.amplitude, 0.0, native.line_hz, count, worth)
+    return Taken(native, native.amplitude, 0.0, native.line_hz, count, worth)
 
 
 def _window_size(lines: int | None, n: int, fs_hz: float, fmax: float) -> int:
@@ -291,7 +296,7 @@ def _window_size(lines: int | None, n: int, fs_hz: float, fmax: float) -> int:
     return size
 
 
-def _lowest(request: SpectrumRequest, wave: _Wave, taken: _Taken) -> float:
+def _lowest(request: SpectrumRequest, wave: Wave, taken: Taken) -> float:
     if request.low_hz is not None:
         if not (math.isfinite(request.low_hz) and request.low_hz >= 0.0):
             raise ParameterError(f"{request.low_hz:g} Hz", "low_hz", "0 or more")
@@ -317,7 +322,7 @@ def _total(native: Spectrum, low_hz: float, high_hz: float, steps: int) -> float
 def _peaks(
     material: Material,
     request: SpectrumRequest,
-    taken: _Taken,
+    taken: Taken,
     band: tuple[float, float],
     scales: tuple[int, float, float, float],
 ) -> tuple[Peak, ...]:

@@ -108,6 +108,8 @@ class CaptureView:
     flaws: tuple[str, ...]
     remarks: tuple[str, ...]
     sim: bool
+    lines: int = 0
+    """Lines of a spectrum that the sensor sent; 0 of a waveform."""
 
 
 @dataclass(frozen=True, slots=True)

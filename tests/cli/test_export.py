@@ -20,7 +20,7 @@ from edgemon.model.event import MessageRejected
 from edgemon.model.ids import CaptureId, MachineId, PointId, PointKey, SensorId
 from edgemon.store.port import Commit
 from edgemon.store.sqlite import SqliteStore
-from edgemon.units import Quantity, from_si
+from edgemon.units import SI_UNIT, Quantity, from_si
 from tests.store import builders as make
 from tests.support.daemon import plant_toml
 
@@ -85,6 +85,24 @@ async def test_captures_have_their_facts(config: Path, capsys: pytest.CaptureFix
     assert [row["id"] for row in exported(config, capsys, "captures", "--machine", "hp-pump-2")] == ["c-2"]
     since = ("--since", "2027-01-15T08:10:00.25Z", "--until", "2027-01-15T08:15:00.25Z")
     assert [row["id"] for row in exported(config, capsys, "captures", *since)] == ["c-2"]
+
+
+async def test_spectra_that_sensors_sent_have_a_row_a_line(config: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    rows = exported(config, capsys, "spectra")
+    stored = {one.id: one for one in (make.spectrum(1), make.spectrum(5))}
+    assert {row["id"] for row in rows} == set(stored)
+    for name, one in stored.items():
+        form = one.form
+        assert form is not None
+        for axis, words in one.axes.items():
+            mine = [row for row in rows if (row["id"], row["axis"]) == (name, axis)]
+            sent = np.ascontiguousarray(words).view("<f4" if form.is_float else "<u2").astype(float) * one.si_per_count
+            np.testing.assert_array_equal([float(row["value"]) for row in mine], sent)
+            assert [float(row["hz"]) for row in mine] == pytest.approx(
+                (form.first_hz + form.line_hz * np.arange(sent.size)).tolist()
+            )
+            assert {(row["detector"], row["unit"]) for row in mine} == {("r.m.s.", SI_UNIT[form.quantity])}
+    assert exported(config, capsys, "spectra", "--machine", "hp-pump-2") == []
 
 
 async def test_readings_are_the_stored_values_in_the_unit_beside_them(config: Path, capsys: pytest.CaptureFixture[str]) -> None:

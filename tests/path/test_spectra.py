@@ -8,14 +8,17 @@ from dataclasses import replace
 import pytest
 
 from edgemon.analysis.received import UNKNOWABLE
+from edgemon.daemon.looking import Looking
+from edgemon.errors import ParameterError
 from edgemon.model.ids import SensorId
+from edgemon.model.look import EnvelopeRequest, SpectrumRequest, WaveformRequest, Which
 from edgemon.model.machine import Plant
 from edgemon.model.sends import Sends
 from edgemon.store.memory import MemoryStore
 from tests.path.test_diagnostics import diagnosing, settled
 from tests.support.captures import capture
 from tests.support.plants import SENSOR, gateway, plant
-from tests.support.rig import READING, START, Rig, running
+from tests.support.rig import READING, START, Inline, Rig, running
 from tests.support.spectra import pack, parts, spectrum
 
 SPECTRUM = "edgemon/v1/sensor/s-0001/spectrum"
@@ -197,3 +200,21 @@ async def test_a_sensor_of_levels_only_has_limits_states_and_silence_and_says_th
         assert (await diagnostics.diagnose(rig.setting.plant.machines[0].points[0].key, False, "analyst")).done
         await rig.pass_time(100.0, every=10.0)
         assert (rig.published()["state"], rig.published()["quality"]) == ("alarm", "stale")
+
+
+async def test_a_stored_spectrum_is_listed_and_shown_and_what_it_cannot_tell_is_said() -> None:
+    async with running(Rig(sending(Sends.SPECTRUM))) as rig:
+        looking = Looking(lambda: rig.setting, rig.store, Inline())
+        await rig.send(spectrum(START, 2.0, id="p-7"), SPECTRUM)
+        key = rig.setting.plant.machines[0].points[0].key
+        (listed,) = (await looking.captures(key, False, None, 10)).captures
+        assert (listed.id, listed.lines, listed.samples) == ("p-7", 800, 0)
+        for which in (Which(), Which("p-7"), Which("p-7", START)):
+            view = await looking.spectrum(key, which, False, SpectrumRequest())
+            assert view.source.capture == "p-7"
+            assert view.peaks[0].hz == pytest.approx(50.0, abs=0.01)
+            assert view.peaks[0].amplitude == pytest.approx(2.0, rel=0.01)
+        with pytest.raises(ParameterError, match="no envelope"):
+            await looking.envelope(key, Which(), False, EnvelopeRequest())
+        with pytest.raises(ParameterError, match="no waveform"):
+            await looking.waveform(key, Which(), False, WaveformRequest())
