@@ -42,6 +42,19 @@ class Mark:
 
 
 @dataclass(frozen=True, slots=True)
+class Crossing:
+    """When a limit is expected to be crossed, with its interval."""
+
+    value: float
+    """The limit."""
+    earliest: Instant
+    likely: Instant | None
+    latest: Instant | None
+    """None: nobody can say; the interval is open."""
+    tone: Tone
+
+
+@dataclass(frozen=True, slots=True)
 class TrendPlot:
     """Values over time, in the unit of the label."""
 
@@ -53,6 +66,8 @@ class TrendPlot:
     until: Instant
     limits: tuple[LimitLine, ...] = ()
     marks: tuple[Mark, ...] = ()
+    crossings: tuple[Crossing, ...] = ()
+    """Forecasts; the time axis then reaches beyond `until`, at most as far again as the period is long."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -1,6 +1,7 @@
 """Plots by Matplotlib, as SVG for pages and PNG for PDF; the same values give the same bytes."""
 
 import io
+import math
 import re
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
@@ -53,6 +54,8 @@ FEW = 150
 GAP = 4.0
 """A line breaks where the next value comes after so many times the usual step. House choice."""
 _DAY = 86_400.0
+FAR = 1000.0
+"""Lengths of the plot: where the end of an open interval is drawn."""
 
 
 def svg(plot: Plot, name: str) -> str:
@@ -127,15 +130,43 @@ def _trend(axes: Axes, plot: TrendPlot) -> None:
     marker = "o" if fit.sum() <= FEW else ""
     axes.plot(*_broken(times[fit], values[fit]), color=INK, linewidth=1.0, marker=marker, markersize=2.0)
     axes.plot(times[~fit], values[~fit], color=PALE, linestyle="", marker="x", markersize=4.0)
-    axes.set_xlim(plot.since / _DAY, max(plot.until, plot.since + 1.0) / _DAY)
+    until = _end(plot)
+    axes.set_xlim(plot.since / _DAY, until / _DAY)
     every = [0.0, *plot.values, *(line.value for line in plot.limits), *(v for line in plot.limits for _, v in line.steps)]
     axes.set_ylim(min(every), min(every) + 1.25 * (max(every) - min(every) or 1.0))
     _limits(axes, plot)
+    _crossings(axes, plot, until)
     _numbers(axes, plot)
     locator = AutoDateLocator(tz="UTC", minticks=4, maxticks=9)  # type: ignore[no-untyped-call]
     axes.xaxis.set_major_locator(locator)
     axes.xaxis.set_major_formatter(ConciseDateFormatter(locator, tz="UTC"))  # type: ignore[no-untyped-call]
     axes.set_xlabel("Time (UTC)")
+
+
+def _end(plot: TrendPlot) -> float:
+    """Give the end of the time axis: with a forecast at most as much again as the period is long."""
+    now = max(plot.until, plot.since + 1.0)
+    wanted = [at for one in plot.crossings for at in (one.earliest, one.likely, one.latest) if at is not None]
+    return min(max([now, *wanted]) + (0.03 * (now - plot.since) if wanted else 0.0), now + (now - plot.since))
+
+
+def _crossings(axes: Axes, plot: TrendPlot, until: float) -> None:
+    """Draw forecasts: a wedge from the newest value to the limit, and on it the interval of the crossing."""
+    fit = [(at, value) for at, value, good in zip(plot.times, plot.values, plot.fit, strict=True) if good]
+    if not fit or not plot.crossings:
+        return
+    begin, value = fit[-1]
+    axes.axvline(plot.until / _DAY, color=PALE, linewidth=0.8)
+    for one in plot.crossings:
+        colour = TONES[one.tone]
+        ends = [max(one.earliest, begin), max(one.latest or math.inf, begin)]
+        shown = [min(end, until + FAR * (until - plot.since)) for end in ends]  # beyond the axis it is cut off
+        axes.fill(np.array([begin, *shown]) / _DAY, [value, one.value, one.value], color=colour, alpha=0.12, linewidth=0.0)
+        axes.plot(np.array(shown) / _DAY, [one.value, one.value], color=colour, linewidth=3.5, alpha=0.6, solid_capstyle="butt")
+        if one.likely is not None and one.likely <= until:
+            axes.plot([one.likely / _DAY], [one.value], color=colour, marker="o", markersize=4.0, linestyle="")
+            course = np.array([begin, one.likely]) / _DAY
+            axes.plot(course, [value, one.value], color=colour, linewidth=0.7, linestyle=(0, (2, 2)))
 
 
 def _limits(axes: Axes, plot: TrendPlot) -> None:

@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from edgemon.report import plots
-from edgemon.report.document import LimitLine, Mark, Plot, SpectrumPlot, Tone, TrendPlot, WaveformPlot
+from edgemon.report.document import Crossing, LimitLine, Mark, Plot, SpectrumPlot, Tone, TrendPlot, WaveformPlot
 from edgemon.report.port import Family, Marker
 
 TREND = TrendPlot(
@@ -87,3 +87,26 @@ def luminance(colour: str) -> float:
 @pytest.mark.parametrize("tone", list(Tone))
 def test_every_ink_can_be_read_on_white(tone: Tone) -> None:
     assert 1.05 / (luminance(plots.TONES[tone]) + 0.05) >= 4.5
+
+
+def test_a_forecast_lengthens_the_time_axis_at_most_twofold_and_changes_the_picture() -> None:
+    day = 86_400.0
+    bare = TrendPlot("mm/s", (0.0, day), (1.0, 2.0), (True, True), 0.0, day, (LimitLine(4.5, "alarm", Tone.ALARM),))
+    ends = {
+        None: 1.0,
+        (1.2, 1.4, 1.5): 1.5 + 0.03,
+        (1.2, 1.4, None): 1.4 + 0.03,
+        (1.2, 3.0, 9.0): 2.0,
+    }
+    for times, end in ends.items():
+        crossings = ()
+        if times is not None:
+            earliest, likely, latest = (None if one is None else one * day for one in times)
+            assert earliest is not None
+            crossings = (Crossing(4.5, earliest, likely, latest, Tone.ALARM),)
+        plot = replace(bare, crossings=crossings)
+        figure = plots._draw(plot)
+        (axes,) = figure.axes
+        assert axes.get_xlim() == pytest.approx((0.0, end))
+        assert axes.get_ylim()[1] > 4.5
+        assert (plots.svg(plot, "a") == plots.svg(bare, "a")) is (times is None)

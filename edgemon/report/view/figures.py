@@ -9,6 +9,7 @@ from edgemon.model.limit import Severity
 from edgemon.model.spectrum import Spectrum
 from edgemon.report.document import (
     Block,
+    Crossing,
     Heading,
     LimitLine,
     Mark,
@@ -84,13 +85,30 @@ def _trend(point: PointMaterial, level: LevelMaterial, material: Material) -> Pi
         until=material.until,
         limits=_limit_lines(level, point, material),
         marks=marks,
+        crossings=_crossings(level),
     )
     unfit = sum(not value.fit for value in level.values)
     caption = f"{_detector(level)}{_band(point, level.name)}{len(level.values)} values"
     caption += f", of them {unfit} from unfit captures (crosses, not judged)" if unfit else ""
     caption += f"; limits: {level.limit.origin}" if level.limit is not None else "; no limit is set"
     told = "; ".join(f"{mark.number} {stamp(mark.at)[11:]} {_short(one)}" for mark, one in zip(marks, happenings, strict=True))
+    if plot.crossings:
+        caption += (
+            "; right of the grey line: forecast, on a limit a bar from earliest to latest crossing, a dot at the likely one"
+        )
     return Picture(plot, f"{_label(level)} over time", f"{capital(caption)}.{' Events: ' + told + '.' if told else ''}")
+
+
+def _crossings(level: LevelMaterial) -> tuple[Crossing, ...]:
+    """Give the forecasts that there are; limits in the unit of the plot."""
+    if level.outlook is None or level.limit is None or level.outlook.unit != level.limit.unit:
+        return ()
+    tones = {severity.word: tone for severity, tone in _TONES.items()}
+    return tuple(
+        Crossing(one.limit, one.earliest, one.likely, one.latest, tones.get(one.severity, Tone.PLAIN))
+        for one in level.outlook.forecasts
+        if not one.reason and one.earliest is not None
+    )
 
 
 def _detector(level: LevelMaterial) -> str:

@@ -17,6 +17,7 @@ from edgemon.model.instant import format_instant
 from edgemon.model.limit import Severity
 from edgemon.report.document import Block, Bullets, Facts, Heading, Paragraph, Section, Table, Tone
 from edgemon.report.port import LevelMaterial, Material, PointMaterial, SensorMaterial
+from edgemon.report.view.occurrences import occurrence_table
 from edgemon.report.view.standing import Assessment, severity_of
 from edgemon.report.view.words import (
     amount,
@@ -174,10 +175,13 @@ def _journal_remarks(material: Material) -> Iterator[str]:
 
 
 def history_section(material: Material) -> Section:
-    """Make the alarm history out of the journal, newest last."""
+    """Make the alarm history out of the journal: a row an occurrence, then what happened in its order, newest last."""
     kinds = (AlarmChanged, CommandRefused, RunningChanged, DiagnosisMade)
     rows = [one for one in material.history if isinstance(one.event, kinds)]
-    blocks: list[Block] = []
+    table_of = occurrence_table(material)
+    blocks: list[Block] = [] if table_of is None else [Heading("Each time an alarm was raised"), table_of]
+    if table_of is not None and rows:
+        blocks.append(Heading("What happened, one after another"))
     if len(rows) > MOST_ROWS:
         blocks.append(Paragraph(f"The newest {MOST_ROWS} of {len(rows)} entries; the others are in the journal."))
     shown = rows[-MOST_ROWS:]

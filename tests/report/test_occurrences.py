@@ -1,0 +1,95 @@
+"""Alarms put together by occurrence: by hand, from changes as the journal has them."""
+
+from dataclasses import replace
+
+from edgemon.model.alarm import AlarmState
+from edgemon.model.event import AlarmChanged
+from edgemon.model.limit import Severity
+from edgemon.model.snapshot import TrendPoint
+from edgemon.report.document import Tone, TrendPlot
+from edgemon.report.port import Happening, LevelMaterial
+from edgemon.report.view.figures import evidence_sections
+from edgemon.report.view.occurrences import occurrence_table, occurrences
+from edgemon.report.view.standing import assess
+from tests.report import making
+
+SINCE = making.SINCE
+
+
+def change(what: str, severity: Severity, after_s: float, number: int = 1, **more: object) -> AlarmChanged:
+    to = AlarmState.NORM if what == "CLEARED" else AlarmState.UNACK
+    event = making.changed(what, to, severity, SINCE + after_s).event
+    assert isinstance(event, AlarmChanged)
+    return replace(event, occurrence=number, **more)  # type: ignore[arg-type]
+
+
+FIRST = (
+    change("RAISED", Severity.ALERT, 100.0, value=0.0030, limit=0.0028),
+    change("LEVEL_UP", Severity.ALARM, 200.0, value=0.0046, limit=0.0045),
+    change("ACK", Severity.ALARM, 260.0, by="B. Operator", value=None, limit=None),
+    change("CLEARED", Severity.NORMAL, 3800.0, value=0.0020, limit=0.0045),
+)
+SECOND = (change("RAISED", Severity.ALERT, 9000.0, 2, value=0.0029, limit=0.0028),)
+
+
+def table_of(*events: AlarmChanged, earlier: tuple[AlarmChanged, ...] = (), values: tuple[TrendPoint, ...] = ()):  # type: ignore[no-untyped-def]
+    made = making.material()
+    level = LevelMaterial("velocity_rms", making.VELOCITY, values)
+    (point,) = made.points
+    told = [tuple(Happening(event, "told") for event in part) for part in (events, earlier)]
+    return occurrence_table(replace(made, points=(replace(point, levels=(level,)),), history=told[0], earlier=told[1]))
+
+
+def test_a_row_each_time_one_was_raised() -> None:
+    table = table_of(*FIRST, *SECOND)
+    assert [row[1:] for row in table.rows] == [
+        (
+            "2026-02-23 06:31:40",
+            "Alarm",
+            "4.60 mm/s",
+            "4.5 mm/s",
+            "B. Operator, 2026-02-23 06:34:20",
+            "2026-02-23 07:33:20, after 1 hour",
+        ),
+        ("2026-02-23 09:00:00", "Alert", "2.90 mm/s", "2.8 mm/s", "not acknowledged", "still there"),
+    ]
+    assert table.rows[0][0] == "Pump DE horizontal: velocity r.m.s."
+    assert table.tones == (Tone.ALARM, Tone.ALERT)
+
+
+def test_the_highest_value_is_that_of_the_trend_between_raising_and_return() -> None:
+    values = tuple(
+        TrendPoint(SINCE + at, value, fit)
+        for at, value, fit in ((50.0, 0.009, True), (300.0, 0.0061, True), (400.0, 0.0099, False), (5000.0, 0.008, True))
+    )
+    assert table_of(*FIRST, values=values).rows[0][3] == "6.10 mm/s"  # before, unfit and after do not count
+
+
+def test_what_was_raised_before_the_period_and_is_still_there_is_told() -> None:
+    before = change("RAISED", Severity.ALERT, -5000.0)
+    over = (change("RAISED", Severity.ALARM, -9000.0, 7), change("CLEARED", Severity.NORMAL, -8000.0, 7))
+    table = table_of(earlier=(*over, before))
+    assert [(row[1], row[6]) for row in table.rows] == [("2026-02-23 05:06:40", "still there")]
+    (cut,) = occurrences((change("CLEARED", Severity.NORMAL, 10.0, 3),), SINCE)
+    assert cut.raised_at is None
+    assert table_of() is None
+
+
+def test_shelving_alone_is_no_occurrence() -> None:
+    assert occurrences((change("SHELVED", Severity.NORMAL, 10.0),), SINCE) == ()
+
+
+def test_forecasts_stand_in_the_trend_plot() -> None:
+    made = making.material(0.0026, 0.0021)
+    level = replace(made.points[0].levels[0], outlook=making.outlook())
+    made = replace(made, points=(replace(made.points[0], levels=(level,)),))
+    pictures = [
+        block for section in evidence_sections(made, assess(made)) for block in section.blocks if hasattr(block, "plot")
+    ]
+    plot = pictures[0].plot
+    assert isinstance(plot, TrendPlot)
+    (crossing,) = plot.crossings
+    day = 86_400.0
+    assert (crossing.value, crossing.tone) == (4.5, Tone.ALARM)
+    assert (crossing.earliest, crossing.likely, crossing.latest) == tuple(making.UNTIL + k * day for k in (3, 5, 9))
+    assert "forecast" in pictures[0].caption
