@@ -6,7 +6,7 @@ from edgemon.model.alarm import AlarmState
 from edgemon.model.event import AlarmChanged
 from edgemon.model.limit import Severity
 from edgemon.model.snapshot import TrendPoint
-from edgemon.report.document import Tone, TrendPlot
+from edgemon.report.document import Picture, Table, Tone, TrendPlot
 from edgemon.report.port import Happening, LevelMaterial
 from edgemon.report.view.figures import evidence_sections
 from edgemon.report.view.occurrences import occurrence_table, occurrences
@@ -32,7 +32,9 @@ FIRST = (
 SECOND = (change("RAISED", Severity.ALERT, 9000.0, 2, value=0.0029, limit=0.0028),)
 
 
-def table_of(*events: AlarmChanged, earlier: tuple[AlarmChanged, ...] = (), values: tuple[TrendPoint, ...] = ()):  # type: ignore[no-untyped-def]
+def table_of(
+    *events: AlarmChanged, earlier: tuple[AlarmChanged, ...] = (), values: tuple[TrendPoint, ...] = ()
+) -> Table | None:
     made = making.material()
     level = LevelMaterial("velocity_rms", making.VELOCITY, values)
     (point,) = made.points
@@ -42,6 +44,7 @@ def table_of(*events: AlarmChanged, earlier: tuple[AlarmChanged, ...] = (), valu
 
 def test_a_row_each_time_one_was_raised() -> None:
     table = table_of(*FIRST, *SECOND)
+    assert table is not None
     assert [row[1:] for row in table.rows] == [
         (
             "2026-02-23 06:31:40",
@@ -49,7 +52,7 @@ def test_a_row_each_time_one_was_raised() -> None:
             "4.60 mm/s",
             "4.5 mm/s",
             "B. Operator, 2026-02-23 06:34:20",
-            "2026-02-23 07:33:20, after 1 hour",
+            "2026-02-23 07:33:20, after 62 minutes",
         ),
         ("2026-02-23 09:00:00", "Alert", "2.90 mm/s", "2.8 mm/s", "not acknowledged", "still there"),
     ]
@@ -62,13 +65,16 @@ def test_the_highest_value_is_that_of_the_trend_between_raising_and_return() -> 
         TrendPoint(SINCE + at, value, fit)
         for at, value, fit in ((50.0, 0.009, True), (300.0, 0.0061, True), (400.0, 0.0099, False), (5000.0, 0.008, True))
     )
-    assert table_of(*FIRST, values=values).rows[0][3] == "6.10 mm/s"  # before, unfit and after do not count
+    table = table_of(*FIRST, values=values)
+    assert table is not None
+    assert table.rows[0][3] == "6.10 mm/s"  # before, unfit and after do not count
 
 
 def test_what_was_raised_before_the_period_and_is_still_there_is_told() -> None:
     before = change("RAISED", Severity.ALERT, -5000.0)
     over = (change("RAISED", Severity.ALARM, -9000.0, 7), change("CLEARED", Severity.NORMAL, -8000.0, 7))
     table = table_of(earlier=(*over, before))
+    assert table is not None
     assert [(row[1], row[6]) for row in table.rows] == [("2026-02-23 05:06:40", "still there")]
     (cut,) = occurrences((change("CLEARED", Severity.NORMAL, 10.0, 3),), SINCE)
     assert cut.raised_at is None
@@ -83,9 +89,8 @@ def test_forecasts_stand_in_the_trend_plot() -> None:
     made = making.material(0.0026, 0.0021)
     level = replace(made.points[0].levels[0], outlook=making.outlook())
     made = replace(made, points=(replace(made.points[0], levels=(level,)),))
-    pictures = [
-        block for section in evidence_sections(made, assess(made)) for block in section.blocks if hasattr(block, "plot")
-    ]
+    blocks = [block for section in evidence_sections(made, assess(made)) for block in section.blocks]
+    pictures = [block for block in blocks if isinstance(block, Picture)]
     plot = pictures[0].plot
     assert isinstance(plot, TrendPlot)
     (crossing,) = plot.crossings

@@ -99,7 +99,7 @@ def test_a_forecast_lengthens_the_time_axis_at_most_twofold_and_changes_the_pict
         (1.2, 3.0, 9.0): 2.0,
     }
     for times, end in ends.items():
-        crossings = ()
+        crossings: tuple[Crossing, ...] = ()
         if times is not None:
             earliest, likely, latest = (None if one is None else one * day for one in times)
             assert earliest is not None
