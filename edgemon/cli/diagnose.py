@@ -50,7 +50,8 @@ def add(subparsers: "Subparsers") -> None:
     parser.add_argument("file", metavar="FILE", type=Path, nargs="+", help="recording")
     parser.add_argument("--json", action="store_true", help="print one JSON object a line and file")
     add_facts(parser)
-    parser.add_argument("--baseline", metavar="FILE", type=Path, help="the machine as it was, at like load: gears are compared")
+    said = "the machine as it was, once for each usual load: gears are compared with it"
+    parser.add_argument("--baseline", metavar="FILE", type=Path, action="append", default=[], help=said)
     parser.add_argument("--unit", metavar="UNIT", help="unit of the samples: m/s2, g, mm/s ...")
     parser.set_defaults(run=run)
 
@@ -82,7 +83,7 @@ def run(args: argparse.Namespace) -> int:
     """Look at all files and give the exit code. Raises `SettingsError` for options that cannot be used."""
     given = given_of(args)
     try:
-        before = None if args.baseline is None else read_recording(args.baseline, given)
+        before = [read_recording(path, given) for path in args.baseline]
     except RecordingError as error:
         raise SettingsError(error.what, f"--baseline: {error.where}", error.hint) from error
     code = FINE

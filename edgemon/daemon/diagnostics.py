@@ -22,6 +22,9 @@ from edgemon.store.port import Reader
 WAITING_MOST = 1000
 """Points that may wait for their diagnosis; past it the newest request is dropped and said in the log."""
 
+COMPARED = 5
+"""Captures of a baseline that a gear is compared with, spread over it: loads differ. House choice: 0.1 s of work."""
+
 _RISES = frozenset({"RAISED", "LEVEL_UP"})
 _YEARS_S = 10 * 365.25 * 86_400
 
@@ -92,7 +95,7 @@ class Diagnostics:
         now = self._clock.now()
         try:
             capture = await self._newest(key, sim, now)
-            before = None if capture is None else await self._before(key, sim, capture)
+            before = () if capture is None else await self._before(key, sim, capture)
         except StoreError as error:
             return Outcome(False, str(error))
         if capture is None and point.sends is Sends.LEVELS:
@@ -117,12 +120,14 @@ class Diagnostics:
         newest = waves or spectra
         return await self._reader.capture(newest[0]) if newest else None
 
-    async def _before(self, key: PointKey, sim: bool, capture: Capture) -> Capture | None:
-        """Give the last waveform of the point's approved baseline, for machines with gears; None where none is kept."""
+    async def _before(self, key: PointKey, sim: bool, capture: Capture) -> tuple[Capture, ...]:
+        """Give waveforms from all over the point's approved baseline, for machines with gears; none where none is kept."""
         if not self._setting.plant.machine_of[key.machine].train.gears or capture.form is not None:
-            return None
+            return ()
         time = baseline_time(await self._reader.baselines(), key, sim)
         if time is None:
-            return None
-        found = await self._reader.captures(capture.sensor, time[0], time[1], sim, 1)
-        return await self._reader.capture(found[0]) if found and found[0].taken_at < capture.taken_at else None
+            return ()
+        keys = [one for one in await self._reader.captures(capture.sensor, *time, sim) if one.taken_at < capture.taken_at]
+        some = keys[:: max(1, -(-len(keys) // COMPARED))]
+        found = [await self._reader.capture(one) for one in some]
+        return tuple(one for one in found if one is not None)

@@ -1,6 +1,7 @@
 """The entrance: a record and the machine's facts to a diagnosis."""
 
 import math
+from collections.abc import Sequence
 from typing import TypedDict
 
 from edgemon.analysis.speed import ShaftSpeed, estimate_speed, place_speed, refine_speed
@@ -23,7 +24,7 @@ SHOWN = 0.1
 """Findings below it are left out."""
 
 
-def diagnose(record: Record, facts: MachineFacts, before: tuple[Record, MachineFacts] | None = None) -> Diagnosis:
+def diagnose(record: Record, facts: MachineFacts, before: Sequence[tuple[Record, MachineFacts]] = ()) -> Diagnosis:
     """Look for every known fault in a record.
 
     Parameters
@@ -32,8 +33,9 @@ def diagnose(record: Record, facts: MachineFacts, before: tuple[Record, MachineF
         One or more channels, SI.
     facts : MachineFacts
         What is known of the machine; what is missing is not guessed, and its faults are not looked for.
-    before : (Record, MachineFacts), optional
-        The same channels in the machine's baseline, at like load, and its speed then: what a gear is compared with.
+    before : sequence of (Record, MachineFacts)
+        The same channels in the machine's baseline, at the loads that are usual, and its speed then: what a gear is compared
+        with.
 
     Returns
     -------
@@ -52,7 +54,7 @@ def diagnose(record: Record, facts: MachineFacts, before: tuple[Record, MachineF
         return Diagnosis(Conclusion.CANNOT_TELL, (), remarks=(f"fewer than {MIN_SAMPLES} samples",))
     if record.n_lines < MIN_SAMPLES // 8:
         return Diagnosis(Conclusion.CANNOT_TELL, (), remarks=(f"fewer than {MIN_SAMPLES // 8} lines",))
-    then = None if before is None else Look(*before, _speed(*before))
+    then = [Look(one, known, _speed(one, known)) for one, known in before] if facts.gears else []
     look = Look(record, facts, _speed(record, facts), then)
     wanted = {name: pattern for name, pattern in PATTERNS.items() if record.lines is None or name not in NEED_WAVEFORM}
     every = [finding for pattern in wanted.values() for finding in pattern(look)]
@@ -127,7 +129,7 @@ def _limits(look: Look) -> list[str]:
 def _of_gears(look: Look) -> list[str]:
     if look.speed is not None and not can_judge_gears(look):
         return ["record too short: fewer than ten turns of a gear, so gears could not be looked for"]
-    if like_before(look) is not None:
+    if like_before(look):
         return []
-    why = "no baseline" if look.before is None else "the baseline's record has other channels or another speed"
+    why = "no baseline" if not look.before else "the baseline's record has other channels or another speed"
     return [f"{why}: of a gear only a blow at one tooth could be looked for, not wear or eccentricity spread over all teeth"]

@@ -1,5 +1,6 @@
 """One record looked at with the machine's facts: spectra and lines that several patterns need, computed once."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -40,12 +41,12 @@ class OrderLine:
 class Look:
     """A record, its machine's facts and what follows from both; `speed` is None where no speed is known."""
 
-    def __init__(self, record: Record, facts: MachineFacts, speed: ShaftSpeed | None, before: "Look | None" = None) -> None:
+    def __init__(self, record: Record, facts: MachineFacts, speed: ShaftSpeed | None, before: "Sequence[Look]" = ()) -> None:
         self.record = record
         self.facts = facts
         self.speed = speed
-        self.before = before
-        """The same machine in its baseline, at like speed; None where there is no such record."""
+        self.before = tuple(before)
+        """The same machine in its baseline; empty where there is no such record."""
 
     @cached_property
     def _acceleration(self) -> NDArray[np.float64]:

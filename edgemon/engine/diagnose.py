@@ -1,6 +1,6 @@
 """A stored capture and what the plant file knows of its machine, handed to the diagnosis; pure, and slow (tens of ms)."""
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from typing import Final
 
 import numpy as np
@@ -24,7 +24,7 @@ HANN_LINES: Final = 1.5
 """Noise bandwidth of a Hann window, in lines. Source: F. J. Harris, Proc. IEEE 66 (1978) 51-83."""
 
 
-def diagnose_capture(setting: Setting, key: PointKey, capture: Capture, before: Capture | None = None) -> Diagnosis:
+def diagnose_capture(setting: Setting, key: PointKey, capture: Capture, before: Sequence[Capture] = ()) -> Diagnosis:
     """Diagnose all axes of a capture together, for the point that asks.
 
     Parameters
@@ -35,8 +35,8 @@ def diagnose_capture(setting: Setting, key: PointKey, capture: Capture, before: 
         The point whose alarm, or whose analyst, wants to know.
     capture : Capture
         A capture of the point's sensor.
-    before : Capture, optional
-        One of the same sensor from the time of an approved baseline: what gears are compared with.
+    before : sequence of Capture
+        Some of the same sensor from the time of an approved baseline: what gears are compared with.
 
     Returns
     -------
@@ -48,9 +48,7 @@ def diagnose_capture(setting: Setting, key: PointKey, capture: Capture, before: 
     axes = sorted(capture.axes)
     if capture.form is not None:
         return diagnose(_of_lines(capture, capture.form, axes, points), facts_of(machine, capture))
-    then = None
-    if before is not None and before.form is None:
-        then = _of_samples(before, points), facts_of(machine, before)
+    then = [(_of_samples(one, points), facts_of(machine, one)) for one in before if one.form is None]
     return diagnose(_of_samples(capture, points), facts_of(machine, capture), then)
 
 

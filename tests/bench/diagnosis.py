@@ -9,7 +9,7 @@ import argparse
 import sys
 import time
 from collections import Counter
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -31,9 +31,9 @@ Answer = tuple[Conclusion, Fault | None]
 Change = Callable[[Record], Record]
 
 
-def product(record: Record, facts: MachineFacts) -> Answer:
+def product(record: Record, facts: MachineFacts, before: Sequence[tuple[Record, MachineFacts]] = ()) -> Answer:
     """Give the product's verdict and best finding."""
-    found = diagnose(record, facts)
+    found = diagnose(record, facts, before)
     return found.verdict, found.findings[0].fault if found.findings else None
 
 
@@ -209,19 +209,29 @@ def plain_sidebands(record: Record, facts: MachineFacts) -> Answer:
 
 
 def gears(known: list[Case]) -> None:
-    """Print gears: alone by the textbook's rule, alone, and with the first half of each healthy record as baseline."""
+    """Print gears: by the textbook's rule, alone, and with first halves of healthy records as baseline."""
     geared = [case for case in known if case.facts.gears]
     healthy = [case for case in geared if case.condition == "healthy"]
-    print("\ngears: sidebands over half the mesh | alone | with a baseline: first half of each healthy record, load by load")
+    first = [(halves(one.record)[0], one.facts) for one in healthy]
+    print("\ngears: sidebands over half the mesh | alone | against first halves of all healthy records, and of each by itself")
     for case in geared:
         rest = halves(case.record)[1] if case in healthy else case.record
-        answers = [diagnose(rest, case.facts, (halves(one.record)[0], one.facts)) for one in healthy]
-        told = [
-            f"{one.id[-6:]}: {_name((a.verdict, a.findings[0].fault if a.findings else None))}"
-            for one, a in zip(healthy, answers, strict=True)
-        ]
+        answers = [product(rest, case.facts, before) for before in (first, *([one] for one in first))]
         plain = _name(plain_sidebands(case.record, case.facts))
-        print(f"  {case.id:28}{plain:16}| {_name(product(case.record, case.facts)):14}| {', '.join(told)}")
+        told = ", ".join(_name(answer) for answer in answers)
+        print(f"  {case.id:28}{plain:16}| {_name(product(case.record, case.facts)):14}| {told}")
+
+
+def robust_gears(geared: list[Case]) -> list[tuple[str, str]]:
+    """Count outcomes of gears whose baseline was changed in the same way: first halves of all healthy records."""
+    healthy = [case for case in geared if case.condition == "healthy"]
+    rows = []
+    for name, change in CHANGES.items():
+        before = [(change(halves(one.record)[0]), one.facts) for one in healthy]
+        for case in geared:
+            rest = halves(case.record)[1] if case in healthy else case.record
+            rows.append((name, outcome(case.condition, *product(change(rest), case.facts, before))))
+    return rows
 
 
 def timing() -> None:
@@ -272,6 +282,7 @@ def main() -> int:
                 if rows[-1][1] == "wrong":
                     print(f"  wrong: {case.id} {name}: {_name(answer)}")
         table("the same records", rows)
+        table("gears against all baselines", robust_gears([case for case in known if case.facts.gears]))
     if args.compare:
         compare([case for case in known if MEANS[case.condition] <= BEARING])
     timing()

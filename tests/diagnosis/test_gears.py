@@ -34,9 +34,9 @@ def test_a_blow_at_one_tooth_is_named_from_one_record() -> None:
 @pytest.mark.parametrize("kind", GEARED)
 def test_a_gear_is_judged_against_its_baseline(kind: str) -> None:
     then = simulated("", kind, n=32768, seed=1)
-    well = diagnose(simulated("", kind, n=32768, seed=2), geared(kind), (then, geared(kind)))
+    well = diagnose(simulated("", kind, n=32768, seed=2), geared(kind), [(then, geared(kind))])
     assert well.verdict is Conclusion.NO_FAULT_FOUND
-    bad = diagnose(simulated("gear", kind, n=32768, seed=2), geared(kind), (then, geared(kind)))
+    bad = diagnose(simulated("gear", kind, n=32768, seed=2), geared(kind), [(then, geared(kind))])
     assert bad.verdict is Conclusion.FAULT
     assert bad.findings[0].fault is Fault.GEAR
     assert any("NA4" in note.text for note in bad.findings[0].evidence)
@@ -62,7 +62,7 @@ def test_a_baseline_at_another_speed_is_not_compared() -> None:
     facts = geared("geared-fan")
     assert facts.speed_hz is not None
     before = (slower, replace(facts, speed_hz=0.8 * facts.speed_hz))
-    found = diagnose(simulated("", "geared-fan", n=32768, seed=2), facts, before)
+    found = diagnose(simulated("", "geared-fan", n=32768, seed=2), facts, [before])
     assert any("another speed" in remark for remark in found.remarks)
 
 

@@ -78,20 +78,25 @@ def test_other_sources_with_lines_are_named() -> None:
             assert word == "right", case.id
 
 
-def test_gears_need_a_baseline_on_the_open_gearbox() -> None:
-    """Alone no record is accused or cleared; against the first half of the healthy record at the same load each is right."""
+def parts(record: Record) -> tuple[Record, Record]:
+    """First and second half."""
+    cut = np.split(record.samples, [record.samples.shape[1] // 2], axis=1)
+    first, second = (Record(part, record.fs_hz, record.channels, record.quantity) for part in cut)
+    return first, second
+
+
+@pytest.mark.parametrize("is_like", [True, False])
+def test_gears_need_a_baseline_on_the_open_gearbox(is_like: bool) -> None:
+    """Alone none is accused or cleared; against first halves of healthy ones, of the same load or all, each is right."""
     geared = [case for case, _, _ in answers() if case.facts.gears]
     alone = [answer for case, answer, _ in answers() if case.facts.gears]
     assert len(geared) >= 6
     assert all(answer.verdict is Conclusion.CANNOT_TELL for answer in alone)
-    healthy = {case.id.rpartition("-")[2]: case.record for case in geared if case.condition == "healthy"}
+    healthy = {case.id.rpartition("-")[2]: parts(case.record) for case in geared if case.condition == "healthy"}
     for case in geared:
-        base = healthy[case.id.rpartition("-")[2]]
-        middle = base.samples.shape[1] // 2
-        first, second = (
-            Record(part, base.fs_hz, base.channels, base.quantity) for part in np.split(base.samples, [middle], axis=1)
-        )
-        found = diagnose(second if case.condition == "healthy" else case.record, case.facts, (first, case.facts))
+        load = case.id.rpartition("-")[2]
+        before = [(first, case.facts) for name, (first, _) in healthy.items() if name == load or not is_like]
+        found = diagnose(healthy[load][1] if case.condition == "healthy" else case.record, case.facts, before)
         named = found.verdict is Conclusion.FAULT and found.findings[0].fault is Fault.GEAR
         assert named is (case.condition != "healthy"), case.id
 
