@@ -21,6 +21,9 @@ LOOKS: dict[str, Callable[[Material], Look]] = {
     "zoom": lambda material: look_at_spectrum(material, SpectrumRequest(zoom_low_hz=40.0, zoom_high_hz=60.0)),
     "envelope": lambda material: look_at_envelope(material, EnvelopeRequest()),
     "envelope, whitened": lambda material: look_at_envelope(material, EnvelopeRequest(whitened=True, squared=True)),
+    "envelope, averaged out": lambda material: look_at_envelope(material, EnvelopeRequest(separation="synchronous")),
+    "envelope, predicted out": lambda material: look_at_envelope(material, EnvelopeRequest(separation="prediction")),
+    "orders over shaft angle": lambda material: look_at_spectrum(material, SpectrumRequest(axis="orders", over_angle=True)),
     "waveform": lambda material: look_at_waveform(material, WaveformRequest()),
     "velocity waveform": lambda material: look_at_waveform(material, WaveformRequest("velocity")),
 }
