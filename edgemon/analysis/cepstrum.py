@@ -1,10 +1,7 @@
-"""The cepstrum, and what it is used for most: making a waveform's spectrum flat, so that no tone hides the impacts."""
+"""Cepstrum pre-whitening: making a waveform's spectrum flat, so that no tone hides the impacts."""
 
 import numpy as np
-import scipy.fft
 from numpy.typing import NDArray
-
-from edgemon.errors import ParameterError
 
 
 def prewhitened(lines: NDArray[np.complexfloating]) -> NDArray[np.complex128]:
@@ -27,33 +24,3 @@ def prewhitened(lines: NDArray[np.complexfloating]) -> NDArray[np.complex128]:
     """
     size = np.abs(lines)
     return np.asarray(np.divide(lines, size, out=np.zeros(lines.shape, np.complex128), where=size > 0.0))
-
-
-def real_cepstrum(samples: NDArray[np.floating]) -> NDArray[np.float64]:
-    """Give the real cepstrum: inverse transform of the logarithm of the size of a waveform's lines.
-
-    Parameters
-    ----------
-    samples : array, shape (n,)
-        Waveform, n >= 2.
-
-    Returns
-    -------
-    array, shape (n // 2 + 1,)
-        Quefrencies from 0 in steps of one sample; lines `d` Hz apart show at multiples of 1/d.
-
-    Raises
-    ------
-    ParameterError
-        Fewer than two samples.
-
-    Notes
-    -----
-    Source: R. B. Randall, Mech. Syst. Signal Process. 97 (2017) 3-19 (from memory).
-    """
-    n = samples.shape[-1]
-    if n < 2:
-        raise ParameterError(f"a cepstrum of {n} samples", "samples", "2 or more")
-    size = np.abs(scipy.fft.rfft(np.asarray(samples, np.float64)))
-    floor = np.finfo(np.float64).tiny
-    return np.asarray(scipy.fft.irfft(np.log(size + floor), n)[: n // 2 + 1])

@@ -7,45 +7,10 @@ import pytest
 import scipy.signal
 
 from edgemon.analysis.band import band_rms
-from edgemon.analysis.scaling import Axis, Resolution, amplitude_as, frequencies, shown
-from edgemon.analysis.spectrum import amplitude_spectrum, averaged_spectrum, effective_averages
+from edgemon.analysis.spectrum import averaged_spectrum, effective_averages
 from edgemon.errors import ParameterError
-from edgemon.model.level import Detector
 
 FS = 2560.0
-
-
-# N = 2.56 L, T = L / Fmax (recomputed): lines, samples, duration and line distance for Fmax 1000 Hz
-@pytest.mark.parametrize(
-    ("lines", "samples", "duration", "line"),
-    [(400, 1024, 0.4, 2.5), (800, 2048, 0.8, 1.25), (1600, 4096, 1.6, 0.625), (3200, 8192, 3.2, 0.3125),
-     (6400, 16384, 6.4, 0.15625)],
-)  # fmt: skip
-def test_resolution(lines: int, samples: int, duration: float, line: float) -> None:
-    wanted = Resolution(1000.0, lines)
-    assert (wanted.samples, wanted.fs_hz) == (samples, 2560.0)
-    assert (wanted.duration_s, wanted.line_hz) == pytest.approx((duration, line))
-    spectrum = amplitude_spectrum(np.ones(wanted.samples), wanted.fs_hz)
-    assert spectrum.line_hz == pytest.approx(wanted.line_hz)
-    assert shown(spectrum, wanted.highest_hz).amplitude.size == lines + 1
-    with pytest.raises(ParameterError, match="0 lines"):
-        Resolution(1000.0, 0)
-    with pytest.raises(ParameterError, match="highest"):
-        Resolution(0.0, 400)
-
-
-def test_amplitudes_and_axes() -> None:
-    spectrum = amplitude_spectrum(3.0 * np.cos(2.0 * np.pi * 100.0 * np.arange(2560) / FS), FS)
-    assert amplitude_as(spectrum, Detector.RMS)[100] == pytest.approx(3.0 / math.sqrt(2.0), rel=1e-5)
-    assert amplitude_as(spectrum, Detector.PEAK)[100] == pytest.approx(3.0, rel=1e-5)
-    assert amplitude_as(spectrum, Detector.PEAK_TO_PEAK)[100] == pytest.approx(6.0, rel=1e-5)
-    assert frequencies(spectrum)[100] == 100.0
-    assert frequencies(spectrum, Axis.CPM)[100] == 6000.0
-    assert frequencies(spectrum, Axis.ORDERS, 1500.0)[100] == pytest.approx(4.0)
-    with pytest.raises(ParameterError, match="running speed"):
-        frequencies(spectrum, Axis.ORDERS)
-    with pytest.raises(ParameterError, match="kurtosis"):
-        amplitude_as(spectrum, Detector.KURTOSIS)
 
 
 # F. J. Harris, Proc. IEEE 66 (1978): var = (1 + 2 c^2) / K - 2 c^2 / K^2 at 50 %, c = 1/6 for Hann; 75 % likewise (recomputed)

@@ -8,7 +8,7 @@ import scipy.signal
 
 from edgemon.analysis.band import band_rms
 from edgemon.analysis.integrate import integrated
-from edgemon.analysis.scaling import amplitude_as, shown
+from edgemon.analysis.scaling import shown
 from edgemon.analysis.spectrum import amplitude_spectrum, averaged_spectrum
 from edgemon.errors import ParameterError
 from edgemon.model.level import Band, Detector
@@ -94,7 +94,7 @@ def test_a_modulated_carrier_has_its_two_sidebands() -> None:
     # (1 + 0.5 cos 2 pi 20 t) cos 2 pi 1000 t: 1.0 at 1000 Hz, 0.25 at 980 and 1020 Hz, peak (recomputed)
     t = np.arange(8192) / 8192.0
     signal = (1.0 + 0.5 * np.cos(2.0 * np.pi * 20.0 * t)) * np.cos(2.0 * np.pi * 1000.0 * t)
-    size = amplitude_as(amplitude_spectrum(signal, 8192.0), Detector.PEAK)
+    size = math.sqrt(2.0) * amplitude_spectrum(signal, 8192.0).amplitude
     assert (size[1000], size[980], size[1020]) == pytest.approx((1.0, 0.25, 0.25), rel=1e-5)
     assert size[1010] < 1e-5
 
@@ -188,13 +188,14 @@ def test_handbook_conversions_of_a_sine(
     f_hz: float, given: tuple[float, str, Detector], expected: list[tuple[float, str, Detector]]
 ) -> None:
     value, unit, detector = given
-    rms = to_si(value, unit) / {RMS: 1.0, PEAK: math.sqrt(2.0), PP: 2.0 * math.sqrt(2.0)}[detector]
+    of_rms = {RMS: 1.0, PEAK: math.sqrt(2.0), PP: 2.0 * math.sqrt(2.0)}  # of a sine
+    rms = to_si(value, unit) / of_rms[detector]
     line = Spectrum(np.array([0.0, rms], np.float32), f_hz, quantity_of(unit), 1.0)
     for value, unit, detector in expected:
         found = line
         while found.quantity is not quantity_of(unit):
             found = integrated(found)
-        assert from_si(float(amplitude_as(found, detector)[1]), unit) == pytest.approx(value, rel=2e-5)
+        assert from_si(float(found.amplitude[1]) * of_rms[detector], unit) == pytest.approx(value, rel=2e-5)
 
 
 def test_integration_stops_at_displacement_and_can_weight() -> None:

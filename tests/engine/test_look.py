@@ -86,6 +86,24 @@ def test_the_line_itself_is_low_by_the_windows_scallop_and_the_peak_is_not(
     assert view.resolution_hz / view.line_hz == pytest.approx(bandwidth, rel=1e-6)
 
 
+# N = 2.56 L, T = L / Fmax (recomputed): lines, samples, duration and line distance for Fmax 1000 Hz
+@pytest.mark.parametrize(
+    ("lines", "samples", "duration", "line"),
+    [(400, 1024, 0.4, 2.5), (800, 2048, 0.8, 1.25), (1600, 4096, 1.6, 0.625), (3200, 8192, 3.2, 0.3125),
+     (6400, 16384, 6.4, 0.15625)],
+)  # fmt: skip
+def test_so_many_lines_take_so_many_samples(lines: int, samples: int, duration: float, line: float) -> None:
+    asked = SpectrumRequest("acceleration", lines=lines, fmax_hz=1000.0)
+    whole = replace(made(NOISE[:samples]), fs_hz=2560.0)
+    view = look_at_spectrum(whole, asked)
+    assert view.averages == 1
+    assert view.high_hz == pytest.approx(1000.0)
+    assert view.line_hz == pytest.approx(line)
+    assert samples / 2560.0 == pytest.approx(duration)
+    with pytest.raises(ParameterError, match=f"take {duration:.4g} s"):
+        look_at_spectrum(replace(whole, samples=whole.samples[:-1]), asked)
+
+
 def test_lines_and_fmax_make_the_window_and_the_answer_says_what_it_was() -> None:
     """800 lines to 1000 Hz take 0.8 s (lines over Fmax): 5120 samples at 6400 Hz, 1.25 Hz apart, 5 windows at half overlap."""
     view = look_at_spectrum(made(NOISE), SpectrumRequest("acceleration", lines=800, fmax_hz=1000.0))
