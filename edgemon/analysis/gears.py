@@ -37,8 +37,6 @@ class GearAverage:
     """Mean power of its lines over that of the lines between them: 1 where nothing is locked to this shaft."""
     fm4: float
     """Kurtosis of the difference signal: 3 for a gear whose teeth are alike, more where a few are not."""
-    by_chance: float
-    """Share of signals of the same lines with phases at random whose kurtosis is as high; 1 / (SURROGATES + 1) at least."""
 
 
 def gear_average(
@@ -93,8 +91,7 @@ def gear_average(
     kept = np.where(regular, 0.0, lines)
     locked = _locked(np.abs(spectrum[: turns * highest]) ** 2, turns, ~regular)
     difference = np.fft.irfft(kept, per) * per
-    fm4 = kurtosis(difference)
-    return GearAverage(average, difference, turns, locked, fm4, _by_chance(kept, per, fm4))
+    return GearAverage(average, difference, turns, locked, kurtosis(difference))
 
 
 def _locked(power: NDArray[np.float64], turns: int, wanted: NDArray[np.bool_]) -> float:
@@ -155,15 +152,20 @@ def na4(residual: NDArray[np.floating], variances: Sequence[float]) -> float:
     return float(((signal - signal.mean()) ** 4).mean()) / mean**2
 
 
-def _by_chance(lines: NDArray[np.complex128], per: int, fm4: float) -> float:
-    """Compare with signals of the same lines whose phases are nobody's: the phases alone make a blow of a set of lines.
+def by_chance(turn: GearAverage) -> float:
+    """Give the share of signals of the same lines, their phases at random, whose kurtosis is as high as FM4.
 
+    The phases alone make a blow of a set of lines. 1 / (SURROGATES + 1) at least.
+
+    Notes
+    -----
     Source: J. Theiler et al., Physica D 58 (1992) 77-94 (surrogate data, from memory).
     """
-    size = np.abs(lines)
-    turn = np.exp(2j * np.pi * np.random.default_rng(per).random((SURROGATES, lines.size)))
-    signals = np.fft.irfft(size * turn, per, axis=1)
-    beaten = sum(kurtosis(one) >= fm4 for one in signals)
+    per = turn.difference.size
+    size = np.abs(np.fft.rfft(turn.difference))
+    phases = np.exp(2j * np.pi * np.random.default_rng(per).random((SURROGATES, size.size)))
+    signals = np.fft.irfft(size * phases, per, axis=1)
+    beaten = sum(kurtosis(one) >= turn.fm4 for one in signals)
     return (1 + beaten) / (1 + SURROGATES)
 
 

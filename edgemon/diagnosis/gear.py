@@ -11,7 +11,17 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from edgemon.analysis.gears import ABOVE_FLOOR, FEWEST_LINES, GearAverage, Sidebands, change_db, gear_average, na4, sidebands
+from edgemon.analysis.gears import (
+    ABOVE_FLOOR,
+    FEWEST_LINES,
+    GearAverage,
+    Sidebands,
+    by_chance,
+    change_db,
+    gear_average,
+    na4,
+    sidebands,
+)
 from edgemon.diagnosis.evidence import gumbel_tail
 from edgemon.diagnosis.look import UNCALIBRATED, Look, soft
 from edgemon.diagnosis.record import Gear
@@ -124,8 +134,9 @@ def _of(look: Look, wheel: Wheel, channel: int) -> Iterator[Finding]:
     then = like_before(look)
     nearest = _nearest(about, [_before(one, wheel, channel) for one in then])
     changed = None if nearest is None else nearest[0]
+    chance = by_chance(turn)
     looks = len(look.record.channels) * len(wheels(look.facts.gears))
-    one_tooth = (1.0 - turn.by_chance) ** looks * soft(turn.fm4, BLOW, 0.4) * soft(turn.locked, LOCKED, 0.3)
+    one_tooth = (1.0 - chance) ** looks * soft(turn.fm4, BLOW, 0.4) * soft(turn.locked, LOCKED, 0.3)
     largest = float(about.sides.max()) / max(float(about.mesh.max()), 1e-300)
     strong = np.count_nonzero(about.above >= ABOVE_FLOOR) >= FEWEST_LINES and not then
     spread = UNCALIBRATED * soft(largest, RATIO, 0.1) * (1.0 - _chance(about)) if strong else 0.0
@@ -134,7 +145,7 @@ def _of(look: Look, wheel: Wheel, channel: int) -> Iterator[Finding]:
     if sure < 0.05:
         return
     hz = look.speed.hz * wheel.order if look.speed is not None else 0.0
-    notes = [_of_sidebands(about, wheel, hz, largest), _of_turn(turn, wheel, hz)]
+    notes = [_of_sidebands(about, wheel, hz, largest), _of_turn(turn, wheel, hz, chance)]
     if not then:
         notes.append(Evidence("no baseline to compare with: sidebands of a healthy gear can be as large"))
     elif nearest is not None:
@@ -201,10 +212,10 @@ def _of_sidebands(about: Sidebands, wheel: Wheel, hz: float, largest: float) -> 
     return Evidence(text, frequency_hz=wheel.teeth * hz, order=wheel.mesh_order, harmonics=harmonics, sidebands=names)
 
 
-def _of_turn(turn: GearAverage, wheel: Wheel, hz: float) -> Evidence:
+def _of_turn(turn: GearAverage, wheel: Wheel, hz: float, chance: float) -> Evidence:
     text = (
         f"average of {turn.turns} turns at {hz:.4g} Hz, without its regular lines: FM4 {turn.fm4:.2f} (teeth alike 3, a blow "
-        f"at one tooth more), by chance {turn.by_chance:.2g}; its lines have {turn.locked:.3g} times the power of those between"
+        f"at one tooth more), by chance {chance:.2g}; its lines have {turn.locked:.3g} times the power of those between"
     )
     return Evidence(text, frequency_hz=hz, order=wheel.order, amplitude=turn.fm4, unit="1")
 
