@@ -26,7 +26,7 @@ from edgemon.model.outlook import BaselineView, OutlookView
 from edgemon.model.performance import Performance
 from edgemon.model.search import EVERYTHING, Search
 from edgemon.model.shift import HandoverView, LogKind
-from edgemon.model.snapshot import Change, JournalView, Lost, Outcome, Snapshot, TrendPoint, Update
+from edgemon.model.snapshot import Change, JournalView, Lost, Outcome, Snapshot, TrendBins, TrendPoint, Update
 
 SILENCE_S = 4.0
 """A daemon that says nothing for so long is lost: it speaks every second."""
@@ -143,6 +143,16 @@ class Daemon:
             {"since": since, "until": until, "sim": str(sim).lower()},
         )
         found: tuple[TrendPoint, ...] = adapter(tuple[TrendPoint, ...]).validate_json(response.content)
+        return found
+
+    async def trend_bins(
+        self, machine: str, point: str, level: str, since: Instant | None, until: Instant, columns: int
+    ) -> TrendBins:
+        """Give the past of a level cut into stretches; `since` None: all of it. Raises `LinkDown`, `LinkRefused`."""
+        sim = self._sim.get((machine, point), False)
+        query = _query({"since": since, "until": until, "columns": columns, "sim": sim})
+        response = await self._get(f"/v1/machines/{machine}/points/{point}/levels/{level}/bins", query, timeout_s=60.0)
+        found: TrendBins = adapter(TrendBins).validate_json(response.content)
         return found
 
     async def baselines(self) -> tuple[BaselineView, ...]:

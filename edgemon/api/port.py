@@ -19,7 +19,7 @@ from edgemon.model.outlook import BaselineView, OutlookView
 from edgemon.model.performance import Performance
 from edgemon.model.search import EVERYTHING, Search
 from edgemon.model.shift import HandoverView, LogKind
-from edgemon.model.snapshot import Change, JournalView, Outcome, Snapshot, TrendPoint
+from edgemon.model.snapshot import Change, JournalView, Outcome, Snapshot, TrendBins, TrendPoint
 
 
 class Site(Protocol):
@@ -51,6 +51,12 @@ class Site(Protocol):
 
     async def trend(self, point: PointKey, level: str, since: Instant, until: Instant, sim: bool) -> tuple[TrendPoint, ...]:
         """Give the past of a level in the unit people see it in. Raises `ParameterError` for an unknown point or level."""
+        ...
+
+    async def trend_bins(
+        self, point: PointKey, level: str, since: Instant | None, until: Instant, columns: int, sim: bool
+    ) -> TrendBins:
+        """Give the past of a level cut into stretches; `since` None: all of it. Raises `ParameterError` likewise."""
         ...
 
     def baselines(self) -> tuple[BaselineView, ...]:

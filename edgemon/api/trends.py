@@ -3,7 +3,7 @@
 from collections.abc import Callable
 from typing import Annotated
 
-from fastapi import Depends, FastAPI, HTTPException
+from fastapi import Depends, FastAPI, HTTPException, Query
 from fastapi.responses import Response
 
 from edgemon.api.port import Site
@@ -12,10 +12,13 @@ from edgemon.api.wire import BaselineOrder, OutcomeDocument, to_json
 from edgemon.errors import EdgemonError, ParameterError
 from edgemon.model.command import Person, Role
 from edgemon.model.ids import MachineId, PointId, PointKey
+from edgemon.model.instant import EARLIEST, LATEST, Instant
 from edgemon.model.outlook import BaselineView, OutlookView
-from edgemon.model.snapshot import Outcome
+from edgemon.model.snapshot import Outcome, TrendBins
 
 JSON = "application/json"
+MOST_COLUMNS = 2000
+"""Stretches of one answer; no screen is wider."""
 
 
 def let_see_trends(app: FastAPI, site: Site) -> None:
@@ -25,6 +28,23 @@ def let_see_trends(app: FastAPI, site: Site) -> None:
     async def baselines() -> Response:
         """Give every baseline with the limits that follow from it, and how far the learning of the others is."""
         return Response(to_json(site.baselines()), media_type=JSON)
+
+    @app.get("/v1/machines/{machine}/points/{point}/levels/{level}/bins", response_model=TrendBins, tags=["see"])
+    async def bins(
+        machine: str,
+        point: str,
+        level: str,
+        until: Annotated[Instant, Query(ge=EARLIEST, le=LATEST)],
+        since: Annotated[Instant | None, Query(ge=EARLIEST, le=LATEST)] = None,
+        columns: Annotated[int, Query(ge=1, le=MOST_COLUMNS)] = 200,
+        sim: bool = False,
+    ) -> Response:
+        """Give the past of a level as lowest, mean and highest value of stretches of like length; all of it without `since`."""
+        try:
+            found = await site.trend_bins(PointKey(MachineId(machine), PointId(point)), level, since, until, columns, sim)
+        except EdgemonError as error:
+            raise _refusal(error) from error
+        return Response(to_json(found), media_type=JSON)
 
     @app.get("/v1/machines/{machine}/points/{point}/levels/{level}/forecast", response_model=OutlookView, tags=["see"])
     async def forecast(machine: str, point: str, level: str) -> Response:

@@ -10,7 +10,7 @@ from edgemon.model.look import CapturePage, SpectrumView, WaveformView
 from edgemon.model.outlook import BaselineView, OutlookView
 from edgemon.model.performance import Performance
 from edgemon.model.shift import TEXT_LONGEST, HandoverView, LogKind
-from edgemon.model.snapshot import Change, JournalView, Snapshot, TrendPoint
+from edgemon.model.snapshot import Change, JournalView, Snapshot, TrendBins, TrendPoint
 
 Listed: TypeAlias = TrendPoint | JournalView | BaselineView | OutlookView
 """What is answered in lists."""
@@ -92,7 +92,9 @@ def adapter(kind: Any) -> TypeAdapter[Any]:
     return TypeAdapter(kind)
 
 
-def to_json(value: Snapshot | Change | OutlookView | HandoverView | Look | Performance | tuple[Listed, ...]) -> bytes:
+def to_json(
+    value: Snapshot | Change | OutlookView | HandoverView | Look | Performance | TrendBins | tuple[Listed, ...],
+) -> bytes:
     """Write a document."""
     kind: Any = type(value) if not isinstance(value, tuple) else tuple[type(value[0]), ...] if value else tuple[()]  # type: ignore[misc]
     return adapter(kind).dump_json(value)

@@ -10,8 +10,9 @@ from edgemon.model.instant import Instant
 from edgemon.model.look import SpectrumRequest, SpectrumView, WaveformRequest, WaveformView, Which
 from edgemon.model.outlook import BaselineView, OutlookView
 from edgemon.model.performance import Performance
+from edgemon.model.search import EVERYTHING, Search
 from edgemon.model.shift import HandoverView
-from edgemon.model.snapshot import JournalView, TrendPoint
+from edgemon.model.snapshot import JournalView, TrendBins, TrendPoint
 
 OPERATOR = Person("operator", Role.OPERATOR, "control-room")
 
@@ -35,6 +36,8 @@ class MemorySource:
         self.looked: list[WaveformRequest | SpectrumRequest] = []
         self.figures: Performance | None = None
         self.periods: list[Instant] = []
+        self.stretches: list[tuple[Instant | None, int]] = []
+        self.searched: list[Search] = []
         self.closed = False
         self._said: asyncio.Queue[Update] = asyncio.Queue()
 
@@ -112,6 +115,13 @@ class MemorySource:
         """Give the past set, as far as it lies between the two instants."""
         return tuple(point_ for point_ in self.past if since <= point_.t <= until)
 
+    async def trend_bins(
+        self, machine: str, point: str, level: str, since: Instant | None, until: Instant, columns: int
+    ) -> TrendBins:
+        """Note what was asked and give the past set, cut."""
+        self.stretches.append((since, columns))
+        return TrendBins.of(self.past, since, until, columns)
+
     async def waveform(self, machine: str, point: str, which: Which, wanted: WaveformRequest) -> WaveformView:
         """Note what was asked and give the waveform set. Raises `LinkRefused` where none is."""
         self.looked.append(wanted)
@@ -138,9 +148,13 @@ class MemorySource:
         """Give the outlook set."""
         return self.coming
 
-    async def journal(self, limit: int) -> tuple[JournalView, ...]:
-        """Give the newest of the entries set."""
-        return self.entries[:limit]
+    async def journal(self, limit: int, before: int | None = None, search: Search = EVERYTHING) -> tuple[JournalView, ...]:
+        """Note the search and give the newest of the entries set, as far as kind and number are wanted."""
+        self.searched.append(search)
+        fit = [
+            one for one in self.entries if (before is None or one.seq < before) and one.kind in (search.kinds or (one.kind,))
+        ]
+        return tuple(fit[:limit])
 
     async def close(self) -> None:
         """Note that the board is done."""

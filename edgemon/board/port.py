@@ -8,8 +8,9 @@ from edgemon.model.instant import Instant
 from edgemon.model.look import SpectrumRequest, SpectrumView, WaveformRequest, WaveformView, Which
 from edgemon.model.outlook import BaselineView, OutlookView
 from edgemon.model.performance import Performance
+from edgemon.model.search import EVERYTHING, Search
 from edgemon.model.shift import HandoverView
-from edgemon.model.snapshot import JournalView, Lost, Outcome, TrendPoint, Update
+from edgemon.model.snapshot import JournalView, Lost, Outcome, TrendBins, TrendPoint, Update
 
 __all__ = ["Lost", "Outcome", "Source", "Update"]
 
@@ -77,6 +78,12 @@ class Source(Protocol):
         """Give the past of a level, in the unit the board shows it in."""
         ...
 
+    async def trend_bins(
+        self, machine: str, point: str, level: str, since: Instant | None, until: Instant, columns: int
+    ) -> TrendBins:
+        """Give the past of a level cut into stretches; `since` None: all of it."""
+        ...
+
     async def waveform(self, machine: str, point: str, which: Which, wanted: WaveformRequest) -> WaveformView:
         """Give a waveform as columns of a picture."""
         ...
@@ -97,8 +104,8 @@ class Source(Protocol):
         """Say where a level is heading; None where nobody can."""
         ...
 
-    async def journal(self, limit: int) -> tuple[JournalView, ...]:
-        """Give the newest journal entries."""
+    async def journal(self, limit: int, before: int | None = None, search: Search = EVERYTHING) -> tuple[JournalView, ...]:
+        """Give the newest journal entries that fulfil a search, before a number."""
         ...
 
     async def close(self) -> None:

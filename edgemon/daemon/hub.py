@@ -2,7 +2,7 @@
 
 import logging
 from collections.abc import AsyncIterator, Awaitable, Callable, Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from edgemon import __version__
 from edgemon.alarms.annunciate import annunciation
@@ -44,6 +44,7 @@ from edgemon.model.snapshot import (
     Outcome,
     SensorView,
     Snapshot,
+    TrendBins,
     TrendPoint,
 )
 from edgemon.mqtt.port import Link
@@ -288,6 +289,23 @@ class Hub:
 
     async def trend(self, point: PointKey, level: str, since: Instant, until: Instant, sim: bool) -> tuple[TrendPoint, ...]:
         """Give the past of a level in the unit of its limit."""
+        unit = self._unit(point, level)
+        found = await self._reader.trend(point, level, since, until, sim)
+        return tuple(TrendPoint(one.t, from_si(one.value, unit), one.fit) for one in found)
+
+    async def trend_bins(
+        self, point: PointKey, level: str, since: Instant | None, until: Instant, columns: int, sim: bool
+    ) -> TrendBins:
+        """Give the past of a level cut into stretches, in the unit of its limit."""
+        unit = self._unit(point, level)
+        found = await self._reader.trend_bins(point, level, since, until, columns, sim)
+        bins = (
+            replace(one, low=from_si(one.low, unit), mean=from_si(one.mean, unit), high=from_si(one.high, unit))
+            for one in found.bins
+        )
+        return replace(found, bins=tuple(bins))
+
+    def _unit(self, point: PointKey, level: str) -> str:
         known = self._setting.plant.points.get(point)
         if known is None:
             raise ParameterError("no such point", str(point))
@@ -295,8 +313,7 @@ class Hub:
         unit = limit.unit if limit else kind.unit if kind else None
         if unit is None:
             raise ParameterError(f"no such level: {level}", str(point), f"known are {', '.join(LEVEL_KINDS)}")
-        found = await self._reader.trend(point, level, since, until, sim)
-        return tuple(TrendPoint(one.t, from_si(one.value, unit), one.fit) for one in found)
+        return unit
 
     async def handover(self) -> HandoverView:
         """Write the handover page."""

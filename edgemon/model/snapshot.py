@@ -3,6 +3,7 @@
 Values and limits here are in the unit shown beside them; times are instants.
 """
 
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 from typing import TypeAlias
 
@@ -286,6 +287,41 @@ class TrendPoint:
     value: float
     fit: bool
     """False: from a capture with flaws, shown but never judged."""
+
+
+@dataclass(frozen=True, slots=True)
+class TrendBin:
+    """What became of a level within one stretch of time, in the unit asked for; values with flaws are not counted."""
+
+    number: int
+    """Which stretch, counted from 0 at the beginning; one without values is left out."""
+    low: float
+    mean: float
+    high: float
+    count: int
+
+
+@dataclass(frozen=True, slots=True)
+class TrendBins:
+    """A trend cut into stretches of like length, so that no extreme is lost however long it is."""
+
+    since: Instant
+    until: Instant
+    columns: int
+    bins: tuple[TrendBin, ...]
+
+    @classmethod
+    def of(cls, points: Iterable[TrendPoint], since: Instant | None, until: Instant, columns: int) -> "TrendBins":
+        """Cut values, oldest first; `since` None: from the first on."""
+        every = tuple(points)
+        begin = min(until, min((one.t for one in every), default=until) if since is None else since)
+        found: dict[int, list[float]] = {}
+        for one in every:
+            if one.fit and begin <= one.t <= until and begin < until:
+                number = min(int((one.t - begin) / ((until - begin) / columns)), columns - 1)
+                found.setdefault(number, []).append(one.value)
+        bins = (TrendBin(number, min(of), sum(of) / len(of), max(of), len(of)) for number, of in sorted(found.items()))
+        return cls(begin, until, columns, tuple(bins))
 
 
 @dataclass(frozen=True, slots=True)

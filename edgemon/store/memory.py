@@ -12,7 +12,7 @@ from edgemon.model.instant import Instant
 from edgemon.model.message import Quarantined
 from edgemon.model.reading import Capture, CapturePart
 from edgemon.model.search import EVERYTHING, Search
-from edgemon.model.snapshot import TrendPoint
+from edgemon.model.snapshot import TrendBins, TrendPoint
 from edgemon.store.chain import GENESIS, numbered
 from edgemon.store.port import Commit, Known, Saved
 from edgemon.store.wire import is_wanted
@@ -147,6 +147,14 @@ class MemoryStore:
     ) -> tuple[TrendPoint, ...]:
         """Give the values of a level in the house's unit, oldest first; the newest (or earliest) `most` of them."""
         return self._values(("point", *point, level, str(sim)), since, until, most, earliest)
+
+    async def trend_bins(
+        self, point: PointKey, level: str, since: Instant | None, until: Instant, columns: int, sim: bool = False
+    ) -> TrendBins:
+        """Cut a level's fit values into stretches, in the house's unit; `since` None: from its first value on."""
+        self._ask()
+        every = self._trend.get(("point", *point, level, str(sim)), {})
+        return TrendBins.of((every[t] for t in sorted(every)), since, until, columns)
 
     async def baselines(self) -> tuple[Baseline, ...]:
         """Give the newest baseline of each point and level, in whatever state it is."""

@@ -13,7 +13,7 @@ from edgemon.model.level import Measurement
 from edgemon.model.message import Quarantined
 from edgemon.model.reading import Capture, CapturePart, Reading
 from edgemon.model.search import EVERYTHING, Search
-from edgemon.model.snapshot import TrendPoint
+from edgemon.model.snapshot import TrendBins, TrendPoint
 
 
 @dataclass(frozen=True, slots=True)
@@ -130,6 +130,12 @@ class Reader(Protocol):
 
         The name `rpm` stands for the shaft speed at the point's measurements, Hz.
         """
+        ...
+
+    async def trend_bins(
+        self, point: PointKey, level: str, since: Instant | None, until: Instant, columns: int, sim: bool = False
+    ) -> TrendBins:
+        """Cut a level's fit values into stretches, in the house's unit; `since` None: from its first value on."""
         ...
 
     async def baselines(self) -> tuple[Baseline, ...]:

@@ -12,7 +12,7 @@ from edgemon.model.instant import Instant
 from edgemon.model.message import Quarantined
 from edgemon.model.reading import Capture
 from edgemon.model.search import EVERYTHING, Search
-from edgemon.model.snapshot import TrendPoint
+from edgemon.model.snapshot import TrendBin, TrendBins, TrendPoint
 from edgemon.store.connection import Connection, opened
 from edgemon.store.faults import translated
 from edgemon.store.migrate import connect_read_only
@@ -22,6 +22,10 @@ from edgemon.store.wire import BASELINES, CAPTURE_COLUMNS, Row, baselines_of, ca
 T = TypeVar("T")
 _VALUES = """SELECT t, value, fit FROM trend JOIN series ON series.id = trend.series
     WHERE kind = ? AND owner = ? AND place = ? AND name = ? AND sim = ? AND t BETWEEN ? AND ? ORDER BY t {order} LIMIT ?"""
+_SERIES = "SELECT id FROM series WHERE kind = 'point' AND owner = ? AND place = ? AND name = ? AND sim = ?"
+_FIRST = f"SELECT min(t) FROM trend WHERE series = ({_SERIES})"
+_BINS = f"""SELECT min(CAST((t - ?) / ? AS INTEGER), ?) AS number, min(value), avg(value), max(value), count(*)
+    FROM trend WHERE series = ({_SERIES}) AND t BETWEEN ? AND ? AND fit GROUP BY number ORDER BY number"""
 _CAPTURE = f"""SELECT {CAPTURE_COLUMNS}, missing_parts, segment, offset, length, checksum
     FROM captures WHERE sensor = ? AND id = ? AND taken_at = ? AND sim = ? AND spectrum = ?"""
 _OF_EACH_ALARM = "GROUP BY machine, point, sim, json_extract(body, '$.alarm[2]')"
@@ -78,6 +82,23 @@ class SqliteReader:
     ) -> tuple[TrendPoint, ...]:
         """Give the values of a level in the house's unit, oldest first; the newest (or earliest) `most` of them."""
         return await self._values(("point", *point, level, sim, since, until, most), earliest)
+
+    async def trend_bins(
+        self, point: PointKey, level: str, since: Instant | None, until: Instant, columns: int, sim: bool = False
+    ) -> TrendBins:
+        """Cut a level's fit values into stretches, in the house's unit; `since` None: from its first value on."""
+        series = (*point, level, sim)
+
+        def look(connection: sqlite3.Connection) -> TrendBins:
+            first = connection.execute(_FIRST, series).fetchone()[0] if since is None else since
+            begin = until if first is None else min(first, until)
+            if begin >= until:
+                return TrendBins(begin, until, columns, ())
+            step = (until - begin) / columns
+            rows = connection.execute(_BINS, (begin, step, columns - 1, *series, begin, until)).fetchall()
+            return TrendBins(begin, until, columns, tuple(TrendBin(*row) for row in rows))
+
+        return await self._run(look)
 
     async def baselines(self) -> tuple[Baseline, ...]:
         """Give the newest baseline of each point and level, in whatever state it is."""

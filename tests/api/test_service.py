@@ -2,6 +2,7 @@
 
 import asyncio
 import json
+import math
 import os
 import pwd
 import socket
@@ -29,9 +30,9 @@ from edgemon.model.command import (
     Unshelve,
 )
 from edgemon.model.gateway import Access
-from edgemon.model.ids import AlarmKey, MachineId, PointId
+from edgemon.model.ids import AlarmKey, MachineId, PointId, PointKey
 from edgemon.model.search import Search
-from edgemon.model.snapshot import Change, Lost, Outcome, Snapshot
+from edgemon.model.snapshot import Change, Lost, Outcome, Snapshot, TrendBin, TrendBins
 from tests.support.fake_site import MACHINE, SNAPSHOT, FakeSite
 
 
@@ -184,6 +185,20 @@ async def test_trend_asks_for_simulated_data_where_the_point_shows_it(tmp_path: 
     assert site.asked[0][2] is True
 
 
+async def test_a_trend_in_stretches_comes_through_and_what_cannot_be_is_refused(tmp_path: Path) -> None:
+    site = FakeSite()
+    async with served(tmp_path, site) as daemon:
+        await anext(daemon.updates())
+        found = await daemon.trend_bins("hp-pump-1", "pump-de-h", "velocity_rms", None, 1.7e9, 60)
+        assert found == TrendBins(1.7e9 - 60.0, 1.7e9, 60, (TrendBin(0, 1.0, 2.5, 3.5, 4),))
+        with pytest.raises(LinkRefused, match="no such point"):
+            await daemon.trend_bins("nobody", "x", "velocity_rms", 1.6e9, 1.7e9, 60)
+        for columns, until in ((0, 1.7e9), (1_000_000, 1.7e9), (60, math.nan)):
+            with pytest.raises(LinkRefused, match=r"columns|until"):
+                await daemon.trend_bins("hp-pump-1", "pump-de-h", "velocity_rms", 1.6e9, until, columns)
+    assert site.asked == [(PointKey(MachineId("hp-pump-1"), PointId("pump-de-h")), "velocity_rms", True)]
+
+
 async def test_a_diagnosis_is_asked_for(tmp_path: Path) -> None:
     site = FakeSite()
     async with served(tmp_path, site) as daemon:
@@ -271,6 +286,7 @@ def test_openapi_describes_every_way(tmp_path: Path) -> None:
         "/v1/baselines/approve",
         "/v1/baselines/retire",
         "/v1/machines/{machine}/points/{point}/levels/{level}/forecast",
+        "/v1/machines/{machine}/points/{point}/levels/{level}/bins",
         "/v1/machines/{machine}/forecasts",
         "/v1/machines/{machine}/points/{point}/captures",
         "/v1/machines/{machine}/points/{point}/waveform",

@@ -49,8 +49,8 @@ def picture(
 @pytest.mark.parametrize("size", SIZES)
 @pytest.mark.parametrize(
     "keys",
-    [[], ["enter"], ["l"], ["n"], ["j"], ["question_mark"]],
-    ids=["plant", "machine", "alarms", "notes", "journal", "help"],
+    [[], ["enter"], ["enter", "enter"], ["l"], ["n"], ["j"], ["question_mark"]],
+    ids=["plant", "machine", "point", "alarms", "notes", "journal", "help"],
 )
 def test_screen(snap_compare: SnapCompare, keys: list[str], size: tuple[int, int]) -> None:
     app, play = picture(keys)

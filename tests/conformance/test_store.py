@@ -9,6 +9,7 @@ from typing import Protocol
 
 import numpy as np
 import pytest
+import scipy.stats
 
 from edgemon.errors import StoreError
 from edgemon.model.alarm import AlarmState
@@ -241,6 +242,37 @@ async def test_a_fit_value_replaces_an_unfit_one_of_the_same_time_and_not_the_ot
     await bench.store.commit(commit(measurements=(make.measurement(9.0, fit=False), make.measurement(0.003))))
     await bench.store.commit(commit(measurements=(make.measurement(8.0, fit=False), make.measurement(0.004))))
     assert await bench.reader.trend(make.POINT, "velocity_rms", *EVER) == (TrendPoint(make.T0, 0.003, True),)
+
+
+async def test_a_trend_in_stretches_loses_no_extreme_and_leaves_gaps_out(bench: Bench) -> None:
+    rng = np.random.default_rng(7)
+    told = rng.gamma(4.0, 0.001, 400)
+    times = np.sort(rng.uniform(0.0, 1000.0, 400))
+    times[(times > 300.0) & (times < 480.0)] = 299.0 - np.arange(np.count_nonzero((times > 300.0) & (times < 480.0))) * 1e-3
+    made = tuple(make.measurement(float(v), taken_at=make.T0 + float(t)) for t, v in zip(times, told, strict=True))
+    unfit = make.measurement(9.0, taken_at=make.T0 + 500.0, fit=False)
+    await bench.store.commit(commit(measurements=(*made, unfit)))
+    found = await bench.reader.trend_bins(make.POINT, "velocity_rms", make.T0, make.T0 + 1000.0, 20)
+    edges = make.T0 + np.linspace(0.0, 1000.0, 21)
+    at = make.T0 + times
+    for name in ("min", "mean", "max", "count"):  # scipy as the second way
+        theirs = scipy.stats.binned_statistic(at, told, name, edges).statistic
+        ours = np.full(20, 0.0 if name == "count" else np.nan)
+        for one in found.bins:
+            ours[one.number] = {"min": one.low, "mean": one.mean, "max": one.high, "count": one.count}[name]
+        np.testing.assert_allclose(ours, theirs, rtol=1e-12)
+    assert not {one.number for one in found.bins} & {6, 7, 8}  # nobody said anything then
+    whole = await bench.reader.trend_bins(make.POINT, "velocity_rms", None, make.T0 + 1000.0, 1)
+    assert whole.since == pytest.approx(at.min())
+    (one,) = whole.bins
+    assert (one.low, one.high, one.count) == (told.min(), told.max(), 400)
+
+
+async def test_a_trend_of_what_was_never_heard_or_lies_ahead_is_empty(bench: Bench) -> None:
+    await bench.store.commit(commit(measurements=(make.measurement(0.003),)))
+    assert (await bench.reader.trend_bins(make.POINT, "kurtosis", None, make.T0, 10)).bins == ()
+    assert (await bench.reader.trend_bins(make.POINT, "velocity_rms", make.T0 + 5.0, make.T0, 10)).bins == ()
+    assert (await bench.reader.trend_bins(make.POINT, "velocity_rms", None, make.T0 + 1.0, 10, sim=True)).bins == ()
 
 
 async def test_a_value_that_is_not_a_number_stays_out_of_the_trend_and_holds_nothing_up(bench: Bench) -> None:

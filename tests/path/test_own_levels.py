@@ -47,6 +47,8 @@ async def test_a_band_in_orders_is_measured_judged_stored_and_shown() -> None:
         titles = {shown.name: shown.title for shown in rig.point().levels}
         assert (titles["velocity_1x"], titles["below"]) == ("velocity at 1 x", "below")
         (stored,) = await rig.hub.trend(DRIVE_END, "velocity_1x", START - 1, START + 1, False)
+        whole = await rig.hub.trend_bins(DRIVE_END, "velocity_1x", None, START + 1, 8, False)
+        assert [(one.low, one.high, one.count) for one in whole.bins] == [(stored.value, stored.value, 1)]
         assert stored.value == pytest.approx(3.0, rel=0.02)
         assert len(await rig.hub.trend(DRIVE_END, "below", START - 1, START + 1, False)) == 1
 

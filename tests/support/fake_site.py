@@ -34,6 +34,8 @@ from edgemon.model.snapshot import (
     PointView,
     SensorView,
     Snapshot,
+    TrendBin,
+    TrendBins,
     TrendPoint,
     WorstView,
 )
@@ -199,6 +201,15 @@ class FakeSite:
             raise ParameterError("no such point", str(point))
         self.asked.append((point, level, sim))
         return (TrendPoint(since, 2.5, True), TrendPoint(until, 3.1, False))
+
+    async def trend_bins(
+        self, point: PointKey, level: str, since: Instant | None, until: Instant, columns: int, sim: bool
+    ) -> TrendBins:
+        if point.machine != "hp-pump-1":
+            raise ParameterError("no such point", str(point))
+        self.asked.append((point, level, sim))
+        begin = until - 60.0 if since is None else since
+        return TrendBins(begin, until, columns, (TrendBin(0, 1.0, 2.5, 3.5, 4),))
 
     def baselines(self) -> tuple[BaselineView, ...]:
         return (BASELINE,)

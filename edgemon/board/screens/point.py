@@ -8,20 +8,24 @@ from edgemon.board.desk import Desk
 from edgemon.board.screens.acknowledge import acknowledge
 from edgemon.board.screens.base import BoardScreen, bindings, why_not
 from edgemon.board.theme import Role
-from edgemon.board.view import figures
+from edgemon.board.view import figures, history
 from edgemon.board.view import point as view
 from edgemon.board.view.alarms import listed
 from edgemon.board.view.cells import Row, Span, fit_row, safe, wrap
-from edgemon.board.view.chart import chart
+from edgemon.board.view.chart import across, chart_of_bins
 from edgemon.board.view.diagnosis import diagnosis
 from edgemon.board.view.machine import LevelAt
 from edgemon.board.view.point import Marks, Mode
 from edgemon.errors import EdgemonError
+from edgemon.model.instant import Instant
 from edgemon.model.look import EnvelopeRequest, SpectrumRequest, SpectrumView, WaveformRequest, WaveformView, Which
-from edgemon.model.snapshot import LevelView, MachineView, PointView, TrendPoint
+from edgemon.model.search import Search
+from edgemon.model.snapshot import JournalView, LevelView, MachineView, PointView, TrendBins
 
-SPANS_S = (900.0, 3600.0, 8 * 3600.0, 86_400.0, 7 * 86_400.0, 30 * 86_400.0)
-"""Spans of a trend."""
+DAY_S = 86_400.0
+SPANS_S = (900.0, 3600.0, 8 * 3600.0, DAY_S, 7 * DAY_S, 30 * DAY_S, 91 * DAY_S, None)
+"""Spans of a trend: from a quarter of an hour to a quarter of a year; None: all there is."""
+MOST_EVENTS = 500
 ZOOMS = (1, 2, 4, 8, 16)
 """A spectrum's highest frequency, and a waveform's length, divided by."""
 MODES = tuple(Mode)
@@ -41,7 +45,8 @@ class PointScreen(BoardScreen):
         self._span, self._zoom = 1, 0
         self._cursor = 0
         self._columns = 8
-        self._past: tuple[TrendPoint, ...] = ()
+        self._past: TrendBins | None = None
+        self._events: tuple[JournalView, ...] = ()
         self._wave: WaveformView | None = None
         self._lines: SpectrumView | None = None
         self._why = ""
@@ -53,7 +58,7 @@ class PointScreen(BoardScreen):
         if found is None:
             return [fit_row([Span(" This point is no longer part of the plant file.")], width)]
         machine, point, level = found
-        self._columns = view.room(width)
+        self._columns = across(width) if self.mode is Mode.TREND else view.room(width)
         self._cursor = min(self._cursor, self._columns - 1)
         self._ask(point)
         head = view.head(machine, point, self.mode, self.desk.look, width)
@@ -77,15 +82,22 @@ class PointScreen(BoardScreen):
         return machine, point, next((one for one in point.levels if one.name == self.at.level), None)
 
     def _trend(self, level: LevelView | None, width: int, tall: int) -> list[Row]:
-        look, now = self.desk.look, self.desk.picture.now
+        look, past, span = self.desk.look, self._past, SPANS_S[self._span]
         if level is None:
             return [*self._said(" This level has no value yet.", width)]
-        span = SPANS_S[self._span]
-        title = f" {safe(level.title)}, {safe(level.unit)}, the last {figures.spoken(span)}; newest 2000 values at most"
-        rows = chart(level, self._past, now - span, now, look, width, tall)
-        fit = [point.value for point in self._past if point.fit]
-        facts = f" lowest {min(fit):.4g}, highest {max(fit):.4g}, newest {fit[-1]:.4g}" if fit else " no values in this time"
-        return [*self._said(title, width), *rows, *self._said(f"{facts} {safe(level.unit) if fit else ''}", width, Role.TEXT)]
+        if past is None:
+            return [*self._said(f" {self._why or 'The trend is being fetched.'}", width)]
+        told = "all there is" if span is None else f"the last {figures.spoken(span)}"
+        stretch = history.stretch((past.until - past.since) / past.columns)
+        title = f" {safe(level.title)}, {safe(level.unit)}, {told}; highest of each {stretch}"
+        read = history.read_out(past, self._events, self._cursor, self._columns, level.unit)
+        return [
+            *self._said(title, width),
+            *chart_of_bins(level, past, self._cursor, look, width, tall),
+            history.mark_row(past, self._events, self._columns, width),
+            *[row for line in read for row in self._said(line, width, Role.BRIGHT)],
+            *self._said(history.facts(past, level.unit), width, Role.TEXT),
+        ]
 
     def _waveform(self, width: int, tall: int) -> list[Row]:
         shown, look = self._wave, self.desk.look
@@ -131,7 +143,7 @@ class PointScreen(BoardScreen):
 
     def _ask(self, point: PointView) -> None:
         newest: object = int(self.desk.clock.elapsed() / ASK_AGAIN_S) if self.mode is Mode.TREND else point.capture
-        asked = (self.mode, self.at, self._span, self._zoom, newest)
+        asked = (self.mode, self.at, self._span, self._zoom, self._columns, newest)
         if asked == self._asked or self.desk.picture.lost is not None:
             return
         if self._asked[:1] != asked[:1]:
@@ -144,7 +156,7 @@ class PointScreen(BoardScreen):
         where = (self.machine, self.at.point)
         try:
             if self.mode is Mode.TREND:
-                self._past = await source.trend(*where, self.at.level, now - SPANS_S[self._span], now)
+                await self._fetch_trend(now)
             elif self.mode is Mode.WAVEFORM:
                 whole = await source.waveform(*where, Which(), WaveformRequest(columns=2 * self._columns))
                 if zoom > 1:
@@ -162,6 +174,13 @@ class PointScreen(BoardScreen):
             self._why = why_not(error)
         if asked == self._asked:
             self.redraw()
+
+    async def _fetch_trend(self, now: Instant) -> None:
+        source, span = self.desk.source, SPANS_S[self._span]
+        since = None if span is None else now - span
+        past = await source.trend_bins(self.machine, self.at.point, self.at.level, since, now, self._columns)
+        search = Search(since=past.since, until=past.until, kinds=history.KINDS, machine=self.machine)
+        self._past, self._events = past, await source.journal(MOST_EVENTS, search=search)
 
     def action_mode(self, number: int) -> None:
         """Look at something else."""
@@ -195,7 +214,9 @@ class PointScreen(BoardScreen):
     def action_zoom(self, by: int) -> None:
         """Show less, or more: of time, or of frequency."""
         if self.mode is Mode.TREND:
-            self._span = max(0, min(self._span - by, len(SPANS_S) - 1))
+            span = max(0, min(self._span - by, len(SPANS_S) - 1))
+            self._past = None if span != self._span else self._past
+            self._span = span
         else:
             self._zoom = max(0, min(self._zoom + by, len(ZOOMS) - 1))
         self.redraw()
