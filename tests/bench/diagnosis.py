@@ -23,7 +23,7 @@ from edgemon.diagnosis.cyclic import EnvelopeSpectra, coherence_spectrum, envelo
 from edgemon.diagnosis.families import Rhythm
 from edgemon.diagnosis.frequencies import bearing_orders
 from edgemon.diagnosis.look import Look
-from edgemon.diagnosis.record import MachineFacts, Record
+from edgemon.diagnosis.record import Gear, MachineFacts, Record
 from edgemon.model.finding import Conclusion, Fault
 from tests.support.diagnosing import BEARING, MEANS, OUTCOMES, Case, cases, folder, outcome, plain_envelope
 
@@ -222,16 +222,23 @@ def gears(known: list[Case]) -> None:
         print(f"  {case.id:28}{plain:16}| {_name(product(case.record, case.facts)):14}| {told}")
 
 
-def robust_gears(geared: list[Case]) -> list[tuple[str, str]]:
-    """Count outcomes of gears whose baseline was changed in the same way: first halves of all healthy records."""
+def robust_gears(geared: list[Case]) -> tuple[list[tuple[str, str]], list[tuple[str, str]]]:
+    """Count outcomes of gears against all baselines together, and against each at another load by itself.
+
+    Baselines are first halves of the healthy records, changed as the record is.
+    """
     healthy = [case for case in geared if case.condition == "healthy"]
-    rows = []
+    together, apart = [], []
     for name, change in CHANGES.items():
-        before = [(change(halves(one.record)[0]), one.facts) for one in healthy]
+        before = {case.id: (change(halves(case.record)[0]), case.facts) for case in healthy}
         for case in geared:
-            rest = halves(case.record)[1] if case in healthy else case.record
-            rows.append((name, outcome(case.condition, *product(change(rest), case.facts, before))))
-    return rows
+            rest = change(halves(case.record)[1] if case in healthy else case.record)
+            together.append((name, outcome(case.condition, *product(rest, case.facts, list(before.values())))))
+            for other, one in before.items():
+                if other.rpartition("-")[2] != case.id.rpartition("-")[2]:
+                    word = "healthy" if case in healthy else "damaged"
+                    apart.append((f"{word}, {name}", outcome(case.condition, *product(rest, case.facts, [one]))))
+    return together, apart
 
 
 def timing() -> None:
@@ -240,13 +247,19 @@ def timing() -> None:
     assert where is not None
     case = next(case for case in cases(where) if case.facts.bearings)
     record = Record(case.record.samples[:1, :16384], case.record.fs_hz, case.record.channels[:1], case.record.quantity)
-    diagnose(record, case.facts)
-    spent = []
-    for _ in range(9):
-        start = time.perf_counter()
-        diagnose(record, case.facts)
-        spent.append(time.perf_counter() - start)
-    print(f"\none channel of 16,384 samples: {1e3 * float(np.median(spent)):.0f} ms median, {1e3 * min(spent):.0f} ms at best")
+    geared = replace(case.facts, gears=(Gear(23, 67),))
+    told = "with a pair of gears and five records of a baseline"
+    for words, facts, before in (
+        ("one channel of 16,384 samples", case.facts, []),
+        (told, geared, [(record, geared)] * 5),
+    ):
+        diagnose(record, facts, before)
+        spent = []
+        for _ in range(9):
+            start = time.perf_counter()
+            diagnose(record, facts, before)
+            spent.append(time.perf_counter() - start)
+        print(f"{words}: {1e3 * float(np.median(spent)):.0f} ms median, {1e3 * min(spent):.0f} ms at best")
 
 
 def main() -> int:
@@ -282,7 +295,9 @@ def main() -> int:
                 if rows[-1][1] == "wrong":
                     print(f"  wrong: {case.id} {name}: {_name(answer)}")
         table("the same records", rows)
-        table("gears against all baselines", robust_gears([case for case in known if case.facts.gears]))
+        together, apart = robust_gears([case for case in known if case.facts.gears])
+        table("gears against all baselines", together)
+        table("gears, one baseline at another load", apart)
     if args.compare:
         compare([case for case in known if MEANS[case.condition] <= BEARING])
     timing()
