@@ -1,6 +1,7 @@
 """Stored captures over a real Unix socket: listed page by page, and looked at in one round trip each."""
 
 import math
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -101,6 +102,18 @@ async def test_every_kind_of_look_comes_through_with_what_it_is(tmp_path: Path) 
     assert [one.name for one in velocity.markers] == ["1x"]
     assert wave.peak_to_peak == pytest.approx(20.0 * 2.0 * math.sqrt(2.0) / omega**2 / 2.54e-5, rel=5e-3)
     assert (envelope.kind, envelope.unit) == ("squared envelope", "(m/s2)2")
+
+
+async def test_orders_over_angle_and_separation_come_through(tmp_path: Path) -> None:
+    async with served(tmp_path, await site()) as daemon:
+        over = await daemon.spectrum(*POINT, NEWEST, SpectrumRequest("acceleration", axis="orders", over_angle=True))
+        band = EnvelopeRequest(band_low_hz=50.0, band_high_hz=1000.0, fmax_hz=500.0, separation="prediction")
+        apart = await daemon.spectrum(*POINT, NEWEST, band)
+        with pytest.raises(LinkRefused, match="none, synchronous, prediction"):
+            await daemon.spectrum(*POINT, NEWEST, replace(band, separation="magic"))
+    assert over.peaks[0].x == pytest.approx(106.0 * 60.0 / 2980.0, rel=1e-3)
+    assert "even shaft angle" in over.source.speed_basis
+    assert "taken out by prediction" in apart.kind
 
 
 async def test_what_is_not_there_and_what_cannot_be_are_told_apart(tmp_path: Path) -> None:
