@@ -13,8 +13,9 @@ from edgemon.board.screens.alarms import AlarmsScreen
 from edgemon.board.screens.ask import Ordering, Question, ask
 from edgemon.board.screens.base import BoardScreen, bindings
 from edgemon.board.screens.handover import HandoverScreen
+from edgemon.board.screens.journal import JournalScreen
 from edgemon.board.screens.machine import MachineScreen
-from edgemon.board.screens.pages import HelpScreen, JournalScreen, NotesScreen, SensorsScreen
+from edgemon.board.screens.pages import HelpScreen, NotesScreen, SensorsScreen
 from edgemon.board.screens.performance import PerformanceScreen
 from edgemon.board.screens.plant import PlantScreen
 from edgemon.board.theme import ASCII, PALETTES, UNICODE, Look

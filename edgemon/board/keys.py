@@ -57,7 +57,9 @@ DIAGNOSE = Key("d", "d", "diagnose", "diagnose", "have the newest capture diagno
 FIGURES = Key("p", "p", "show('performance')", "figures", "alarm performance beside the figures asked for", needed=False)
 LONGER = Key("plus", "+", "period(1)", "longer", "the figures of a longer period")
 SHORTER = Key("minus", "-", "period(-1)", "shorter", "the figures of a shorter period")
-JOURNAL = Key("j", "j", "show('journal')", "journal", "the newest journal entries")
+JOURNAL = Key("j", "j", "show('journal')", "journal", "the journal, newest first")
+FIND = Key("slash", "/", "search", "search", "search all of the journal: words, kind, machine, person, time")
+OLDER = Key("plus", "+", "older", "older", "show older entries of the journal too")
 FILTER = Key("f", "f", "filter", "filter", "show only what is abnormal or near a limit, or everything again")
 SEARCH = Key("slash", "/", "search", "find", "search machines by name; enter keeps what is found, esc ends")
 SORT = Key("s", "s", "sort", "sort", "group by area, or the most severe first")
@@ -76,6 +78,7 @@ LIST = (UP, DOWN, PAGE_UP, PAGE_DOWN, FIRST, LAST, BACK)
 ALARM_LIST = (UP, DOWN, PAGE_UP, PAGE_DOWN, FIRST, LAST, OPEN, ACKNOWLEDGE, SHELVE, RESET, SERVICE, BACK)
 SHIFT_PAGE = (*LIST, WRITE, TAKE)
 FIGURES_PAGE = (*LIST, LONGER, SHORTER)
+JOURNAL_PAGE = (*LIST, FIND, OLDER)
 QUESTION = (YES, NO)
 
 FOOTERS: dict[str, tuple[Key, ...]] = {
@@ -117,7 +120,7 @@ FOOTERS: dict[str, tuple[Key, ...]] = {
     "performance": (BACK, LONGER, SHORTER, ALARMS, SHIFT, JOURNAL, HELP, QUIT, MOVE),
     "shift": (BACK, WRITE, TAKE, ALARMS, SENSORS, JOURNAL, HELP, QUIT, MOVE),
     "sensors": (BACK, ALARMS, SHIFT, NOTES, JOURNAL, HELP, QUIT, MOVE),
-    "journal": (BACK, ALARMS, SENSORS, SHIFT, NOTES, HELP, QUIT, MOVE),
+    "journal": (BACK, FIND, OLDER, ALARMS, SENSORS, SHIFT, NOTES, HELP, QUIT, MOVE),
     "help": (BACK, ALARMS, SENSORS, SHIFT, NOTES, JOURNAL, QUIT, MOVE),
 }
 """What the footer of each screen shows, the most needed first: narrow screens show the first ones."""
@@ -130,6 +133,7 @@ HELPED: tuple[tuple[str, tuple[Key, ...]], ...] = (
     ("Alarm list", (SHELVE, RESET, SERVICE)),
     ("Shift", (WRITE, TAKE)),
     ("Alarm performance", (LONGER, SHORTER)),
+    ("Journal", (FIND, OLDER)),
     ("Question", QUESTION),
 )
 """Every key, for the help screen."""

@@ -5,8 +5,9 @@ from edgemon.board.app import SCREENS_BY_NAME, BoardApp
 from edgemon.board.screens.acknowledge import AcknowledgeScreen
 from edgemon.board.screens.alarms import AlarmsScreen
 from edgemon.board.screens.handover import HandoverScreen
+from edgemon.board.screens.journal import JournalScreen
 from edgemon.board.screens.machine import MachineScreen
-from edgemon.board.screens.pages import HelpScreen, JournalScreen, NotesScreen, SensorsScreen
+from edgemon.board.screens.pages import HelpScreen, NotesScreen, SensorsScreen
 from edgemon.board.screens.performance import PerformanceScreen
 from edgemon.board.screens.plant import PlantScreen
 from edgemon.board.screens.point import PointScreen
