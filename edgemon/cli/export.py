@@ -255,7 +255,7 @@ def journal(stream: Stream, request: Request) -> Iterator[Sequence[object]]:
         if request.point not in (None, point) or request.sensor not in (None, getattr(event, "sensor", None)):
             continue
         document = json.dumps(journal_document(entry), ensure_ascii=False)
-        said = (machine, point, text(getattr(event, "by", "")), text(journal_view(entry).text))
+        said = (machine, point, text(getattr(event, "by", "")), text(journal_view(entry, request.plant.points).text))
         times = (format_instant(event.at), entry.recorded_at)
         yield (entry.seq, event.at, kind_of(event), *times, *said, int(sim), entry.hash, document)
 

@@ -8,7 +8,7 @@ from collections.abc import Iterator
 from itertools import islice
 from pathlib import Path
 
-from edgemon.api.view import journal_view
+from edgemon.api.view import NO_POINTS, Points, journal_view
 from edgemon.cli.options import add_config
 from edgemon.cli.progress import Progress
 from edgemon.cli.report import TIMES_WORDS, read_time
@@ -86,11 +86,21 @@ def store_of(options: argparse.Namespace) -> Path:
     return load_all(options.config)[1].store if file is None else file
 
 
+def _store_and_points(options: argparse.Namespace) -> tuple[Path, Points]:
+    """Say which store is meant, and what the plant file calls levels of its own; a store by its file has no plant file."""
+    file: Path | None = options.file
+    if file is not None:
+        return file, NO_POINTS
+    plant, gateway = load_all(options.config)
+    return gateway.store, plant.points
+
+
 def run_list(options: argparse.Namespace) -> int:
     """Print what is found."""
-    with Stream(store_of(options)) as stream:
+    path, points = _store_and_points(options)
+    with Stream(path) as stream:
         for entry in _found(stream, search_of(options), options.limit):
-            print(json.dumps(journal_document(entry), ensure_ascii=False) if options.json else line(entry))
+            print(json.dumps(journal_document(entry), ensure_ascii=False) if options.json else line(entry, points))
     sys.stdout.flush()  # a reader that has gone is noticed here
     return 0
 
@@ -102,9 +112,9 @@ def _found(stream: Stream, search: Search, limit: int | None) -> Iterator[Journa
     return reversed(newest)
 
 
-def line(entry: JournalEntry) -> str:
+def line(entry: JournalEntry, points: Points = NO_POINTS) -> str:
     """Give one line for people."""
-    view = journal_view(entry)
+    view = journal_view(entry, points)
     return f"{view.seq:>8}  {format_instant(view.t)}  {view.kind:18}  {clean(view.text, _WHOLE_LINE)}"
 
 

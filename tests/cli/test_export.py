@@ -17,7 +17,8 @@ from edgemon.cli.export import text
 from edgemon.cli.main import main
 from edgemon.cli.npz_files import read_npz
 from edgemon.model.event import MessageRejected
-from edgemon.model.ids import CaptureId, MachineId, PointId, PointKey, SensorId
+from edgemon.model.ids import AlarmKey, CaptureId, MachineId, PointId, PointKey, SensorId
+from edgemon.settings.load import load_all
 from edgemon.store.port import Commit
 from edgemon.store.sqlite import SqliteStore
 from edgemon.units import SI_UNIT, Quantity, from_si
@@ -218,3 +219,23 @@ def read_one_line(config: Path) -> None:
 def test_what_a_spreadsheet_would_compute_stands_behind_an_apostrophe(said: str) -> None:
     assert text(said) == "'" + said  # OWASP, CSV Injection
     assert text("pump-de-h = 3") == "pump-de-h = 3"
+
+
+async def test_levels_of_ones_own_go_by_their_titles_in_export_and_journal(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    plant = (Path(__file__).parents[2] / "config" / "saltmarsh" / "plant.toml").read_text()
+    (tmp_path / "plant.toml").write_text(plant)
+    (tmp_path / "gateway.toml").write_text('[broker]\nurl = "mqtt://127.0.0.1:1883"\n[store]\npath = "edgemon.sqlite"\n')
+    known, gateway = load_all(tmp_path)
+    point = next(key for key, one in known.points.items() if one.kind_of("velocity_1x") is not None)
+    store = await SqliteStore.open(gateway.store)
+    event = replace(make.raised(), alarm=AlarmKey(point.machine, point.point, "velocity_1x"))
+    await store.commit(Commit(make.T0, events=(event,)))
+    await store.close()
+    (row,) = exported(tmp_path, capsys, "journal")
+    assert row["text"].startswith(f"{point.machine}/{point.point} velocity at 1 x: alarm raised")
+    assert main(["journal", "--config", str(tmp_path)]) == 0
+    assert f"{point.machine}/{point.point} velocity at 1 x: alarm raised" in capsys.readouterr().out
+    assert main(["journal", "--file", str(gateway.store)]) == 0  # by the file alone there is no title to be had
+    assert "velocity_1x: alarm raised" in capsys.readouterr().out
