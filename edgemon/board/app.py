@@ -14,6 +14,7 @@ from edgemon.board.screens.ask import Ordering, Question, ask
 from edgemon.board.screens.base import BoardScreen, bindings
 from edgemon.board.screens.handover import HandoverScreen
 from edgemon.board.screens.journal import JournalScreen
+from edgemon.board.screens.lamps import LampsScreen
 from edgemon.board.screens.machine import MachineScreen
 from edgemon.board.screens.pages import HelpScreen, NotesScreen, SensorsScreen
 from edgemon.board.screens.performance import PerformanceScreen
@@ -34,6 +35,7 @@ SCREENS_BY_NAME: dict[str, Callable[[Desk], BoardScreen]] = {
     "shift": HandoverScreen,
     "performance": PerformanceScreen,
     "journal": JournalScreen,
+    "lamps": LampsScreen,
     "help": HelpScreen,
 }
 """Screens that any other can call up; a further one is a line here, its file, its footer and its help."""
@@ -127,11 +129,11 @@ class BoardApp(App[None]):
     def action_lamp_test(self) -> None:
         """Ask about testing horn and beacon."""
         question = Question("Test horn and beacon?", "tell the control room first: all outputs are on for a moment")
-        self._order(question, lambda _: self.desk.source.lamp_test())
+        self._order(question, lambda _: self.desk.source.lamp_test(), lambda: self.action_show("lamps"))
 
-    def _order(self, question: Question, order: Ordering) -> None:
+    def _order(self, question: Question, order: Ordering, then: Callable[[], None] = lambda: None) -> None:
         if isinstance(self.screen, BoardScreen):
-            ask(self.screen, question, order)
+            ask(self.screen, question, order, then)
 
     def action_open_machine(self, machine: str) -> None:
         """Open a machine."""

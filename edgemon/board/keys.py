@@ -34,7 +34,7 @@ SHELVE = Key("h", "h", "shelve", "shelve", "shelve the alarm selected, with a re
 RESET = Key("r", "r", "reset", "reset", "reset a latched alarm whose condition is gone", needed=False)
 SERVICE = Key("o", "o", "service", "service", "take the alarm selected out of service, or put it back (engineer)", needed=False)
 SILENCE = Key("c", "c", "silence", "silence", "silence the horn; alarms stay, and a new one sounds again", needed=False)
-LAMP_TEST = Key("k", "k", "lamp_test", "lamp test", "horn and beacon show all they can for a moment", needed=False)
+LAMP_TEST = Key("k", "k", "lamp_test", "lamp test", "horn, beacon and board show all they can for a moment", needed=False)
 NOTES = Key("n", "n", "show('notes')", "notes", "what is being simulated, and why")
 ALARMS = Key("l", "l", "show('alarms')", "list", "the alarm list")
 SENSORS = Key("e", "e", "show('sensors')", "sensors", "health of the sensors: battery, link, what came of what was due")
@@ -121,6 +121,7 @@ FOOTERS: dict[str, tuple[Key, ...]] = {
     "shift": (BACK, WRITE, TAKE, ALARMS, SENSORS, JOURNAL, HELP, QUIT, MOVE),
     "sensors": (BACK, ALARMS, SHIFT, NOTES, JOURNAL, HELP, QUIT, MOVE),
     "journal": (BACK, FIND, OLDER, ALARMS, SENSORS, SHIFT, NOTES, HELP, QUIT, MOVE),
+    "lamps": (BACK, ALARMS, HELP, QUIT),
     "help": (BACK, ALARMS, SENSORS, SHIFT, NOTES, JOURNAL, QUIT, MOVE),
 }
 """What the footer of each screen shows, the most needed first: narrow screens show the first ones."""

@@ -6,6 +6,7 @@ from edgemon.board.screens.acknowledge import AcknowledgeScreen
 from edgemon.board.screens.alarms import AlarmsScreen
 from edgemon.board.screens.handover import HandoverScreen
 from edgemon.board.screens.journal import JournalScreen
+from edgemon.board.screens.lamps import LampsScreen
 from edgemon.board.screens.machine import MachineScreen
 from edgemon.board.screens.pages import HelpScreen, NotesScreen, SensorsScreen
 from edgemon.board.screens.performance import PerformanceScreen
@@ -18,7 +19,7 @@ from edgemon.board.view.pages import help_page
 
 OURS = (
     BoardApp, PlantScreen, MachineScreen, AlarmsScreen, NotesScreen, SensorsScreen, HandoverScreen, JournalScreen, HelpScreen,
-    AcknowledgeScreen, PointScreen, PerformanceScreen,
+    AcknowledgeScreen, PointScreen, PerformanceScreen, LampsScreen,
 )  # fmt: skip
 
 
