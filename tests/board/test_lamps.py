@@ -15,7 +15,8 @@ async def test_every_mark_is_shown_marked_as_a_test_beside_what_is_real_and_it_e
         await one.wait(0.5)
         assert isinstance(one.app.screen, LampsScreen)
         text = one.text()
-        assert "LAMP TEST: nothing below is real." in text
+        assert "nothing below is real; the two lines above are." in text
+        assert "…" not in "".join(one.lines("body"))
         assert all(mark.word in text for mark in MARKS.values())
         assert "more" not in one.lines("body")[-1]
         assert "to acknowledge: " in one.lines("banner")[1]  # what is real stays visible

@@ -38,9 +38,7 @@ class LampsScreen(ListScreen):
         """Give a row a mark: as it calls, as it stands, its word."""
         look = self.desk.look
         rows = [
-            fit_row(
-                [Span(" LAMP TEST: nothing below is real. The first line of all goes on telling what is.", Role.BRIGHT)], width
-            ),
+            fit_row([Span(" LAMP TEST: nothing below is real; the two lines above are.", Role.BRIGHT)], width),
             fit_row([Span(" The bell has sounded. Left as it calls, then as it stands; ends by itself.", Role.DIM)], width),
             fit_row([], width),
         ]
