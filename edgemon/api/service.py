@@ -3,11 +3,9 @@
 import os
 import socket
 from collections.abc import AsyncIterable
-from contextlib import AbstractContextManager, nullcontext
 from pathlib import Path
 from typing import Annotated, Any
 
-import uvicorn
 from fastapi import Depends, FastAPI, HTTPException, Query, Request
 from fastapi.responses import Response
 from fastapi.sse import EventSourceResponse, ServerSentEvent
@@ -19,6 +17,7 @@ from edgemon.api.orders import let_command_alarms
 from edgemon.api.port import Site
 from edgemon.api.records import let_see_records
 from edgemon.api.roles import may, peer_of, person_of
+from edgemon.api.serve import Server
 from edgemon.api.shift import let_hand_over
 from edgemon.api.trends import let_command_baselines, let_see_trends
 from edgemon.api.wire import OutcomeDocument, WhoDocument, to_json
@@ -147,40 +146,21 @@ def bind(path: Path) -> socket.socket:
     return listener
 
 
-class _Server(uvicorn.Server):
-    """A server that leaves the signals to the daemon."""
-
-    def capture_signals(self) -> AbstractContextManager[None]:  # type: ignore[override]  # a generator there
-        """Leave the signals alone."""
-        return nullcontext()
-
-
 class Api:
     """The API of one daemon on its local socket."""
 
     def __init__(self, site: Site, access: Access) -> None:
         self._path = access.socket
         self._listener = bind(access.socket)
-        self._server = _Server(
-            uvicorn.Config(
-                application(site, access),
-                http=_PeerProtocol,
-                ws="none",
-                lifespan="off",
-                log_config=None,
-                access_log=False,
-                timeout_graceful_shutdown=1,
-            )
-        )
+        self._server = Server(self._listener, application(site, access), _PeerProtocol)
 
     async def serve(self) -> None:
         """Answer until `stop`."""
         try:
-            await self._server.serve([self._listener])
+            await self._server.serve()
         finally:
-            self._listener.close()
             self._path.unlink(missing_ok=True)
 
     def stop(self) -> None:
         """Answer no more; open streams end."""
-        self._server.should_exit = True
+        self._server.stop()

@@ -18,6 +18,33 @@ Look: TypeAlias = CapturePage | WaveformView | SpectrumView
 """What is seen of stored captures."""
 
 
+class LinkDocument(BaseModel):
+    """One link of the gateway."""
+
+    name: str
+    up: bool
+    detail: str
+
+
+class HealthDocument(BaseModel):
+    """How the gateway fares."""
+
+    status: str = Field(description="good, degraded (a link is down) or failing (it cannot keep or judge what comes)")
+    reasons: list[str] = Field(description="why it is not good")
+    version: str
+    site: str
+    started_at: float
+    now: float
+    links: list[LinkDocument]
+    store_ok: bool
+    store_detail: str
+    store_bytes: int
+    queue: int
+    unsent: int
+    oldest_unsent: float | None
+    machines: int
+
+
 class AlarmOrder(BaseModel):
     """Command one alarm."""
 

@@ -1,14 +1,20 @@
-"""`edgemon run`: the daemon, in the foreground."""
+"""`edgemon run`: the daemon, in the foreground.
+
+Away from a terminal SIGHUP has it read its settings anew, all of them or none; on a terminal it ends it, as closing does.
+"""
 
 import argparse
 import asyncio
+import os
+import signal
+import sys
 
 from edgemon.cli.options import add_config
 from edgemon.cli.signals import when_told_to_end
 from edgemon.clock import SystemClock
+from edgemon.daemon.lives import Lives
 from edgemon.daemon.log import set_up
-from edgemon.daemon.service import Service
-from edgemon.settings.load import fingerprint, load_all
+from edgemon.daemon.supervisor import Supervisor
 
 
 def add(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
@@ -21,14 +27,20 @@ def add(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None
 
 def run(options: argparse.Namespace) -> int:
     """Run until told to end."""
-    plant, gateway = load_all(options.config)
-    set_up(options.verbose)
-    service = Service(plant, gateway, fingerprint(plant, gateway), SystemClock())
-    asyncio.run(_until_told(service))
+    asyncio.run(_until_told(options))
     return 0
 
 
-async def _until_told(service: Service) -> None:
-    stop = asyncio.Event()
-    when_told_to_end(stop.set)
-    await service.run(stop)
+async def _until_told(options: argparse.Namespace) -> None:
+    lives = Lives(options.config, SystemClock(), Supervisor(os.environ))
+    set_up(options.verbose)
+    reloads: set[asyncio.Task[None]] = set()
+
+    def reload() -> None:
+        task = asyncio.create_task(lives.reload(), name="reload")
+        reloads.add(task)
+        task.add_done_callback(reloads.discard)
+
+    when_told_to_end(lives.end, (signal.SIGTERM, signal.SIGINT))
+    when_told_to_end(lives.end if sys.stdin.isatty() else reload, (signal.SIGHUP,))
+    await lives.run()

@@ -25,6 +25,7 @@ from edgemon.api.view import words
 from edgemon.clock import Clock
 from edgemon.daemon.hub import Hub
 from edgemon.daemon.publisher import Publisher
+from edgemon.daemon.pulse import Pulse
 from edgemon.decode.assemble import restore
 from edgemon.decode.decoded import Decoded
 from edgemon.decode.registry import quarantine
@@ -118,6 +119,8 @@ class DataPath:
         self._inbox: asyncio.Queue[Work] = asyncio.Queue(_INBOX)
         self._memory = Memory({}, {}, {}, restore((), setting.gateway.borders), {})
         self._at_work = False
+        self.pulse = Pulse(clock)
+        """Notes that the path comes round."""
         self.listener: Callable[[Iterable[Event]], None] = _nobody
         """Told what happened, after it was committed."""
         self.measured: Callable[[Iterable[Measurement]], None] = _nobody
@@ -171,6 +174,7 @@ class DataPath:
             self._at_work = False
             work = await self._inbox.get()
             self._at_work = True
+            self.pulse.beat()
             match work:
                 case list():
                     await self._deliver(work)
@@ -199,6 +203,7 @@ class DataPath:
             log.exception("a message broke the analysis and is kept in quarantine: %r", deliveries[0].message.topic)
             judgement = self._condemned(deliveries[0].message)
         await self._conclude(judgement)
+        self.pulse.lagged(self._clock.now() - min(delivery.message.received_at for delivery in deliveries))
         self._link.acknowledge(deliveries)
 
     async def _judged(self, messages: Sequence[Message]) -> Judgement:
@@ -287,15 +292,18 @@ class DataPath:
         if _is_empty(commit):
             return ()
         while True:
+            began = self._clock.elapsed()
             try:
                 entries = await self._store.commit(commit)
             except StoreError as error:
                 await self._trouble(error)
             else:
+                self.pulse.committed(self._clock.elapsed() - began)
                 self._hub.store_is_well()
                 return entries
 
     async def _trouble(self, error: StoreError) -> None:
+        self.pulse.beat()
         if self._hub.store_fails(str(error)):
             log.error("the store fails, nothing is acknowledged until it works again: %s", error)
         self._publisher.moved(machine.id for machine in self._setting.plant.machines)  # silence shows, though none is judged

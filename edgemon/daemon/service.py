@@ -2,11 +2,13 @@
 
 import asyncio
 import logging
-from collections.abc import Callable, Coroutine, Iterable, Mapping
+from collections import Counter
+from collections.abc import Callable, Coroutine, Iterable, Mapping, Sequence
 from concurrent.futures import Executor, ThreadPoolExecutor
 from contextlib import AsyncExitStack
 
 from edgemon import __version__
+from edgemon.api.health import Health
 from edgemon.api.service import Api
 from edgemon.clock import Clock
 from edgemon.daemon.annunciator import Annunciator
@@ -18,6 +20,7 @@ from edgemon.daemon.path import BATCH, DataPath, End, Happened, Tick
 from edgemon.daemon.plan import document
 from edgemon.daemon.publisher import Publisher
 from edgemon.daemon.shift import Shift
+from edgemon.daemon.supervisor import Supervisor, watch
 from edgemon.daemon.wiring import link_to, open_store
 from edgemon.engine.memory import Setting, setting_of
 from edgemon.errors import LinkDown
@@ -47,11 +50,16 @@ log = logging.getLogger(__name__)
 class Service:
     """One daemon, from start to stop."""
 
-    def __init__(self, plant: Plant, gateway: Gateway, fingerprint: str, clock: Clock) -> None:
+    def __init__(
+        self, plant: Plant, gateway: Gateway, fingerprint: str, clock: Clock, supervisor: Supervisor | None = None
+    ) -> None:
         self._plant = plant
         self._gateway = gateway
         self._fingerprint = fingerprint
         self._clock = clock
+        self._supervisor = supervisor or Supervisor({})
+        self.stopping_for = "told to stop"
+        """Why it ends, for the journal."""
         self.ready = asyncio.Event()
         """Set when everything is open and bound; the broker need not answer yet."""
         self.broker: Broker = gateway.broker
@@ -94,17 +102,20 @@ class Service:
             looker = stack.enter_context(ThreadPoolExecutor(1, "look"))
             hub.looking = Looking(lambda: path.setting, reader, looker)
             hub.unsent = lambda: (publisher.waiting, publisher.waiting_since)
-            api = Api(hub, self._gateway.access)
+            doors: list[Api | Health] = [Api(hub, self._gateway.access)]
+            if self._gateway.health_port is not None:
+                doors.append(Health(self._gateway.health_port, hub.snapshot, path.pulse.vitals))
             await link.start()
             log.info("started: %d machines, %d sensors", len(self._plant.machines), len(self._plant.sensors))
             beside = {
                 "pump": lambda: _pump(link, path),
                 "publisher": publisher.run,
                 "tick": lambda: self._tick(path, publisher, link),
+                "watch": lambda: watch(self._supervisor, self._clock, path.pulse.vitals, lambda: _line(hub)),
                 "report": lambda: self._report(publisher, hub, link, store),
                 **thinking,
             }
-            await self._work(stop, path, api, beside)
+            await self._work(stop, path, doors, beside)
             await self._farewell(publisher, link)
         log.info("stopped")
 
@@ -137,25 +148,31 @@ class Service:
         return Annunciator(outputs, self._clock, hub.annunciation, publish, lambda: link.status.connections, path.tell)
 
     async def _work(
-        self, stop: asyncio.Event, path: DataPath, api: Api, beside: Mapping[str, Callable[[], Coroutine[None, None, None]]]
+        self,
+        stop: asyncio.Event,
+        path: DataPath,
+        doors: Sequence[Api | Health],
+        beside: Mapping[str, Callable[[], Coroutine[None, None, None]]],
     ) -> None:
         async with asyncio.TaskGroup() as group:
-            serving = group.create_task(api.serve(), name="api")
+            for door in doors:
+                group.create_task(door.serve(), name=type(door).__name__)
             owner = group.create_task(path.run(), name="path")
             others = [group.create_task(work(), name=name) for name, work in beside.items()]
             self.ready.set()
+            self._supervisor.ready()
             await stop.wait()
             for task in others:
                 task.cancel()
             try:
                 async with asyncio.timeout(_END_S):
-                    await path.put(End(GatewayStopped(self._clock.now(), "told to stop")))
+                    await path.put(End(GatewayStopped(self._clock.now(), self.stopping_for)))
                     await owner
             except TimeoutError:
                 owner.cancel()
                 log.error("stopped with work left: the broker was not told that it is taken, and delivers it again")
-            api.stop()
-            await serving
+            for door in doors:
+                door.stop()
 
     async def _farewell(self, publisher: Publisher, link: Link) -> None:
         await publisher.flush(_FLUSH_S)
@@ -171,7 +188,9 @@ class Service:
         offset = self._clock.now() - self._clock.elapsed()
         was_up, connections = False, 0
         while True:
+            began = self._clock.elapsed()
             await self._clock.sleep(TICK_S)
+            path.pulse.late(self._clock.elapsed() - began - TICK_S)
             now = self._clock.now()
             step = now - self._clock.elapsed() - offset
             if abs(step) > CLOCK_STEP_S:
@@ -199,6 +218,14 @@ class Service:
                 hub.store_bytes = await store.size_bytes()
                 publisher.state(gateway_state(self._gateway.root, hub.gateway()))
             said, count = is_like, count + 1
+
+
+def _line(hub: Hub) -> str:
+    """Say in one line how the gateway fares, for the service manager."""
+    gateway, machines = hub.gateway(), Counter(machine.state for machine in hub.snapshot().machines)
+    states = ", ".join(f"{count} {state}" for state, count in sorted(machines.items()))
+    links = ", ".join(f"{link.name} {'up' if link.up else 'down'}" for link in gateway.links)
+    return f"{states}; {links}; store {'ok' if gateway.store_ok else 'FAILS'}"
 
 
 async def _pump(link: Link, path: DataPath) -> None:

@@ -97,3 +97,5 @@ class Gateway:
     borders: InputBorders = InputBorders()
     outputs: tuple[Output, ...] = ()
     """Where the plant's own horn and beacon hang."""
+    health_port: int | None = None
+    """Port of loopback for health and figures; None: they are not served."""

@@ -50,6 +50,8 @@ def check_gateway(file: GatewayFile, directory: Path, disk: Disk, report: Report
     _session(file.broker, report)
     _places(file, directory, disk, report)
     _groups(file, disk, report)
+    if file.health.port is not None:
+        _within(report, "health", "port", file.health.port, 1, 65_535, "a free port of this machine, for example 9464")
     _borders(file, report)
     check_outputs(file.annunciator, directory, disk.why_not_runnable, report)
 

@@ -354,6 +354,7 @@ def resolve_gateway(
         simulated=file.gateway.simulated,
         borders=InputBorders(**file.input.model_dump()),
         outputs=outputs_of(file.annunciator, directory),
+        health_port=file.health.port,
     )
 
 

@@ -312,6 +312,12 @@ class AccessTable(Shape):
     engineers: list[str] = Field(default_factory=list)
 
 
+class HealthTable(Shape):
+    """`[health]`: health and figures on a port of loopback."""
+
+    port: int | None = None
+
+
 class InputTable(Shape):
     """`[input]`: what the gateway accepts at most."""
 
@@ -343,5 +349,6 @@ class GatewayFile(Shape):
     broker: BrokerTable = BrokerTable()
     store: StoreTable = StoreTable()
     access: AccessTable = AccessTable()
+    health: HealthTable = HealthTable()
     input: InputTable = InputTable()
     annunciator: list[AnnunciatorTable] = Field(default_factory=list)

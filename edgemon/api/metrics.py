@@ -1,0 +1,102 @@
+"""The gateway in figures for a meter: OpenMetrics text, made by the kept library of that format.
+
+Names follow its conventions: base units, `_total` for what only grows. Neither sensors nor machines are labels: a plant of
+a thousand machines must not make a thousand series here; their states have their own documents.
+"""
+
+from collections import Counter
+from collections.abc import Iterator
+
+from prometheus_client.core import CounterMetricFamily, GaugeMetricFamily, Metric
+from prometheus_client.openmetrics.exposition import CONTENT_TYPE_LATEST, generate_latest
+from prometheus_client.registry import Collector
+
+from edgemon.model.snapshot import GatewayView, MachineView, Snapshot
+from edgemon.model.vitals import Vitals
+
+CONTENT_TYPE = CONTENT_TYPE_LATEST
+STATES = ("normal", "alert", "alarm", "not-running", "unknown")
+QUALITIES = ("good", "stale", "bad")
+
+
+class _Figures(Collector):
+    """One snapshot's figures, as the library wants to collect them."""
+
+    def __init__(self, figures: tuple[Metric, ...]) -> None:
+        self._figures = figures
+
+    def collect(self) -> Iterator[Metric]:
+        """Give them."""
+        yield from self._figures
+
+
+def metrics_text(snapshot: Snapshot, vitals: Vitals) -> bytes:
+    """Write all figures.
+
+    Source: OpenMetrics 1.0 (the exposition format).
+    """
+    gateway = snapshot.gateway
+    figures = (*_counts(gateway, vitals), *_levels(gateway, vitals), *_links(gateway), *_states(snapshot.machines))
+    return bytes(generate_latest(_Figures(figures)))  # type: ignore[no-untyped-call]
+
+
+def _counts(gateway: GatewayView, vitals: Vitals) -> Iterator[Metric]:
+    messages = CounterMetricFamily("edgemon_messages", "Messages from the broker, by what became of them.", labels=["result"])
+    for result, count in (
+        ("taken", gateway.messages - gateway.rejected),
+        ("rejected", gateway.rejected),
+    ):
+        messages.add_metric([result], max(0, count))
+    yield messages
+    yield CounterMetricFamily("edgemon_captures", "Captures stored.", value=gateway.captures)
+    yield CounterMetricFamily("edgemon_readings", "Readings stored.", value=gateway.readings)
+    yield CounterMetricFamily("edgemon_repeats", "Captures and readings that were known already.", value=gateway.repeats)
+    yield CounterMetricFamily("edgemon_late", "Measurements older than one already judged.", value=gateway.late)
+    yield CounterMetricFamily("edgemon_journal_entries", "Entries of the journal.", value=gateway.journal_seq)
+    yield CounterMetricFamily("edgemon_commits", "Transactions committed since the start.", value=vitals.commits)
+    yield CounterMetricFamily("edgemon_commit_seconds", "Time spent in commits since the start.", value=vitals.commit_s)
+
+
+def _levels(gateway: GatewayView, vitals: Vitals) -> Iterator[Metric]:
+    build = GaugeMetricFamily("edgemon_build_info", "The version that runs.", labels=["version"])
+    build.add_metric([gateway.version], 1)
+    yield build
+    yield GaugeMetricFamily("edgemon_start_time_seconds", "When it was started, seconds since 1970.", value=gateway.started_at)
+    yield GaugeMetricFamily("edgemon_queue_depth", "Messages received and not yet worked off.", value=gateway.queue)
+    yield GaugeMetricFamily("edgemon_open_captures", "Captures waiting for parts.", value=gateway.open_captures)
+    yield GaugeMetricFamily("edgemon_unsent", "States and journal entries waiting to be published.", value=gateway.unsent)
+    waiting = 0.0 if gateway.oldest_unsent is None else max(0.0, gateway.now - gateway.oldest_unsent)
+    yield GaugeMetricFamily("edgemon_unsent_oldest_seconds", "How long something has been waiting.", value=waiting)
+    yield GaugeMetricFamily("edgemon_store_bytes", "Size of the store.", value=gateway.store_bytes)
+    yield GaugeMetricFamily("edgemon_store_ok", "1 while the store takes what comes.", value=gateway.store_ok)
+    yield GaugeMetricFamily(
+        "edgemon_ingest_lag_seconds", "Arrival to commit, of the newest batch's oldest.", value=vitals.lag_s
+    )
+    yield GaugeMetricFamily("edgemon_event_loop_lag_seconds", "How late the newest second began.", value=vitals.loop_lag_s)
+    yield GaugeMetricFamily("edgemon_path_idle_seconds", "Since the data path came round last.", value=vitals.idle_s)
+
+
+def _links(gateway: GatewayView) -> Iterator[Metric]:
+    links = GaugeMetricFamily("edgemon_link_up", "1 while a link of the gateway is up.", labels=["link"])
+    for link in gateway.links:
+        links.add_metric([link.name], link.up)
+    yield links
+
+
+def _states(machines: tuple[MachineView, ...]) -> Iterator[Metric]:
+    state_of = Counter(machine.state for machine in machines)
+    states = GaugeMetricFamily("edgemon_machines", "Machines by state.", labels=["state"])
+    for state in STATES:
+        states.add_metric([state], state_of[state])
+    yield states
+    points = [point for machine in machines for point in machine.points]
+    quality_of = Counter(point.quality for point in points)
+    qualities = GaugeMetricFamily("edgemon_points", "Points by quality of what their state rests on.", labels=["quality"])
+    for quality in QUALITIES:
+        qualities.add_metric([quality], quality_of[quality])
+    yield qualities
+    alarms = GaugeMetricFamily("edgemon_alarms_unacknowledged", "Alarms that call, by priority.", labels=["priority"])
+    calling = Counter(alarm.priority for point in points for alarm in point.alarms if alarm.annunciates)
+    for priority in ("high", "medium", "low"):
+        alarms.add_metric([priority], calling[priority])
+    yield alarms

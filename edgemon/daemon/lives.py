@@ -1,0 +1,95 @@
+"""One daemon after another in one process: settings read anew end one and start the next, all of them or none.
+
+What a start and an orderly stop promise holds for a reload too: everything taken is stored, nothing else is acknowledged, and
+the broker keeps what comes in between.
+"""
+
+import asyncio
+import logging
+from dataclasses import dataclass
+from pathlib import Path
+
+from edgemon.clock import Clock
+from edgemon.daemon.service import Service
+from edgemon.daemon.supervisor import Supervisor
+from edgemon.errors import EdgemonError, SettingsError
+from edgemon.model.gateway import Gateway
+from edgemon.model.machine import Plant
+from edgemon.settings.load import fingerprint, load_all
+
+log = logging.getLogger(__name__)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Settings:
+    """What both files say."""
+
+    plant: Plant
+    gateway: Gateway
+
+    @property
+    def fingerprint(self) -> str:
+        """Give what changes whenever they do."""
+        return fingerprint(self.plant, self.gateway)
+
+
+class Lives:
+    """Runs the daemon of a config directory until told to end.
+
+    Raises
+    ------
+    SettingsError
+        The settings cannot be read, or something in them is wrong.
+    """
+
+    def __init__(self, directory: Path, clock: Clock, supervisor: Supervisor) -> None:
+        self._directory = directory
+        self._clock = clock
+        self._supervisor = supervisor
+        self._settings = Settings(*load_all(directory))
+        self._next: Settings | None = None
+        self._turn = asyncio.Event()
+        self._is_over = False
+        self._service: Service | None = None
+
+    async def run(self) -> None:
+        """Run. Raises `EdgemonError` where the daemon cannot be started, unless it ran before with other settings."""
+        before: Settings | None = None
+        while not self._is_over:
+            self._turn.clear()
+            now = self._settings
+            self._service = Service(now.plant, now.gateway, now.fingerprint, self._clock, self._supervisor)
+            try:
+                await self._service.run(self._turn)
+            except EdgemonError as error:
+                if before is None or self._service.ready.is_set():
+                    raise
+                log.error("not started with the new settings, the old ones stay in force: %s", error)
+                self._settings, before = before, None
+                continue
+            if self._next is not None:
+                before, self._settings, self._next = now, self._next, None
+
+    def end(self) -> None:
+        """End in order."""
+        self._is_over = True
+        self._supervisor.stopping()
+        self._turn.set()
+
+    async def reload(self) -> None:
+        """Read the settings anew; what is wrong is logged, and then nothing changes."""
+        self._supervisor.reloading(self._clock)
+        try:
+            found = Settings(*await asyncio.to_thread(load_all, self._directory))
+        except SettingsError as error:
+            for line in str(error).splitlines():
+                log.error("settings not taken, the old ones stay in force: %s", line)
+        else:
+            if self._service is not None and found.fingerprint != self._settings.fingerprint:
+                log.info("settings read anew: %s, before %s", found.fingerprint, self._settings.fingerprint)
+                self._next = found
+                self._service.stopping_for = "settings read anew"
+                self._turn.set()
+                return
+            log.info("settings read anew: nothing changed")
+        self._supervisor.ready()
