@@ -20,11 +20,13 @@ from edgemon.model.event import (
     LinkChanged,
     LogWritten,
     RunningChanged,
+    SettingsChanged,
 )
 from edgemon.model.instant import Instant, format_instant
 from edgemon.model.shift import BlockView, HandoverView
 from edgemon.model.snapshot import AlarmView, Snapshot
 
+_CHANGES = (BaselineApproved, BaselineRetired, GatewayStarted, SettingsChanged, LinkChanged, ClockStepped)
 LINES_MOST = 40
 """Lines of a block at most; the rest is counted."""
 BIN_S = 600.0
@@ -57,7 +59,7 @@ def handover(
         _block("New since the takeover", _new(events, points)),
         _block("Blind spots", _blind(snapshot)),
         _block("Started and stopped", _texts(events, points, RunningChanged)),
-        _block("Changes", _texts(events, points, BaselineApproved, BaselineRetired, GatewayStarted, LinkChanged, ClockStepped)),
+        _block("Changes", _texts(events, points, *_CHANGES)),
         _block("Load", _load(events)),
         _block("Shift log", _texts(events, points, LogWritten)),
     )

@@ -27,6 +27,7 @@ from edgemon.model.event import (
     OutputsTested,
     QualityChanged,
     RunningChanged,
+    SettingsChanged,
     ShiftTaken,
     SimulationNoted,
     kind_of,
@@ -110,20 +111,31 @@ def words(event: Event, points: Points = NO_POINTS) -> str:
             return f"{point}: diagnosis{asked}: {_diagnosis_words(diagnosis)}"
         case BaselineProposed() | BaselineApproved() | BaselineRetired():
             return _baseline_words(event, points)
-        case GatewayStarted(version=version, plant=plant):
-            return f"gateway started, version {version}, settings {plant}"
-        case GatewayStopped(reason=reason):
-            return f"gateway stopped: {reason}"
-        case LinkChanged(link=link, up=up, detail=detail):
-            return f"link {link} {'up' if up else 'down'}: {detail}"
-        case ClockStepped(step_s=step_s):
-            return f"the gateway's clock was set by {step_s:+.3f} s"
+        case GatewayStarted() | GatewayStopped() | LinkChanged() | SettingsChanged() | ClockStepped():
+            return _gateway_words(event)
         case LogWritten(text=text, sort=sort, by=by, machine=machine, corrects=corrects):
             about = f" on {machine}" if machine else ""
             which = f" of entry {corrects}" if corrects is not None else ""
             return f"shift log, {sort}{which}{about} by {by}: {text}"
         case ShiftTaken(by=by, note=note, digest=digest):
             return f"shift taken over by {by}, having read the page {digest[:12]}" + (f": {note}" if note else "")
+        case _:
+            assert_never(event)
+
+
+def _gateway_words(event: GatewayStarted | GatewayStopped | LinkChanged | SettingsChanged | ClockStepped) -> str:
+    match event:
+        case GatewayStarted(version=version, plant=plant):
+            return f"gateway started, version {version}, settings {plant}"
+        case GatewayStopped(reason=reason):
+            return f"gateway stopped: {reason}"
+        case LinkChanged(link=link, up=up, detail=detail):
+            return f"link {link} {'up' if up else 'down'}: {detail}"
+        case SettingsChanged(changes=changes, count=count):
+            more = f"; and {count - len(changes)} more" if count > len(changes) else ""
+            return f"settings changed: {'; '.join(changes)}{more}"
+        case ClockStepped(step_s=step_s):
+            return f"the gateway's clock was set by {step_s:+.3f} s"
         case _:
             assert_never(event)
 

@@ -33,6 +33,7 @@ from edgemon.model.event import (
     OutputsTested,
     QualityChanged,
     RunningChanged,
+    SettingsChanged,
     ShiftTaken,
     SimulationNoted,
 )
@@ -298,6 +299,7 @@ def concerns(event: Event, request: Request) -> bool:
             | GatewayStopped()
             | LinkChanged()
             | ClockStepped()
+            | SettingsChanged()
         ):
             return False
         case _:

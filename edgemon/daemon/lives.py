@@ -6,8 +6,10 @@ the broker keeps what comes in between.
 
 import asyncio
 import logging
+from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 from edgemon.clock import Clock
 from edgemon.daemon.service import Service
@@ -15,17 +17,24 @@ from edgemon.daemon.supervisor import Supervisor
 from edgemon.errors import EdgemonError, SettingsError
 from edgemon.model.gateway import Gateway
 from edgemon.model.machine import Plant
-from edgemon.settings.load import fingerprint, load_all
+from edgemon.settings.difference import differences
+from edgemon.settings.load import documents, fingerprint, load_all
 
 log = logging.getLogger(__name__)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Settings:
-    """What both files say."""
+    """What both files say, and how they say it."""
 
     plant: Plant
     gateway: Gateway
+    written: Mapping[str, Any]
+
+    @classmethod
+    def read(cls, directory: Path) -> "Settings":
+        """Read them. Raises `SettingsError`."""
+        return cls(*load_all(directory), documents(directory))
 
     @property
     def fingerprint(self) -> str:
@@ -46,7 +55,7 @@ class Lives:
         self._directory = directory
         self._clock = clock
         self._supervisor = supervisor
-        self._settings = Settings(*load_all(directory))
+        self._settings = Settings.read(directory)
         self._next: Settings | None = None
         self._turn = asyncio.Event()
         self._is_over = False
@@ -59,6 +68,8 @@ class Lives:
             self._turn.clear()
             now = self._settings
             self._service = Service(now.plant, now.gateway, now.fingerprint, self._clock, self._supervisor)
+            if before is not None:
+                self._service.changes = differences(before.written, now.written)
             try:
                 await self._service.run(self._turn)
             except EdgemonError as error:
@@ -80,7 +91,7 @@ class Lives:
         """Read the settings anew; what is wrong is logged, and then nothing changes."""
         self._supervisor.reloading(self._clock)
         try:
-            found = Settings(*await asyncio.to_thread(load_all, self._directory))
+            found = await asyncio.to_thread(Settings.read, self._directory)
         except SettingsError as error:
             for line in str(error).splitlines():
                 log.error("settings not taken, the old ones stay in force: %s", line)

@@ -25,7 +25,7 @@ from edgemon.daemon.wiring import link_to, open_store
 from edgemon.engine.memory import Setting, setting_of
 from edgemon.errors import LinkDown
 from edgemon.model.annunciation import Annunciation
-from edgemon.model.event import ClockStepped, Event, GatewayStopped, LinkChanged
+from edgemon.model.event import ClockStepped, Event, GatewayStopped, LinkChanged, SettingsChanged
 from edgemon.model.gateway import Broker, Gateway
 from edgemon.model.ids import MachineId
 from edgemon.model.machine import Plant
@@ -39,6 +39,8 @@ TICK_S = 1.0
 CLOCK_STEP_S = 2.0
 """A difference between UTC and the monotonic clock over one tick that is a step, not a drift."""
 
+CHANGES_SHOWN = 50
+"""Changed settings that one journal entry spells out."""
 _FLUSH_S = 3.0
 _END_S = 10.0
 """What was taken from the broker is worked off so long at the end; a store that fails must not hold the stop up for ever."""
@@ -58,6 +60,8 @@ class Service:
         self._fingerprint = fingerprint
         self._clock = clock
         self._supervisor = supervisor or Supervisor({})
+        self.changes: tuple[str, ...] = ()
+        """How its settings differ from those of the daemon that ran in this process before."""
         self.stopping_for = "told to stop"
         """Why it ends, for the journal."""
         self.ready = asyncio.Event()
@@ -97,6 +101,9 @@ class Service:
             publisher = Publisher(link, store, reader, self._clock, self._gateway.root, self._plant.site, render)
             path = DataPath(setting, store, link, self._clock, executor, publisher, hub)
             await path.begin(self._fingerprint)
+            if self.changes:
+                shown = self.changes[:CHANGES_SHOWN]
+                await path.put(Happened(SettingsChanged(self._clock.now(), shown, len(self.changes))))
             thinker = stack.enter_context(ThreadPoolExecutor(1, "diagnose"))
             thinking = self._thinking(setting, reader, thinker, path, hub, publisher, link)
             looker = stack.enter_context(ThreadPoolExecutor(1, "look"))

@@ -243,6 +243,17 @@ class LinkChanged:
 
 
 @dataclass(frozen=True, slots=True)
+class SettingsChanged:
+    """The settings were read anew while the gateway ran, and taken; refused ones change nothing and stand in the log."""
+
+    at: Instant
+    changes: tuple[str, ...]
+    """`plant.toml: machine[hp-pump-1].point[motor-de-h].limit[velocity_rms].alert: 2.8, before 2.5`; as many as are shown."""
+    count: int
+    """All of them."""
+
+
+@dataclass(frozen=True, slots=True)
 class ClockStepped:
     """The gateway's clock jumped against its monotonic clock."""
 
@@ -300,6 +311,7 @@ Event: TypeAlias = (
     | GatewayStopped
     | LinkChanged
     | ClockStepped
+    | SettingsChanged
     | LogWritten
     | ShiftTaken
 )

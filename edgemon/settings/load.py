@@ -5,8 +5,10 @@ import hashlib
 import os
 import shutil
 import stat
+import tomllib
 from collections.abc import Iterable
 from pathlib import Path
+from typing import Any
 
 from edgemon.errors import SettingsError
 from edgemon.model.gateway import Gateway, Secret
@@ -39,6 +41,11 @@ def load_all(directory: Path) -> tuple[Plant, Gateway]:
     address = read_address(table.url) if table.url is not None else None
     password = None if table.password_file is None else _password(home / table.password_file)
     return plant, resolve_gateway(checked.gateway, home, address, password, default_client_id(plant.site))
+
+
+def documents(directory: Path) -> dict[str, dict[str, Any]]:
+    """Give both files as parsed TOML, of a config directory that `load_all` has just read."""
+    return {name: tomllib.loads((directory / name).read_text("utf-8")) for name in (PLANT_FILE, GATEWAY_FILE)}
 
 
 def load_plant(path: Path) -> Plant:

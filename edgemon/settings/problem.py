@@ -78,7 +78,7 @@ class Report:
             if isinstance(part, str):
                 text += f".{shown(part)}" if text else shown(part)
             else:
-                text += f"[{_name_of(here) or f'#{part + 1}'}]"
+                text += f"[{name_of(here) or f'#{part + 1}'}]"
         return text or "file"
 
 
@@ -89,11 +89,11 @@ def step(here: Any, part: str | int) -> Any:
     return here[part] if isinstance(here, list) and part < len(here) else None
 
 
-def _name_of(table: Any) -> str:
-    """Give what names an element of an array: its id, or its level; empty where it has neither."""
+def name_of(table: Any) -> str:
+    """Give what names an element of an array: its id, its level or its name; empty where it has none."""
     if not isinstance(table, dict):
         return ""
-    name = table.get("id") or table.get("level")
+    name = table.get("id") or table.get("level") or table.get("name")
     return shown(name) if isinstance(name, str) else ""
 
 

@@ -36,6 +36,7 @@ from edgemon.model.event import (
     OutputsTested,
     QualityChanged,
     RunningChanged,
+    SettingsChanged,
     ShiftTaken,
     SimulationNoted,
     kind_of,
@@ -128,6 +129,7 @@ def place_of(event: Event) -> tuple[str | None, str | None, bool]:
             | GatewayStopped()
             | LinkChanged()
             | ClockStepped()
+            | SettingsChanged()
         ):
             return None, None, False
 

@@ -78,6 +78,8 @@ def test_settings_are_taken_whole_or_not_at_all(tmp_path: Path, monkeypatch: pyt
         assert machine.state == "alarm"
         (alarm,) = (alarm for point in machine.points for alarm in point.alarms if alarm.point == "pump-de-h")
         assert alarm.occurrence == 1
+        (changed,) = wait_until(lambda: witness.events("settings-changed"))
+        assert "plant.toml: machine[hp-pump-2].rpm: 2975, before not set" in changed["changes"]
         assert httpx.get(f"http://{LOOPBACK}:{health}/health", trust_env=False).json()["machines"] == 2
         wait_until(lambda: manager.hears("STATUS=1 alarm, 1 unknown; broker up; store ok"), why=lambda: manager.heard)
 

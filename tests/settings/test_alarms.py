@@ -71,7 +71,7 @@ OUTPUT_DOUBTS = [
     ('name = "horn"\n', "takes either command or topic"),
     ('name = "horn"\ncommand = ["/bin/true"]\ntopic = "a"\n', "takes either command or topic"),
     ('name = "horn"\ncommand = []\n', "names no program"),
-    ('name = "horn"\ncommand = ["./no-such-horn"]\n', "warning: annunciator[#1].command: there is no program"),
+    ('name = "horn"\ncommand = ["./no-such-horn"]\n', "warning: annunciator[horn].command: there is no program"),
     ('name = "horn"\ntopic = "machine/horn"\n', '"machine" is used by the gateway itself'),
     ('name = "horn"\ntopic = "a/#"\n', "cannot be a topic"),
     ('name = "horn"\ncommand = ["/bin/true"]\ntimeout_s = 0\n', "must be 0.1 to 60"),
