@@ -203,7 +203,8 @@ class DataPath:
             log.exception("a message broke the analysis and is kept in quarantine: %r", deliveries[0].message.topic)
             judgement = self._condemned(deliveries[0].message)
         await self._conclude(judgement)
-        self.pulse.lagged(self._clock.now() - min(delivery.message.received_at for delivery in deliveries))
+        now = self._clock.now()
+        self.pulse.lagged(now - min((delivery.message.received_at for delivery in deliveries), default=now))
         self._link.acknowledge(deliveries)
 
     async def _judged(self, messages: Sequence[Message]) -> Judgement:
