@@ -17,6 +17,7 @@ COMMANDS = {
     "board": "show the board of the running daemon",
     "status": "show all states of the running daemon once",
     "check": "validate a config directory",
+    "doctor": "look over a running installation, and say what to do",
     "alarms": "the alarms that stand; acknowledge, silence, shelve, reset, out of service, lamp test",
     "scenario": "run alarm timelines and compare",
     "diagnose": "levels and findings of recordings",

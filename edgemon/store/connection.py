@@ -15,6 +15,9 @@ import aiosqlite
 
 from edgemon.errors import StoreError
 
+ENGINE = f"SQLite {sqlite3.sqlite_version}"
+"""What keeps the store."""
+
 T = TypeVar("T")
 BUSY_TIMEOUT_MS = 5000
 """How long to wait for a lock of another connection. Common practice, no source."""
