@@ -31,6 +31,8 @@ COMMANDS = {
     "shift": "the handover page, the shift log, and taking over",
     "journal": "search the journal, and verify that nothing in it was changed",
     "export": "readings, captures or the journal as CSV",
+    "backup": "a proven copy of the store, while the daemon runs",
+    "restore": "put a backup in place of the store; the daemon must not run",
     "performance": "how the alarms do, beside the figures of the alarm standards",
     "report": "write the analyst's report on a machine",
 }
