@@ -1,10 +1,10 @@
 """A gateway, seen from board and commands: over its local socket, or over HTTP."""
 
 import json
-from collections.abc import AsyncIterator, Mapping
+from collections.abc import AsyncIterator, Hashable, Mapping
 from dataclasses import asdict
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar, cast
 
 import httpx
 
@@ -28,6 +28,8 @@ from edgemon.model.search import EVERYTHING, Search
 from edgemon.model.shift import HandoverView, LogKind
 from edgemon.model.snapshot import Change, JournalView, Lost, Outcome, Snapshot, TrendBins, TrendPoint, Update
 
+T = TypeVar("T")
+
 SILENCE_S = 4.0
 """A daemon that says nothing for so long is lost: it speaks every second."""
 
@@ -50,8 +52,7 @@ class Daemon:
     async def snapshot(self) -> Snapshot:
         """Ask for everything, now. Raises `LinkDown`."""
         response = await self._get("/v1/snapshot")
-        snapshot: Snapshot = adapter(Snapshot).validate_json(response.content)
-        return snapshot
+        return self._read(Snapshot, response)
 
     async def updates(self) -> AsyncIterator[Update]:
         """Give a snapshot, then changes; `Lost` whenever the daemon does not answer, and a snapshot again after it."""
@@ -80,8 +81,12 @@ class Daemon:
 
     async def whoami(self) -> Person:
         """Say who the daemon takes us for. Raises `LinkDown`."""
-        document = (await self._get("/v1/me")).json()
-        return Person(document["name"], Role(document["role"]), document["station"])
+        response = await self._get("/v1/me")
+        try:
+            document = response.json()
+            return Person(document["name"], Role(document["role"]), document["station"])
+        except (ValueError, TypeError, KeyError) as error:
+            raise self._strange(error) from error
 
     async def acknowledge(self, alarm: str, occurrence: int) -> Outcome:
         """Say that one occurrence of an alarm was noticed."""
@@ -142,8 +147,7 @@ class Daemon:
             f"/v1/machines/{machine}/points/{point}/levels/{level}",
             {"since": since, "until": until, "sim": str(sim).lower()},
         )
-        found: tuple[TrendPoint, ...] = adapter(tuple[TrendPoint, ...]).validate_json(response.content)
-        return found
+        return self._read(tuple[TrendPoint, ...], response)
 
     async def trend_bins(
         self, machine: str, point: str, level: str, since: Instant | None, until: Instant, columns: int
@@ -152,14 +156,12 @@ class Daemon:
         sim = self._sim.get((machine, point), False)
         query = _query({"since": since, "until": until, "columns": columns, "sim": sim})
         response = await self._get(f"/v1/machines/{machine}/points/{point}/levels/{level}/bins", query, timeout_s=60.0)
-        found: TrendBins = adapter(TrendBins).validate_json(response.content)
-        return found
+        return self._read(TrendBins, response)
 
     async def baselines(self) -> tuple[BaselineView, ...]:
         """Give every baseline, and how far the learning of the others is. Raises `LinkDown`, `LinkRefused`."""
         response = await self._get("/v1/baselines")
-        found: tuple[BaselineView, ...] = adapter(tuple[BaselineView, ...]).validate_json(response.content)
-        return found
+        return self._read(tuple[BaselineView, ...], response)
 
     async def order_baseline(
         self, what: str, machine: str, point: str, level: str, reason: str, proposed_at: Instant | None = None
@@ -175,19 +177,16 @@ class Daemon:
     async def forecast(self, machine: str, point: str, level: str) -> OutlookView:
         """Say where a level is heading. Raises `LinkDown`, `LinkRefused`."""
         response = await self._get(f"/v1/machines/{machine}/points/{point}/levels/{level}/forecast", timeout_s=60.0)
-        found: OutlookView = adapter(OutlookView).validate_json(response.content)
-        return found
+        return self._read(OutlookView, response)
 
     async def forecasts(self, machine: str) -> tuple[OutlookView, ...]:
         """Say where every level with a limit is heading, at all points of a machine. Raises `LinkDown`, `LinkRefused`."""
         response = await self._get(f"/v1/machines/{machine}/forecasts", timeout_s=60.0)
-        found: tuple[OutlookView, ...] = adapter(tuple[OutlookView, ...]).validate_json(response.content)
-        return found
+        return self._read(tuple[OutlookView, ...], response)
 
     async def handover(self) -> HandoverView:
         """Give the handover page as things are now. Raises `LinkDown`, `LinkRefused`."""
-        page: HandoverView = adapter(HandoverView).validate_json((await self._get("/v1/handover")).content)
-        return page
+        return self._read(HandoverView, await self._get("/v1/handover"))
 
     async def write_log(
         self, text: str, sort: LogKind = LogKind.OBSERVATION, machine: str = "", corrects: int | None = None
@@ -205,23 +204,20 @@ class Daemon:
         """List a point's stored captures, newest first. Raises `LinkDown`, `LinkRefused`, as the next three do."""
         query = _query({"before": before, "limit": limit, "sim": sim})
         response = await self._get(f"/v1/machines/{machine}/points/{point}/captures", query, timeout_s=60.0)
-        found: CapturePage = adapter(CapturePage).validate_json(response.content)
-        return found
+        return self._read(CapturePage, response)
 
     async def waveform(self, machine: str, point: str, which: Which, wanted: WaveformRequest) -> WaveformView:
         """Give a waveform as columns of a picture."""
         query = _query(asdict(which) | asdict(wanted))
         response = await self._get(f"/v1/machines/{machine}/points/{point}/waveform", query, timeout_s=60.0)
-        found: WaveformView = adapter(WaveformView).validate_json(response.content)
-        return found
+        return self._read(WaveformView, response)
 
     async def spectrum(self, machine: str, point: str, which: Which, wanted: SpectrumRequest) -> SpectrumView:
         """Give a spectrum; with an `EnvelopeRequest` that of the envelope."""
         what = "envelope" if isinstance(wanted, EnvelopeRequest) else "spectrum"
         query = _query(asdict(which) | asdict(wanted))
         response = await self._get(f"/v1/machines/{machine}/points/{point}/{what}", query, timeout_s=60.0)
-        found: SpectrumView = adapter(SpectrumView).validate_json(response.content)
-        return found
+        return self._read(SpectrumView, response)
 
     async def journal(self, limit: int, before: int | None = None, search: Search = EVERYTHING) -> tuple[JournalView, ...]:
         """Give the newest journal entries that fulfil a search, before a number. Raises `LinkDown`, `LinkRefused`."""
@@ -234,16 +230,14 @@ class Daemon:
         }
         asked |= {"machine": search.machine, "person": search.person}
         response = await self._get("/v1/journal", {name: value for name, value in asked.items() if value is not None})
-        found: tuple[JournalView, ...] = adapter(tuple[JournalView, ...]).validate_json(response.content)
-        return found
+        return self._read(tuple[JournalView, ...], response)
 
     async def performance(self, since: Instant, until: Instant | None = None, sim: bool | None = None) -> Performance:
         """Give the figures of alarm performance, until now by default. Raises `LinkDown`, `LinkRefused`."""
         asked: dict[str, Any] = {"since": since, "until": until, "sim": None if sim is None else str(sim).lower()}
         given = {name: value for name, value in asked.items() if value is not None}
         response = await self._get("/v1/performance", given, timeout_s=60.0)
-        found: Performance = adapter(Performance).validate_json(response.content)
-        return found
+        return self._read(Performance, response)
 
     async def close(self) -> None:
         """Stop asking."""
@@ -257,6 +251,17 @@ class Daemon:
         if response.status_code != httpx.codes.OK:
             raise LinkRefused(_detail(response), self.where)
         return response
+
+    def _read(self, kind: type[T], response: httpx.Response) -> T:
+        try:
+            found: T = adapter(cast(Hashable, kind)).validate_json(response.content)
+        except ValueError as error:
+            raise self._strange(error) from error
+        return found
+
+    def _strange(self, error: Exception) -> LinkRefused:
+        first = str(error).splitlines()[0] if str(error) else type(error).__name__
+        return LinkRefused(f"what answers is not understood ({first})", self.where, "is the daemon of another version?")
 
     def _remember(self, update: Update) -> None:
         if not isinstance(update, Lost):

@@ -66,7 +66,8 @@ class BoardApp(App[None]):
         super().__init__()
         self._clock = clock
         self._sounded = False
-        chosen = "mono" if self.no_color else "dark" if self.console.color_system == "standard" else theme
+        colours = self.console.color_system
+        chosen = "mono" if self.no_color or colours is None else "dark" if colours == "standard" else theme
         look = Look(ASCII if ascii else UNICODE, still or self.animation_level == "none")
         self.desk = Desk(source, clock, PALETTES[chosen], look, Picture())
 

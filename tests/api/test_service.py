@@ -33,6 +33,7 @@ from edgemon.model.gateway import Access
 from edgemon.model.ids import AlarmKey, MachineId, PointId, PointKey
 from edgemon.model.search import Search
 from edgemon.model.snapshot import Change, Lost, Outcome, Snapshot, TrendBin, TrendBins
+from edgemon.mqtt.embedded import stop_listening
 from tests.support.fake_site import MACHINE, SNAPSHOT, FakeSite
 
 
@@ -320,3 +321,24 @@ def test_groups_give_roles(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> N
 @pytest.mark.parametrize("text", ["", "a/b", "a/b/c/d", "A/b/c", "a/b/c/sim/x", "../b/c", "a//c"])
 def test_alarm_id_that_is_none(text: str) -> None:
     assert alarm_key(text) is None
+
+
+@pytest.mark.parametrize("body", [b"", b"{}", b"[1]", b"<html>"])
+async def test_an_answer_that_is_not_understood_is_an_error_of_the_link(body: bytes) -> None:
+    """A daemon of another version, or another program on the address: a board must not end of it."""
+
+    async def answer(reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
+        await reader.readuntil(b"\r\n\r\n")
+        writer.write(b"HTTP/1.1 200 OK\r\nConnection: close\r\nContent-Length: %d\r\n\r\n" % len(body) + body)
+        await writer.drain()
+        writer.close()
+
+    server = await asyncio.start_server(answer, "127.0.0.1", 0)
+    daemon = Daemon(f"http://127.0.0.1:{server.sockets[0].getsockname()[1]}", SystemClock())
+    try:
+        for ask in (daemon.snapshot, daemon.whoami, daemon.handover, daemon.baselines):
+            with pytest.raises(LinkRefused, match="not understood"):
+                await ask()
+    finally:
+        await daemon.close()
+        await stop_listening(server)

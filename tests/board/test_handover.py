@@ -6,6 +6,7 @@ import pytest
 
 from edgemon.board.memory import MemorySource
 from edgemon.board.port import Outcome
+from edgemon.errors import LinkRefused
 from edgemon.model.command import Person, Role
 from edgemon.model.shift import BlockView, HandoverView
 from tests.board.driving import plant
@@ -83,3 +84,21 @@ async def test_a_journal_that_grows_all_the_time_has_the_page_written_now_and_th
         for number in range(40):  # 20 s
             await one.hear(replace(shown, gateway=replace(shown.gateway, events=1000 + number)), after=0.5)
         assert 2 <= source.pages_asked <= 3
+
+
+async def test_a_page_that_did_not_come_is_asked_for_again() -> None:
+    source = reading()
+    asked = source.handover
+
+    async def fails() -> HandoverView:
+        raise LinkRefused("not now")
+
+    source.handover = fails  # type: ignore[method-assign]
+    async with plant((100, 24), source) as one:
+        await one.press("t")
+        await one.wait(0.5)
+        assert "not now" in one.lines("foot")[0]
+        source.handover = asked  # type: ignore[method-assign]
+        for _ in range(5):
+            await one.hear(sites.snapshot(), after=2.5)
+        assert source.pages_asked == 1

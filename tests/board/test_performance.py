@@ -1,8 +1,11 @@
 """Alarm performance on the board: figures beside what is asked for, every period, nothing cut."""
 
+from dataclasses import replace
+
 import pytest
 
 from edgemon.board.memory import MemorySource
+from edgemon.board.screens.performance import ASK_AGAIN_S, RETRY_S
 from edgemon.model.performance import Figure, Performance, Share
 from tests.board.driving import plant
 from tests.support import sites
@@ -59,3 +62,24 @@ async def test_a_refusal_says_why() -> None:
         await one.press("p")
         await one.wait(0.5)
         assert "the journal cannot be read" in one.text()
+
+
+async def test_a_page_left_open_is_counted_anew_and_a_failure_is_not_the_end() -> None:
+    source = MemorySource()
+    async with plant((100, 30), source) as one:
+
+        async def pass_s(seconds: float) -> None:
+            for _ in range(int(seconds / 2.5) + 1):
+                await one.hear(sites.snapshot(), after=2.5)
+
+        await one.press("p")
+        await one.wait(0.5)
+        assert "the journal cannot be read" in one.text()
+        source.figures = FIGURES
+        await pass_s(RETRY_S)
+        assert "0.0972" in one.text()
+        source.figures = replace(FIGURES, figures=(replace(FIGURES.figures[0], value=0.5),))
+        await pass_s(RETRY_S)
+        assert "0.0972" in one.text()
+        await pass_s(ASK_AGAIN_S)
+        assert "0.5  about 1" in one.text()

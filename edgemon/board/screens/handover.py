@@ -41,6 +41,7 @@ class HandoverScreen(ListScreen):
         try:
             self._page = await self.desk.source.handover()
         except EdgemonError as error:
+            self._events = None  # asked for again when it is due
             self.say(why_not(error))
             return
         self.redraw()

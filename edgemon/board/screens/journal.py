@@ -24,6 +24,8 @@ ASKED = 1000
 ANSWERS = 20
 """Answers gone through in one go; what was not reached is said."""
 TEXT_LENGTH = 120
+RETRY_S = 10.0
+"""An answer that did not come is asked for again so much later."""
 
 
 class FindScreen(QuestionScreen[str | None]):
@@ -73,6 +75,7 @@ class JournalScreen(ListScreen):
         super().__init__(desk)
         self._entries: tuple[JournalView, ...] = ()
         self._events: int | None = None
+        self._failed_at: float | None = None
         self._text, self._sought = "", Sought()
         self._wanted = PAGE
         self._told = ""
@@ -81,7 +84,8 @@ class JournalScreen(ListScreen):
         """Give the entries, the newest first."""
         gateway = self.desk.picture.gateway
         is_new = gateway is not None and gateway.events != self._events and not self._text and self._wanted == PAGE
-        if gateway is not None and self.desk.picture.lost is None and (is_new or self._events is None):
+        is_due = self._failed_at is None or self.desk.clock.elapsed() - self._failed_at >= RETRY_S
+        if gateway is not None and self.desk.picture.lost is None and is_due and (is_new or self._events is None):
             self._events = gateway.events
             self.run_worker(self._fetch(), group="journal", name="journal", exclusive=True)
         rows = pages.journal(self._entries, self.desk.look, width)
@@ -94,8 +98,10 @@ class JournalScreen(ListScreen):
         try:
             found, is_end = await self._gather()
         except EdgemonError as error:
+            self._events, self._failed_at = None, self.desk.clock.elapsed()
             self.say(why_not(error))
             return
+        self._failed_at = None
         self._entries = tuple(found[: self._wanted])
         count = len(self._entries)
         more = "that is all" if is_end and len(found) <= self._wanted else "there may be older ones: +"
@@ -144,7 +150,7 @@ class JournalScreen(ListScreen):
         self._again()
 
     def _again(self) -> None:
-        self._entries, self._events, self._told = (), None, "searching"
+        self._entries, self._events, self._failed_at, self._told = (), None, None, "searching"
         self.redraw()
 
     def action_back(self) -> None:

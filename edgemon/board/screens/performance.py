@@ -14,6 +14,9 @@ from edgemon.model.performance import Performance
 
 PERIODS_S = (8 * 3600.0, 86_400.0, 7 * 86_400.0, 30 * 86_400.0)
 """A shift, a day, a week, and the 30 days over which the figures are asked for."""
+ASK_AGAIN_S = 300.0
+"""A period up to now moves on: counted anew so often, for counting a month takes seconds."""
+RETRY_S = 10.0
 WITH_SOURCES = 120
 
 
@@ -27,15 +30,19 @@ class PerformanceScreen(ListScreen):
         super().__init__(desk)
         self._period = 1
         self._asked: tuple[int, bool] | None = None
+        self._asked_at = 0.0
         self._found: Performance | None = None
         self._why = "The figures are being counted."
 
     def rows(self, width: int, height: int) -> Sequence[Row]:
         """Give the figures, and ask for them where the period is another one."""
         total = self.desk.summary()
-        asked = self._period, 0 < total.machines == total.simulated
-        if asked != self._asked and self.desk.picture.lost is None:
-            self._asked, self._found = asked, None
+        asked, elapsed = (self._period, 0 < total.machines == total.simulated), self.desk.clock.elapsed()
+        is_old = elapsed - self._asked_at >= (ASK_AGAIN_S if self._found is not None else RETRY_S)
+        if (asked != self._asked or is_old) and self.desk.picture.lost is None:
+            if asked != self._asked:
+                self._found, self._why = None, "The figures are being counted."
+            self._asked, self._asked_at = asked, elapsed
             self.run_worker(self._fetch(*asked), group="performance", name="performance", exclusive=True)
         title = f" Alarm performance of the last {figures.spoken(PERIODS_S[self._period])}"
         head = fit_row([Span(title, Role.BRIGHT)], width, self.desk.look.glyphs.ellipsis)
