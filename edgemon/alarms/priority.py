@@ -20,6 +20,8 @@ The matrix itself is the house's; the standard asks for one matrix, applied to a
 
 def priority(rules: Rules, level: str, severity: Severity) -> Priority:
     """Give the priority of a record at a severity."""
+    if rules.is_system:
+        return _HIGH
     alarm, alert, loss = MATRIX[rules.machine.criticality]
     if level == MONITORING:
         return loss

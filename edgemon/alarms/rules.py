@@ -45,6 +45,8 @@ class Rules:
     """An alert, too, waits for an acknowledgement; otherwise it counts as acknowledged at once."""
     max_shelve_alarm_s: float | None = None
     """Longest shelf of an alarm; None: as for an alert."""
+    is_system: bool = False
+    """The gateway itself, no machine: its alarm is of high priority, and never shelved."""
     limits: Mapping[str, Limit] = field(init=False)
     _extra: frozenset[str] = field(init=False, repr=False)
     _ratios: Mapping[str, tuple[float, float]] = field(init=False, repr=False)

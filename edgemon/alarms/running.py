@@ -91,7 +91,7 @@ def hide(rules: Rules, record: AlarmRecord, at: Instant) -> tuple[AlarmRecord, t
     """Hide a record of a stopped machine if nobody needs to look at it any more."""
     if record.suppression is None or record.state is AlarmState.DSUPR:
         return record, ()
-    moved = move(rules, record, Stimulus.SUPPRESS, Cause(at, reason=f"{NOT_RUNNING} ({record.suppression.by})"))
+    moved = move(rules, record, Stimulus.SUPPRESS, Cause(at, reason=f"{record.suppression.reason} ({record.suppression.by})"))
     return moved.record, moved.events
 
 

@@ -15,6 +15,8 @@ from edgemon.model.limit import Limit, Severity
 BY_SPEED = "speed"
 BY_LEVEL = "standstill level"
 """What tells that a machine does not run; see the theory in `table`."""
+BY_GATEWAY = "gateway"
+"""Suppresses the loss of monitoring of single points while the gateway itself hears nothing; see `parent`."""
 
 WAITING = (AlarmState.UNACK, AlarmState.RTNUN, AlarmState.LATUN)
 """States in which an occurrence waits for its acknowledgement."""

@@ -66,6 +66,8 @@ def _shelve(rules: Rules, record: AlarmRecord, command: Shelve, cause: Cause) ->
         return Moved(record, refusal="the duration must be above zero")
     severity = shelved_severity(rules, record)
     longest = rules.shelf_s(record.key.level, severity)
+    if rules.is_system:
+        return Moved(record, refusal="it may not be shelved: it is the gateway's own")
     if longest <= 0.0:
         return Moved(record, refusal="it may not be shelved: so the site decided")
     if duration > longest:

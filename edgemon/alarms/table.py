@@ -10,10 +10,10 @@ of nine states. Six of them say two things at once: is the condition there, and 
     ACKED   there, acknowledged                     LATAK   gone, acknowledged, waits for a reset
 
 The other three hide the six: SHLVD (an operator, for a limited time), DSUPR (the plant's logic: here, the machine does not
-run) and OOSRV (maintenance). Hidden records go on being evaluated, so their severity stays true, but nobody is called and
-no change of condition is journalled until they come out. Several causes of hiding may hold at once: OOSRV hides DSUPR hides
-SHLVD. Coming out of the last of them, a condition that is there is announced as new, although it may have been acknowledged
-before: whoever acknowledged it may be off shift.
+run, or the gateway itself hears nothing) and OOSRV (maintenance). Hidden records go on being evaluated, so their severity
+stays true, but nobody is called and no change of condition is journalled until they come out. Several causes of hiding may
+hold at once: OOSRV hides DSUPR hides SHLVD. Coming out of the last of them, a condition that is there is announced as new,
+although it may have been acknowledged before: whoever acknowledged it may be off shift.
 
 A *stimulus* is one thing that happens to one record: its condition moved, time passed, the machine stopped, a person
 commanded. The table says for each state and stimulus, and the first guard that holds, where the record goes, whether that is
@@ -154,7 +154,7 @@ TABLE: tuple[Transition, ...] = (
     Transition((NORM, RTNUN, *HIDDEN), _S.RESET, "", None, refusal="nothing is latched"),
     # a person hides it for a while
     Transition((*VISIBLE, SHLVD), _S.SHELVE, "", SHLVD, False, "SHELVED"),
-    Transition((DSUPR,), _S.SHELVE, "", None, refusal="suppressed: the machine does not run", note=_HOUSE),
+    Transition((DSUPR,), _S.SHELVE, "", None, refusal="suppressed by design", note=_HOUSE),
     Transition((OOSRV,), _S.SHELVE, "", None, refusal="out of service"),
     Transition((SHLVD,), _S.UNSHELVE, "active, no acknowledgement needed", ACKED, False, "UNSHELVED"),
     Transition((SHLVD,), _S.UNSHELVE, "active", UNACK, True, "UNSHELVED"),

@@ -52,6 +52,7 @@ def handover(
     """
     events = [entry.event for entry in entries]
     alarms = [one for machine in snapshot.machines for point in machine.points for one in point.alarms]
+    alarms += snapshot.gateway.alarms
     blocks = (
         _block("Now", _now(snapshot)),
         _block("Standing alarms", map(_standing, _shown(alarms, hidden=False))),

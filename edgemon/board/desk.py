@@ -52,7 +52,7 @@ class Desk:
     def summary(self) -> Summary:
         """Sum up all machines, once per change."""
         if self._summary is None or self._summary[0] != self.picture.revision:
-            self._summary = self.picture.revision, summary(self.picture.machines)
+            self._summary = self.picture.revision, summary(self.picture.machines, self.picture.own_alarms)
         return self._summary[1]
 
     def forbidden(self) -> str:

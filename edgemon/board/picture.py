@@ -52,6 +52,11 @@ class Picture:
         return (self._machines if self.lost is None else self._unknown).get(id)
 
     @property
+    def own_alarms(self) -> tuple[AlarmView, ...]:
+        """Give the gateway's own alarms."""
+        return () if self.gateway is None else self.gateway.alarms
+
+    @property
     def sensors(self) -> dict[str, SensorView]:
         """Give the sensors by id."""
         return self._sensors
@@ -74,7 +79,9 @@ class Picture:
             for machine in update.machines:
                 self._gather(machine)
             self._sensors.update((sensor.id, sensor) for sensor in update.sensors)
+        before = self.own_alarms
         self.gateway = update.gateway
+        self.revision += self.own_alarms != before
         if self.gateway is not None and (self.lost is None or isinstance(update, Snapshot)):
             self.lost = None
             self._unknown.clear()

@@ -116,6 +116,7 @@ async def _acknowledge(daemon: Daemon, alarm: str, occurrence: int | None) -> Ou
 def standing(snapshot: Snapshot) -> list[AlarmView]:
     """Give every alarm that is not plainly normal: those that call first, hidden ones last, the newest before older ones."""
     alarms = [alarm for machine in snapshot.machines for point in machine.points for alarm in point.alarms]
+    alarms += snapshot.gateway.alarms
     alarms.sort(key=lambda alarm: (alarm.hidden is not None, not _waits(alarm), alarm.severity != "alarm", -alarm.raised_at))
     return alarms
 

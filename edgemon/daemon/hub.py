@@ -1,11 +1,13 @@
 """What is remembered, shown to whoever asks: the API's site. Views are made when looked at, and only of what moved."""
 
 import logging
+from collections import ChainMap
 from collections.abc import AsyncIterator, Awaitable, Callable, Iterable
 from dataclasses import dataclass, replace
 
 from edgemon import __version__
 from edgemon.alarms.annunciate import annunciation
+from edgemon.alarms.parent import RULES
 from edgemon.api.view import journal_view
 from edgemon.clock import Clock
 from edgemon.daemon.annunciator import Annunciator
@@ -31,6 +33,7 @@ from edgemon.model.look import (
     WaveformView,
     Which,
 )
+from edgemon.model.machine import GATEWAY
 from edgemon.model.outlook import BaselineView, OutlookView
 from edgemon.model.performance import Performance
 from edgemon.model.search import EVERYTHING, Search
@@ -199,12 +202,14 @@ class Hub:
             beacon=call.beacon,
             silenced_at=call.silenced_at,
             test_until=test_until,
+            alarms=views.own_alarms(memory),
         )
 
     def annunciation(self) -> Annunciation:
         """Give what calls the operator now; simulated alarms count where the gateway hears nothing else."""
         setting, points = self._setting, self._known().points.values()
-        return annunciation(setting.rules, points, setting.plant.alarms, self._clock.now(), setting.gateway.simulated)
+        rules = ChainMap({GATEWAY: RULES}, dict(setting.rules))
+        return annunciation(rules, points, setting.plant.alarms, self._clock.now(), setting.gateway.simulated)
 
     async def command(self, order: Command, person: Person) -> Outcome:
         """Hand a command to the owner of the states."""

@@ -51,6 +51,7 @@ from edgemon.model.event import (
 )
 from edgemon.model.ids import CaptureKey, MachineId, PointId, ReadingKey
 from edgemon.model.level import Measurement
+from edgemon.model.machine import GATEWAY
 from edgemon.model.message import Message, Quarantined
 from edgemon.model.snapshot import Outcome
 from edgemon.mqtt.port import Delivery, Link
@@ -249,7 +250,8 @@ class DataPath:
         now = self._clock.now()
         if self._memory.assembly.open:
             await self._conclude(await self._judged([]))
-        await self._conclude(judging.tick(self._setting, self._memory, now))
+        lost = () if self._link.status.up else ("broker",)
+        await self._conclude(judging.tick(self._setting, self._memory, now, lost))
 
     async def _happened(self, event: Event) -> None:
         await self._conclude(judging.happened(self._setting, self._memory, event, self._clock.now()))
@@ -280,7 +282,7 @@ class DataPath:
             self._setting = in_force(self._filed, judgement.memory.baselines)
             self._hub.limits_are(self._setting)
         self._memory = judgement.memory
-        machines = {track[0].machine for track in judgement.moved}
+        machines = {track[0].machine for track in judgement.moved if track[0] in self._setting.rules}
         self._hub.adopt(self._memory, machines, self._clock.now())
         self._publisher.moved(machines)
         self.listener(judgement.commit.events)
@@ -341,7 +343,7 @@ def _memory_of(setting: Setting, saved: Saved) -> Memory:
 
 def _gone(setting: Setting, saved: Saved) -> set[tuple[MachineId, PointId | None]]:
     """Give the points (and machines, without a point) that had a state once and that the plant file no longer has."""
-    points = {state.point for state in saved.points} - setting.rules.keys()
+    points = {state.point for state in saved.points} - setting.rules.keys() - {GATEWAY}
     machines = {key.machine for key in points} - setting.plant.machine_of.keys()
     return {(key.machine, key.point) for key in points} | {(machine, None) for machine in machines}
 

@@ -101,6 +101,7 @@ def judgement_of(draft: Draft, memory: Memory) -> Judgement:
         draft.notes,
         memory.diagnoses,
         memory.baselines,
+        memory.lost,
     )
     commit = Commit(
         recorded_at=draft.now,

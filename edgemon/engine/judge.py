@@ -1,5 +1,6 @@
 """Items to next memory, events and what to store; quick, and nothing is changed in place."""
 
+from collections.abc import Collection
 from dataclasses import replace
 
 from edgemon.alarms import judge as alarms
@@ -10,6 +11,7 @@ from edgemon.engine.baselines import key_of, obey
 from edgemon.engine.draft import Draft, Judgement, draft_of, judgement_of
 from edgemon.engine.heard import hear, reject, sensor_heard, take, tell
 from edgemon.engine.memory import NOTES_KEPT, Memory, Setting
+from edgemon.engine.parent import TRACK, attend
 from edgemon.errors import ParameterError
 from edgemon.model.alarm import PointState, SensorState
 from edgemon.model.command import BaselineCommand, Command, Person
@@ -62,10 +64,11 @@ def judge(setting: Setting, memory: Memory, analysis: Analysis, now: Instant) ->
     return judgement_of(draft, replace(memory, assembly=analysis.assembly))
 
 
-def tick(setting: Setting, memory: Memory, now: Instant) -> Judgement:
-    """Let time do its work: silence, shelves that end, rejections not told of yet."""
+def tick(setting: Setting, memory: Memory, now: Instant, lost: Collection[str] = ()) -> Judgement:
+    """Let time do its work: silence, shelves that end, rejections not told of yet; `lost` is what the gateway itself lost."""
     draft = draft_of(setting, memory, now)
-    for track, state in memory.points.items():
+    since = attend(draft, memory.lost, lost)
+    for track, state in list(draft.points.items()):
         rules = setting.rules.get(track[0])
         if rules is not None:
             after, events = alarms.tick(rules, state, now)
@@ -73,7 +76,7 @@ def tick(setting: Setting, memory: Memory, now: Instant) -> Judgement:
     for cause, rejections in memory.rejections.items():
         if rejections.untold and now - rejections.told_at >= setting.gateway.borders.rejection_interval_s:
             tell(draft, cause, rejections)
-    return judgement_of(draft, memory)
+    return judgement_of(draft, replace(memory, lost=since))
 
 
 def happened(setting: Setting, memory: Memory, event: Event, now: Instant) -> Judgement:
@@ -101,6 +104,8 @@ def _clock_was_set(draft: Draft) -> None:
         rules = draft.setting.rules.get(track[0])
         if rules is not None:
             draft.adopt(track, state, *alarms.restart(rules, rewind(state, now), now))
+    if TRACK in draft.points:
+        draft.adopt(TRACK, draft.points[TRACK], rewind(draft.points[TRACK], now), ())
     for key, speed in draft.speeds.items():
         if speed.taken_at > now:
             draft.speeds[key] = replace(speed, taken_at=now)
@@ -129,7 +134,7 @@ def command(setting: Setting, memory: Memory, order: Command, person: Person, no
         No such point.
     """
     key = PointKey(order.alarm.machine, order.alarm.point)
-    rules = setting.rules.get(key)
+    rules = setting.rules_of(key)
     if rules is None:
         raise ParameterError("no such point", str(order.alarm), "look up the alarm in the alarm list")
     track = (key, order.alarm.sim)
@@ -153,4 +158,6 @@ def begin(setting: Setting, saved: Saved, memory: Memory, started: GatewayStarte
         draft.points[track] = after
         draft.moved.add(track)
         draft.events.extend(events)
+    if TRACK in remembered:
+        draft.points[TRACK] = rewind(remembered[TRACK], started.at, ahead_s)
     return judgement_of(draft, memory)

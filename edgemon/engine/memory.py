@@ -5,6 +5,7 @@ from dataclasses import dataclass, field
 from typing import TypeAlias
 
 from edgemon.alarms.judge import Rules
+from edgemon.alarms.parent import RULES as GATEWAY_RULES
 from edgemon.decode.assemble import Assembly
 from edgemon.model.alarm import MachineSpeed, PointState, SensorState
 from edgemon.model.baseline import Baseline
@@ -12,7 +13,7 @@ from edgemon.model.event import DiagnosisMade
 from edgemon.model.gateway import Gateway
 from edgemon.model.ids import MachineId, PointKey, SensorId
 from edgemon.model.instant import Instant
-from edgemon.model.machine import Machine, Plant, Point
+from edgemon.model.machine import GATEWAY, Machine, Plant, Point
 from edgemon.model.policy import AlarmClass
 from edgemon.model.reading import SimulationNote
 
@@ -29,6 +30,10 @@ class Setting:
     plant: Plant
     gateway: Gateway
     rules: Mapping[PointKey, Rules]
+
+    def rules_of(self, key: PointKey) -> Rules | None:
+        """Give the rules of a point, or of the gateway's own alarm; None where there is no such point."""
+        return GATEWAY_RULES if key == GATEWAY else self.rules.get(key)
 
 
 def setting_of(plant: Plant, gateway: Gateway) -> Setting:
@@ -76,3 +81,5 @@ class Memory:
     """The newest of each track."""
     baselines: Mapping[tuple[PointKey, str, bool], Baseline] = field(default_factory=dict)
     """The newest of each point and level, real or simulated; the limits in force follow from it."""
+    lost: Mapping[str, Instant] = field(default_factory=dict)
+    """What the gateway itself lost (its link to the broker), and since when."""

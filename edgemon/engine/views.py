@@ -4,14 +4,16 @@ from collections.abc import Iterable
 from dataclasses import replace
 
 from edgemon.alarms.health import health
-from edgemon.alarms.summary import machine_view
+from edgemon.alarms.parent import RULES
+from edgemon.alarms.summary import alarm_view, is_listed, machine_view
 from edgemon.engine.memory import Memory, Setting
+from edgemon.engine.parent import TRACK
 from edgemon.model.alarm import PointState, SensorState
 from edgemon.model.event import DiagnosisMade
 from edgemon.model.ids import MachineId, SensorId
 from edgemon.model.instant import Instant
 from edgemon.model.machine import Machine, point_key
-from edgemon.model.snapshot import AreaView, DiagnosisView, MachineView, NoteView, SensorView
+from edgemon.model.snapshot import AlarmView, AreaView, DiagnosisView, MachineView, NoteView, SensorView
 
 
 def machines(
@@ -81,6 +83,13 @@ def _sensor(setting: Setting, memory: Memory, sensor: SensorId, now: Instant) ->
         battery_days=found.battery_days,
         clock_offset_s=shown.clock_offset_s,
     )
+
+
+def own_alarms(memory: Memory) -> tuple[AlarmView, ...]:
+    """Show the gateway's own alarm, while it is not plainly normal."""
+    state = memory.points.get(TRACK)
+    records = () if state is None else state.alarms.values()
+    return tuple(alarm_view(RULES, record) for record in records if is_listed(record))
 
 
 def notes(memory: Memory) -> tuple[NoteView, ...]:

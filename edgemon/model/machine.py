@@ -208,6 +208,10 @@ class Plant:
         object.__setattr__(self, "machine_of", {machine.id: machine for machine in self.machines})
 
 
+GATEWAY = PointKey(MachineId("gateway"), PointId("gateway"))
+"""Stands for the gateway in its own alarm; no machine may be named so."""
+
+
 def point_key(machine: str, point: str) -> PointKey:
     """Make a point key of two texts already known to be identifiers."""
     return PointKey(MachineId(machine), PointId(point))

@@ -250,6 +250,8 @@ class GatewayView:
     """When what calls was silenced last; None where nothing that calls is silenced."""
     test_until: Instant | None = None
     """Horn, beacon and board show all they can until then: a test; None where there is none."""
+    alarms: tuple[AlarmView, ...] = ()
+    """The gateway's own, while it is not plainly normal."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -83,6 +83,7 @@ def gateway_state(root: str, gateway: GatewayView) -> Outgoing:
             "rejected": gateway.rejected,
             "store_ok": gateway.store_ok,
             "journal": {"seq": gateway.journal_seq, "hash": gateway.journal_hash},
+            "alarms": [_alarm(alarm) for alarm in gateway.alarms],
         },
     )
 

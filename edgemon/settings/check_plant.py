@@ -4,6 +4,7 @@ import math
 import re
 
 from edgemon.model.ids import is_identifier
+from edgemon.model.machine import GATEWAY
 from edgemon.settings import check_limits
 from edgemon.settings.check_alarms import check_alarms
 from edgemon.settings.check_baseline import check_baseline
@@ -99,6 +100,8 @@ def _sensors(file: PlantFile, report: Report) -> None:
 
 def _machine(machine: MachineTable, file: PlantFile, path: KeyPath, report: Report) -> None:
     identifier(report, (*path, "id"), machine.id)
+    if machine.id == GATEWAY.machine:
+        report.error((*path, "id"), f'"{machine.id}" stands for the gateway\'s own alarm', "give the machine another id")
     _area_of(machine, file, path, report)
     speed_is_right = positive(report, (*path, "rpm"), machine.rpm, "nominal shaft speed in r/min; leave it out if it varies")
     if machine.speed == "fixed" and machine.rpm is None:

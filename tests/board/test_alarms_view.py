@@ -52,7 +52,7 @@ def test_what_is_suppressed_by_design_takes_one_quiet_row_whatever_its_number() 
     many = [{"alarm_state": "DSUPR"}] * 7
     rows = body(standing(*many), standing(*many[:3], row=8))
     assert [row.strip() for row in rows] == [
-        "Suppressed by design while the machine does not run: Booster pump 3 (7), High-pressure pump 3 (3)"
+        "Suppressed by design: Booster pump 3 (7), High-pressure pump 3 (3)"
     ]
     assert alarms.listed([standing(*many)]) == []
     machine = standing(*many)

@@ -31,10 +31,10 @@ class AlarmsScreen(ListScreen):
     def rows(self, width: int, height: int) -> Sequence[Row]:
         """Give the list and, under it, the selected alarm in full with what is to do."""
         look, now = self.desk.look, self.desk.picture.now
-        self._listed = view.listed(self.desk.picture.machines)
+        self._listed = view.listed(self.desk.picture.machines, self.desk.picture.own_alarms)
         at = self._at()
         chosen = self._chosen()
-        body = view.body(self.desk.picture.machines, self.selected, now, look, width)
+        body = view.body(self.desk.picture.machines, self.selected, now, look, width, self.desk.picture.own_alarms)
         self._lines = [alarm for alarm, _ in body]
         roomy = height >= _ROOMY
         under = view.below(chosen, now, look, width, max(view.BELOW, height // 2 - 1)) if roomy else []
@@ -70,7 +70,7 @@ class AlarmsScreen(ListScreen):
 
     def action_open(self) -> None:
         """Open the alarm's machine."""
-        if self._listed:
+        if self._listed and self.desk.picture.machine(self._listed[self._at()].machine) is not None:
             self.call_later(self.app.run_action, f"open_machine({self._listed[self._at()].machine!r})")
 
     def action_acknowledge(self) -> None:

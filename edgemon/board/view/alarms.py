@@ -10,7 +10,7 @@ from edgemon.board.view.cells import Row, Span, blank, fit, fit_row, row_width, 
 from edgemon.model.instant import Instant
 from edgemon.model.snapshot import AlarmView, MachineView
 
-SUPPRESSED = "suppressed by design while the machine does not run"
+SUPPRESSED = "suppressed by design"
 BELOW = 3
 """Rows at least that tell of the alarm selected."""
 
@@ -34,7 +34,7 @@ _ADVICE = {
     "LATUN": "Back within its limit, but held: see to the machine, acknowledge it (a), have it reset.",
     "LATAK": "Back within its limit, but held until it is reset.",
     "SHLVD": "Hidden for a limited time; it comes back by itself.",
-    "DSUPR": "Nothing: the machine does not run.",
+    "DSUPR": "Nothing: suppressed by design, for the reason shown.",
     "OOSRV": "Hidden until an engineer returns it to service.",
 }
 
@@ -47,9 +47,9 @@ class Section:
     alarms: tuple[AlarmView, ...]
 
 
-def sections(machines: Iterable[MachineView]) -> tuple[Section, ...]:
-    """Set all alarms apart by whose business they are, what is suppressed by design left out."""
-    alarms = sorted((one for machine in machines for point in machine.points for one in point.alarms), key=_order)
+def sections(machines: Iterable[MachineView], own: Iterable[AlarmView] = ()) -> tuple[Section, ...]:
+    """Set all alarms, and the gateway's own, apart by whose business they are; what is suppressed by design is left out."""
+    alarms = sorted((*own, *(one for machine in machines for point in machine.points for one in point.alarms)), key=_order)
     hidden = tuple(one for one in alarms if one.alarm_state in ("SHLVD", "OOSRV"))
     seen = [one for one in alarms if one not in hidden and not status.is_suppressed(one)]
     found = (
@@ -60,9 +60,9 @@ def sections(machines: Iterable[MachineView]) -> tuple[Section, ...]:
     return tuple(section for section in found if section.alarms)
 
 
-def listed(machines: Iterable[MachineView]) -> list[AlarmView]:
+def listed(machines: Iterable[MachineView], own: Iterable[AlarmView] = ()) -> list[AlarmView]:
     """Give all alarms of all sections: those that call first, then by severity and priority, the newest first."""
-    return [alarm for section in sections(machines) for alarm in section.alarms]
+    return [alarm for section in sections(machines, own) for alarm in section.alarms]
 
 
 def suppressed(machines: Iterable[MachineView]) -> Counter[str]:
@@ -129,11 +129,11 @@ def heading(width: int, cols: Columns, look: Look) -> Row:
 
 
 def body(
-    machines: Sequence[MachineView], selected: str, now: Instant, look: Look, width: int
+    machines: Sequence[MachineView], selected: str, now: Instant, look: Look, width: int, own: Iterable[AlarmView] = ()
 ) -> list[tuple[AlarmView | None, Row]]:
     """Write every section under its title; the last rows say in sum what is suppressed."""
     rows: list[tuple[AlarmView | None, Row]] = []
-    parts = sections(machines)
+    parts = sections(machines, own)
     cols = Columns.of([alarm for part in parts for alarm in part.alarms])
     for part in parts:
         if rows:

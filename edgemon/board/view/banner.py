@@ -1,6 +1,6 @@
 """The two lines that no screen hides, and the footer: site, clock, counts, what is wrong with the gateway, keys."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 from edgemon.board.keys import Key
@@ -26,9 +26,10 @@ class Summary:
     """Alarms that wait for the operator: those that call first, then the gravest and newest."""
 
 
-def summary(machines: Sequence[MachineView]) -> Summary:
-    """Sum up all machines."""
-    calling = [alarm for machine in machines for point in machine.points for alarm in point.alarms if status.waits(alarm)]
+def summary(machines: Sequence[MachineView], own: Iterable[AlarmView] = ()) -> Summary:
+    """Sum up all machines, and the gateway's own alarms."""
+    calling = [alarm for alarm in own if status.waits(alarm)]
+    calling += [alarm for machine in machines for point in machine.points for alarm in point.alarms if status.waits(alarm)]
     calling.sort(key=lambda alarm: (not status.calls(alarm), alarm.severity != "alarm", -alarm.raised_at))
     return Summary(status.counts(machines), sum(machine.sim for machine in machines), len(machines), tuple(calling))
 

@@ -1,0 +1,111 @@
+"""The gateway's own alarm, and what it does to the machines': one call instead of one for every point that falls silent.
+
+While the gateway itself hears nothing (no link to the broker), or can store nothing, a point's silence says nothing of its
+sensor. Once that has lasted for a while, one alarm of the gateway stands, of high priority and never shelved; the loss of
+monitoring of every point is suppressed by design meanwhile, with the gateway named as the reason. When it is over, the patience
+with silent points begins anew, so that sensors can report first; what is still silent then is called lost.
+
+Source: no text at hand settles it; house rule after the parent suppression of IEC 62682 (suppression by design).
+"""
+
+from collections.abc import Mapping
+from dataclasses import replace
+
+from edgemon.alarms.registry import Evidence, rule_of
+from edgemon.alarms.rules import Rules
+from edgemon.alarms.silence import wait
+from edgemon.alarms.state import BY_GATEWAY, Cause, move, new_record, settle
+from edgemon.alarms.table import Stimulus
+from edgemon.alarms.timing import INACTIVE
+from edgemon.model.alarm import MONITORING, AlarmRecord, AlarmState, Hiding, PointState
+from edgemon.model.event import Event
+from edgemon.model.ids import AreaId, SensorId
+from edgemon.model.instant import Instant
+from edgemon.model.limit import Severity
+from edgemon.model.machine import GATEWAY, Criticality, Machine, Point
+
+LONGEST_S = 60.0
+"""A loss of the gateway's own shorter than that calls nobody. Common practice, no source."""
+BACK = "the gateway hears and stores again"
+WORDS = {"broker": "no link to the broker", "store": "the store cannot be written"}
+"""What can be lost, and how people are told."""
+
+_POINT = Point(GATEWAY, "all points", SensorId(""), "", (), LONGEST_S)
+RULES = Rules(
+    _POINT,
+    Machine(GATEWAY.machine, "Gateway", AreaId(""), (_POINT,), criticality=Criticality.CRITICAL),
+    max_shelve_s=0.0,
+    is_system=True,
+)
+"""Of the gateway's own alarm."""
+
+Next = tuple[PointState, tuple[Event, ...]]
+
+
+def stands(state: PointState | None) -> bool:
+    """Say whether the gateway's own alarm is there now, acknowledged or not."""
+    record = None if state is None else state.alarms.get(MONITORING)
+    return record is not None and record.severity > Severity.NORMAL
+
+
+def assess(state: PointState, lost: Mapping[str, Instant], now: Instant, delay_s: float) -> Next:
+    """Bring the gateway's own alarm up to date.
+
+    Parameters
+    ----------
+    state : PointState
+        The gateway's.
+    lost : mapping of str to Instant
+        What is lost now (a key of `WORDS`), and since when.
+    now : Instant
+        Gateway time.
+    delay_s : float
+        How long something must be lost; an alarm that stands goes only when nothing is lost any more.
+    """
+    due = [cause for cause, since in lost.items() if now - since >= delay_s]
+    is_there = bool(due) or (bool(lost) and stands(state))
+    known = state.alarms.get(MONITORING)
+    if known is None and not is_there:
+        return state, ()
+    record = known or new_record(RULES, MONITORING, state.sim, now)
+    alert, alarm = rule_of(MONITORING)(Evidence(RULES, record, now, lost=is_there))
+    if alert == record.alert and alarm == record.alarm:
+        return state, ()
+    moved = settle(RULES, record, alert, alarm, RULES.loss_severity if is_there else Severity.NORMAL, Cause(now))
+    why = ", ".join(WORDS[cause] for cause in due) or BACK
+    events = tuple(replace(event, reason=event.reason or why) for event in moved.events)
+    return replace(state, alarms={**state.alarms, MONITORING: moved.record}), events
+
+
+def cover(rules: Rules, state: PointState, now: Instant) -> Next:
+    """Suppress a point's loss of monitoring while the gateway's own alarm stands; what waits for a person stays until then."""
+    record = state.alarms.get(MONITORING) or new_record(rules, MONITORING, state.sim, now)
+    if record.suppression is not None:
+        return state, ()
+    why = f"{RULES.machine.name}: loss of monitoring of all points"
+    marked = replace(record, suppression=Hiding(BY_GATEWAY, why, now, severity=record.severity))
+    moved = move(rules, marked, Stimulus.SUPPRESS, Cause(now, reason=why))
+    return _with(state, moved.record), moved.events
+
+
+def uncover(rules: Rules, state: PointState, now: Instant) -> Next:
+    """End the suppression by the gateway; whatever was hidden starts afresh, with patience from now on."""
+    record = state.alarms.get(MONITORING)
+    if record is None or record.suppression is None or record.suppression.by != BY_GATEWAY:
+        return state, ()
+    shown = replace(record, suppression=None)
+    if record.state is AlarmState.DSUPR:
+        shown = replace(shown, alert=INACTIVE, alarm=INACTIVE, severity=Severity.NORMAL, peak_severity=Severity.NORMAL)
+    moved = move(rules, shown, Stimulus.UNSUPPRESS, Cause(now, reason=BACK))
+    return _with(state, wait(moved.record, now)), moved.events
+
+
+def bear(rules: Rules, state: PointState, now: Instant) -> PointState:
+    """Let the patience with a point that is not called lost yet begin now: the gateway stopped hearing."""
+    record = state.alarms.get(MONITORING) or new_record(rules, MONITORING, state.sim, now)
+    waiting = wait(record, now)
+    return state if waiting is record else _with(state, waiting)
+
+
+def _with(state: PointState, record: AlarmRecord) -> PointState:
+    return replace(state, alarms={**state.alarms, MONITORING: record})

@@ -1,0 +1,51 @@
+"""What the gateway itself lost, its own alarm, and the suppression of the machines' by it."""
+
+from collections.abc import Collection, Mapping
+
+from edgemon.alarms import parent
+from edgemon.engine.draft import Draft
+from edgemon.engine.memory import Track
+from edgemon.model.alarm import PointState
+from edgemon.model.instant import Instant
+from edgemon.model.machine import GATEWAY
+
+TRACK: Track = (GATEWAY, False)
+
+
+def attend(draft: Draft, before: Mapping[str, Instant], lost: Collection[str]) -> dict[str, Instant]:
+    """Raise or end the gateway's own alarm, and hide or show what follows from it.
+
+    Parameters
+    ----------
+    draft : Draft
+        With the time that counts.
+    before : mapping of str to Instant
+        What was lost when this was looked at last, and since when.
+    lost : collection of str
+        What is lost now, as `alarms.parent.WORDS` names it.
+
+    Returns
+    -------
+    dict
+        What is lost now, and since when.
+    """
+    since = {cause: min(before.get(cause, draft.now), draft.now) for cause in lost}
+    state = draft.points.get(TRACK, PointState(GATEWAY))
+    stood = parent.stands(state)
+    if since and not before and not stood:
+        for track, point in list(draft.points.items()):
+            if track[0] in draft.setting.rules:
+                draft.adopt(track, point, parent.bear(draft.setting.rules[track[0]], point, draft.now), ())
+    after, events = parent.assess(state, since, draft.now, delay_s(draft))
+    draft.adopt(TRACK, state, after, events)
+    if parent.stands(after) or stood:
+        act = parent.cover if parent.stands(after) else parent.uncover
+        for track, point in list(draft.points.items()):
+            if track[0] in draft.setting.rules:
+                draft.adopt(track, point, *act(draft.setting.rules[track[0]], point, draft.now))
+    return since
+
+
+def delay_s(draft: Draft) -> float:
+    """Give how long a loss must last: no longer than the least patience with a point, or machines would call before."""
+    return min((parent.LONGEST_S, *(rules.point.stale_after_s for rules in draft.setting.rules.values())))
