@@ -51,9 +51,7 @@ def test_records_stand_apart_by_whose_business_they_are() -> None:
 def test_what_is_suppressed_by_design_takes_one_quiet_row_whatever_its_number() -> None:
     many = [{"alarm_state": "DSUPR"}] * 7
     rows = body(standing(*many), standing(*many[:3], row=8))
-    assert [row.strip() for row in rows] == [
-        "Suppressed by design: Booster pump 3 (7), High-pressure pump 3 (3)"
-    ]
+    assert [row.strip() for row in rows] == ["Suppressed by design: Booster pump 3 (7), High-pressure pump 3 (3)"]
     assert alarms.listed([standing(*many)]) == []
     machine = standing(*many)
     assert "7 records suppressed by design" in row_text(beside(machine, None, None, sites.NOW, Look(), 100)[0])
