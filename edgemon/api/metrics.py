@@ -11,7 +11,7 @@ from prometheus_client.core import CounterMetricFamily, GaugeMetricFamily, Metri
 from prometheus_client.openmetrics.exposition import CONTENT_TYPE_LATEST, generate_latest
 from prometheus_client.registry import Collector
 
-from edgemon.model.snapshot import GatewayView, MachineView, Snapshot
+from edgemon.model.snapshot import AlarmView, GatewayView, MachineView, Snapshot
 from edgemon.model.vitals import Vitals
 
 CONTENT_TYPE = CONTENT_TYPE_LATEST
@@ -36,7 +36,12 @@ def metrics_text(snapshot: Snapshot, vitals: Vitals) -> bytes:
     Source: OpenMetrics 1.0 (the exposition format).
     """
     gateway = snapshot.gateway
-    figures = (*_counts(gateway, vitals), *_levels(gateway, vitals), *_links(gateway), *_states(snapshot.machines))
+    figures = (
+        *_counts(gateway, vitals),
+        *_levels(gateway, vitals),
+        *_links(gateway),
+        *_states(snapshot.machines, gateway.alarms),
+    )
     return bytes(generate_latest(_Figures(figures)))  # type: ignore[no-untyped-call]
 
 
@@ -83,7 +88,7 @@ def _links(gateway: GatewayView) -> Iterator[Metric]:
     yield links
 
 
-def _states(machines: tuple[MachineView, ...]) -> Iterator[Metric]:
+def _states(machines: tuple[MachineView, ...], own: tuple[AlarmView, ...]) -> Iterator[Metric]:
     state_of = Counter(machine.state for machine in machines)
     states = GaugeMetricFamily("edgemon_machines", "Machines by state.", labels=["state"])
     for state in STATES:
@@ -96,7 +101,9 @@ def _states(machines: tuple[MachineView, ...]) -> Iterator[Metric]:
         qualities.add_metric([quality], quality_of[quality])
     yield qualities
     alarms = GaugeMetricFamily("edgemon_alarms_unacknowledged", "Alarms that call, by priority.", labels=["priority"])
-    calling = Counter(alarm.priority for point in points for alarm in point.alarms if alarm.annunciates)
+    calling = Counter(
+        alarm.priority for each in (own, *(point.alarms for point in points)) for alarm in each if alarm.annunciates
+    )
     for priority in ("high", "medium", "low"):
         alarms.add_metric([priority], calling[priority])
     yield alarms

@@ -7,6 +7,7 @@ import pytest
 
 from edgemon.board.theme import MARKS, Look, Role, Show
 from edgemon.board.view import alarms, status
+from edgemon.board.view.banner import summary
 from edgemon.board.view.cells import row_text, row_width
 from edgemon.board.view.detail import detail
 from edgemon.board.view.machine import beside
@@ -135,3 +136,13 @@ async def test_an_empty_list_and_one_of_suppressed_records_only_are_drawn() -> N
         await one.hear(sites.snapshot([standing(*[{"alarm_state": "DSUPR"}] * 2)]), after=1.0)
         assert "Booster pump 3 (2)" in one.text()
         await one.press("down", "enter", "a", "end")
+
+
+def test_the_gateways_own_alarm_is_listed_waits_in_the_banner_and_says_what_to_do() -> None:
+    shown = {"machine": "gateway", "machine_name": "Gateway", "level": "monitoring", "title": "loss of monitoring"}
+    own = record(alarm_state="UNACK", value=None, limit=None, **shown)
+    assert [part.title for part in alarms.sections([], [own])] == ["For the operator"]
+    assert summary([], [own]).calling == (own,)
+    assert "look at the broker" in alarms.advice(own)
+    drawn = [row_text(row) for _, row in alarms.body([], own.id, sites.NOW, Look(), 80, [own])]
+    assert any("Gateway" in row and "unacknowledged" in row for row in drawn)
