@@ -131,7 +131,7 @@ def in_force(filed: Setting, baselines: Mapping[Key, Baseline]) -> Setting:
     touched = {key[0].machine for key in approved}
     machines = tuple(_machine(one, approved, filed) if one.id in touched else one for one in filed.plant.machines)
     plant = filed.plant
-    return setting_of(Plant(plant.site, plant.name, plant.areas, machines, plant.sensors), filed.gateway)
+    return setting_of(Plant(plant.site, plant.name, plant.areas, machines, plant.sensors, plant.alarms), filed.gateway)
 
 
 def _machine(machine: Machine, approved: Mapping[Key, Baseline], filed: Setting) -> Machine:

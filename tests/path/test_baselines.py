@@ -11,6 +11,7 @@ from edgemon.model.baseline import BaselineState
 from edgemon.model.command import Person, Role
 from edgemon.model.machine import Machine, Plant, StandstillRule, point_key
 from edgemon.model.outlook import BaselineView
+from edgemon.model.policy import AlarmPolicy
 from edgemon.model.snapshot import LevelView
 from edgemon.store.memory import MemoryStore
 from tests.support.captures import capture
@@ -275,3 +276,14 @@ async def test_proposing_takes_eight_values_at_least_and_no_temperature() -> Non
         assert (baseline(rig).state, baseline(rig).count) == ("proposed", 8)
         assert "zero is a convention" in (await one.propose(DRIVE_END, "temperature", ENGINEER, WHY)).why
         assert "not permitted" in (await one.propose(DRIVE_END, LEVEL, OPERATOR, WHY)).why
+
+
+async def test_what_the_site_decided_about_alarms_holds_after_an_approval() -> None:
+    policy = AlarmPolicy(silence_s=7.0)
+    rig = Rig(replace(class_plant(), alarms=policy))
+    async with learning(rig) as one:
+        await send_steady(rig, CAPTURES, START)
+        await approve(one)
+        await settled(rig)
+        assert rig.path.setting is not rig.setting
+        assert rig.path.setting.plant.alarms == policy
