@@ -51,7 +51,7 @@ def judge(rules: Rules, state: PointState, measurement: Measurement, now: Instan
         late = state.taken_at is not None and taken_at <= state.taken_at
     else:
         fresh = tuple(level for level in measurement.levels if known.get(level.name, _NEVER) < taken_at)
-        late = not fresh
+        late = not fresh or _speaks_for_nothing(rules, state, measurement, fresh)
     if late:
         return state, (_late(rules, state, measurement),)
     if not measurement.verdict.is_fit:
@@ -73,11 +73,18 @@ def _check(rules: Rules, state: PointState, measurement: Measurement) -> None:
         raise ParameterError("a measurement without a time", str(key))
 
 
+def _speaks_for_nothing(rules: Rules, state: PointState, measurement: Measurement, fresh: tuple[Level, ...]) -> bool:
+    """Say whether an older capture is unfit and new only in levels without a limit: it must not spoil what is newer."""
+    is_older = state.taken_at is not None and measurement.taken_at <= state.taken_at
+    return is_older and not measurement.verdict.is_fit and not any(level.name in rules.limits for level in fresh)
+
+
 def _late(rules: Rules, state: PointState, measurement: Measurement) -> MeasurementLate:
     beyond = max(
         (severity_by_value(rules.limits.get(level.name), level.value) for level in measurement.levels), default=Severity.NORMAL
     )
-    newest = max((state.level_at[level.name] for level in measurement.levels), default=state.taken_at or measurement.taken_at)
+    known = (state.level_at[level.name] for level in measurement.levels if level.name in state.level_at)
+    newest = max(known, default=state.taken_at or measurement.taken_at)
     return MeasurementLate(measurement.taken_at, state.point, measurement.capture, newest, beyond, state.sim)
 
 

@@ -15,6 +15,10 @@ CORNER = (1.0 / EDGE_GAIN**2 - 1.0) ** (1.0 / (2 * ORDER))
 """Corner over edge of the high-pass; edge over corner of the low-pass: 0.785, so 7.85 Hz and 1273 Hz for 10-1000 Hz."""
 
 
+LOWEST_HZ = 1e-9
+"""Below it nothing passes, and its powers would not be numbers any more: a period of thirty years."""
+
+
 def band_gain(f_hz: NDArray[np.float64], band: Band) -> NDArray[np.float64]:
     """Give the gain of the band at frequencies above zero.
 
@@ -30,6 +34,6 @@ def band_gain(f_hz: NDArray[np.float64], band: Band) -> NDArray[np.float64]:
     array
         Gain, shape of `f_hz`, between 0 and 1; no phase.
     """
-    high_pass = 1.0 + (band.low_hz * CORNER / f_hz) ** (2 * ORDER)
+    high_pass = 1.0 + (band.low_hz * CORNER / np.maximum(f_hz, LOWEST_HZ)) ** (2 * ORDER)
     low_pass = 1.0 + (f_hz * CORNER / band.high_hz) ** (2 * ORDER)
     return np.asarray(1.0 / np.sqrt(high_pass * low_pass))

@@ -30,7 +30,7 @@ COMMANDS = {
     "rehearse": "other limits over the recorded past, beside those in force",
     "shift": "the handover page, the shift log, and taking over",
     "journal": "search the journal, and verify that nothing in it was changed",
-    "export": "readings, captures or the journal as CSV",
+    "export": "readings, captures, spectra or the journal as CSV",
     "backup": "a proven copy of the store, while the daemon runs",
     "restore": "put a backup in place of the store; the daemon must not run",
     "performance": "how the alarms do, beside the figures of the alarm standards",
