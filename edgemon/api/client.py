@@ -1,6 +1,5 @@
 """A gateway, seen from board and commands: over its local socket, or over HTTP."""
 
-import json
 from collections.abc import AsyncIterator, Hashable, Mapping
 from dataclasses import asdict
 from pathlib import Path
@@ -34,6 +33,7 @@ SILENCE_S = 4.0
 """A daemon that says nothing for so long is lost: it speaks every second."""
 
 RETRY_S = 1.0
+_UNKNOWN = "whether it was done is not known"
 
 
 class Daemon:
@@ -124,21 +124,29 @@ class Daemon:
         return await self._post(f"/v1/alarms/{what}", {"alarm": alarm, **more})
 
     async def _post(self, path: str, document: dict[str, object]) -> Outcome:
+        return await self._ordered(path, json=document)
+
+    async def _ordered(self, path: str, **more: Any) -> Outcome:
+        """Send an order. Raises `LinkDown` or `LinkRefused` where it is not known what became of it."""
         try:
-            response = await self._client.post(path, json=document)
-        except (httpx.HTTPError, OSError) as error:
+            response = await self._client.post(path, **more)
+        except httpx.ConnectError as error:
             return Outcome(False, self._words(error))
-        return _outcome(response)
+        except (httpx.HTTPError, OSError) as error:
+            raise LinkDown(f"{_UNKNOWN}: {self._words(error)}", self.where, "look before you order it again") from error
+        if response.status_code != httpx.codes.OK:
+            return Outcome(False, _detail(response))
+        try:
+            document = response.json()
+            return Outcome(bool(document["done"]), str(document["why"]))
+        except (ValueError, KeyError, TypeError) as error:
+            raise LinkRefused(f"{_UNKNOWN}: what answers is not understood", self.where, "another version?") from error
 
     async def diagnose(self, machine: str, point: str) -> Outcome:
         """Have the newest capture of a point diagnosed; simulated where the point shows simulated data."""
         sim = self._sim.get((machine, point), False)
         path = f"/v1/machines/{machine}/points/{point}/diagnose"
-        try:
-            response = await self._client.post(path, params={"sim": str(sim).lower()}, timeout=60.0)
-        except (httpx.HTTPError, OSError) as error:
-            return Outcome(False, self._words(error))
-        return _outcome(response)
+        return await self._ordered(path, params={"sim": str(sim).lower()}, timeout=60.0)
 
     async def trend(self, machine: str, point: str, level: str, since: Instant, until: Instant) -> tuple[TrendPoint, ...]:
         """Give the past of a level, in the unit it is shown in; simulated where the point shows simulated data."""
@@ -168,11 +176,7 @@ class Daemon:
     ) -> Outcome:
         """Propose, approve or retire a baseline; `what` says which."""
         order = {"machine": machine, "point": point, "level": level, "reason": reason, "proposed_at": proposed_at}
-        try:
-            response = await self._client.post(f"/v1/baselines/{what}", json=order, timeout=60.0)
-        except (httpx.HTTPError, OSError) as error:
-            return Outcome(False, self._words(error))
-        return _outcome(response)
+        return await self._ordered(f"/v1/baselines/{what}", json=order, timeout=60.0)
 
     async def forecast(self, machine: str, point: str, level: str) -> OutlookView:
         """Say where a level is heading. Raises `LinkDown`, `LinkRefused`."""
@@ -279,6 +283,8 @@ class Daemon:
                 return f"the daemon refused: {error.response.status_code}"
             case httpx.HTTPError():
                 return "the daemon ended the connection"
+            case ValueError():
+                return self._strange(error).what
             case _:
                 return str(error)
 
@@ -290,18 +296,11 @@ def _query(fields: dict[str, Any]) -> dict[str, str | float]:
     }
 
 
-def _outcome(response: httpx.Response) -> Outcome:
-    if response.status_code != httpx.codes.OK:
-        return Outcome(False, _detail(response))
-    document = response.json()
-    return Outcome(bool(document["done"]), str(document["why"]))
-
-
 def _detail(response: httpx.Response) -> str:
     try:
         detail = response.json()["detail"]
         if isinstance(detail, list):  # what the framework says of an order it cannot read
             return "; ".join(f"{'.'.join(map(str, one['loc'][1:]))}: {one['msg']}" for one in detail)
         return str(detail)
-    except (json.JSONDecodeError, KeyError, TypeError):
+    except (ValueError, KeyError, TypeError):
         return f"the daemon refused: {response.status_code}"

@@ -323,22 +323,48 @@ def test_alarm_id_that_is_none(text: str) -> None:
     assert alarm_key(text) is None
 
 
-@pytest.mark.parametrize("body", [b"", b"{}", b"[1]", b"<html>"])
-async def test_an_answer_that_is_not_understood_is_an_error_of_the_link(body: bytes) -> None:
-    """A daemon of another version, or another program on the address: a board must not end of it."""
+@asynccontextmanager
+async def stranger(body: bytes | None, status: bytes = b"200 OK") -> AsyncIterator[Daemon]:
+    """Another program on the address; None: it hangs up once it has heard the question."""
 
     async def answer(reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
         await reader.readuntil(b"\r\n\r\n")
-        writer.write(b"HTTP/1.1 200 OK\r\nConnection: close\r\nContent-Length: %d\r\n\r\n" % len(body) + body)
-        await writer.drain()
+        if body is not None:
+            head = b"HTTP/1.1 %s\r\nConnection: close\r\nContent-Length: %d\r\n\r\n" % (status, len(body))
+            writer.write(head + body)
+            await writer.drain()
         writer.close()
 
     server = await asyncio.start_server(answer, "127.0.0.1", 0)
     daemon = Daemon(f"http://127.0.0.1:{server.sockets[0].getsockname()[1]}", SystemClock())
     try:
-        for ask in (daemon.snapshot, daemon.whoami, daemon.handover, daemon.baselines):
-            with pytest.raises(LinkRefused, match="not understood"):
-                await ask()
+        yield daemon
     finally:
         await daemon.close()
         await stop_listening(server)
+
+
+@pytest.mark.parametrize("body", [b"", b"{}", b"[1]", b"<html>", b"\xff"])
+async def test_an_answer_that_is_not_understood_is_an_error_of_the_link(body: bytes) -> None:
+    """A daemon of another version, or another program on the address: a board must not end of it."""
+    async with stranger(body) as daemon:
+        for ask in (daemon.snapshot, daemon.whoami, daemon.handover, daemon.baselines):
+            with pytest.raises(LinkRefused, match="not understood"):
+                await ask()
+        for order in (daemon.silence(), daemon.reset("a/b/c"), daemon.diagnose("a", "b")):
+            with pytest.raises(LinkRefused, match="whether it was done is not known"):
+                await order
+
+
+async def test_an_order_whose_answer_is_lost_is_not_said_to_have_failed() -> None:
+    async with stranger(None) as daemon:
+        with pytest.raises(LinkDown, match="whether it was done is not known"):
+            await daemon.reset("a/b/c")
+
+
+@pytest.mark.parametrize("body", [b"", b"\xff", b"[]", b'{"detail": 3}'])
+async def test_a_refusal_that_cannot_be_read_is_a_refusal(body: bytes) -> None:
+    async with stranger(body, b"500 Oops") as daemon:
+        assert not (await daemon.silence()).done
+        with pytest.raises(LinkRefused):
+            await daemon.snapshot()

@@ -83,3 +83,11 @@ async def test_a_page_left_open_is_counted_anew_and_a_failure_is_not_the_end() -
         assert "0.0972" in one.text()
         await pass_s(ASK_AGAIN_S)
         assert "0.5  about 1" in one.text()
+        source.figures = None  # refuses
+        await pass_s(ASK_AGAIN_S)
+        assert "Not counted anew" in one.text()
+        assert "0.5  about 1" in one.text()
+        source.figures = FIGURES
+        await pass_s(RETRY_S)
+        assert "Not counted anew" not in one.text()
+        assert "0.0972" in one.text()

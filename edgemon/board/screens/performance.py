@@ -32,13 +32,14 @@ class PerformanceScreen(ListScreen):
         self._asked: tuple[int, bool] | None = None
         self._asked_at = 0.0
         self._found: Performance | None = None
+        self._has_failed = False
         self._why = "The figures are being counted."
 
     def rows(self, width: int, height: int) -> Sequence[Row]:
         """Give the figures, and ask for them where the period is another one."""
         total = self.desk.summary()
         asked, elapsed = (self._period, 0 < total.machines == total.simulated), self.desk.clock.elapsed()
-        is_old = elapsed - self._asked_at >= (ASK_AGAIN_S if self._found is not None else RETRY_S)
+        is_old = elapsed - self._asked_at >= (RETRY_S if self._found is None or self._has_failed else ASK_AGAIN_S)
         if (asked != self._asked or is_old) and self.desk.picture.lost is None:
             if asked != self._asked:
                 self._found, self._why = None, "The figures are being counted."
@@ -47,14 +48,17 @@ class PerformanceScreen(ListScreen):
         title = f" Alarm performance of the last {figures.spoken(PERIODS_S[self._period])}"
         head = fit_row([Span(title, Role.BRIGHT)], width, self.desk.look.glyphs.ellipsis)
         told = lines(self._found, width >= WITH_SOURCES) if self._found is not None else [self._why]
+        if self._found is not None and self._has_failed:
+            told = [f"Not counted anew: {self._why}", *told]
         wrapped = [part for line in told for part in (wrap(line, width - 2) if len(line) > width - 2 else [line])]
         return self.page([head, *(fit_row([Span(f" {safe(line, 400)}")], width) for line in wrapped)], height)
 
     async def _fetch(self, period: int, sim: bool) -> None:
         try:
             self._found = await self.desk.source.performance(self.desk.picture.now - PERIODS_S[period], None, sim)
+            self._has_failed = False
         except EdgemonError as error:
-            self._why = why_not(error)
+            self._has_failed, self._why = True, why_not(error)
         self.redraw()
 
     def action_period(self, by: int) -> None:

@@ -91,6 +91,8 @@ class PlantScreen(BoardScreen):
             return known[1]
         rows = plant.tile(machine, grid.form, cols, grid.column_width, now, look, selected)
         self._tiles[machine.id] = key, rows
+        if len(self._tiles) > 2 * max(1, len(self.desk.picture.machines)):  # some have gone
+            self._tiles = {machine.id: (key, rows)}
         return rows
 
     def _nothing(self) -> str:
