@@ -40,6 +40,9 @@ from tests.support.daemon import (
 
 pytestmark = pytest.mark.live
 
+KILLS = int(os.environ.get("EDGEMON_KILLS", "10"))
+"""Kills of the test that draws their instants; the traffic grows with them."""
+
 
 def is_status(status: str) -> Any:
     return lambda state: state["status"] == status
@@ -123,12 +126,12 @@ class Sent:
     readings: int
 
 
-def traffic(t: float, seed: int) -> Sent:
+def traffic(t: float, seed: int, count: int) -> Sent:
     """Rising and falling levels of two pumps; whole captures, captures in parts out of order, repeats of any age."""
     rng = random.Random(seed)
     messages: list[tuple[str, bytes]] = []
     captures: dict[tuple[str, str, float], dict[str, bytes]] = {}
-    for number in range(50):
+    for number in range(count):
         sensor = f"s-000{1 + number % 2}"
         at, name = t + number, f"c{number}"
         level = 1.0 + 5.0 * abs(np.sin(number / 6.0))
@@ -140,7 +143,7 @@ def traffic(t: float, seed: int) -> Sent:
         messages.append((reading_topic(sensor), pack.encode()))
         if number % 4 == 0:
             messages += rng.choices(messages, k=2)
-    return Sent(messages, captures, readings=50)
+    return Sent(messages, captures, readings=count)
 
 
 def joined(pieces: list[bytes]) -> dict[str, bytes]:
@@ -161,8 +164,9 @@ def site(folder: Path) -> Iterator[tuple[DaemonProcess, Observer, BareClient]]:
 
 def settled(daemon: DaemonProcess, hand: BareClient, sent: Sent, t: float) -> None:
     """Wait until a last message, behind all others in the broker's queue, is worked off."""
-    hand.publish(capture_topic("s-0001"), capture(t + 100.0, 2.0, capture_id="last"))
-    sent.captures["s-0001", "last", t + 100.0] = joined([capture(t + 100.0, 2.0)])
+    at = t + sent.readings + 50.0
+    hand.publish(capture_topic("s-0001"), capture(at, 2.0, capture_id="last"))
+    sent.captures["s-0001", "last", at] = joined([capture(at, 2.0)])
     wait_until(
         lambda: daemon.snapshot().machines[0].points[0].capture == "last", 30.0, lambda: daemon.snapshot().machines[0].points[0]
     )
@@ -198,15 +202,16 @@ def alarms_of(body: str) -> dict[str, Any]:
     return alarms
 
 
+@pytest.mark.timeout(180 + 5 * KILLS)
 def test_kills_at_random_instants_change_nothing_and_store_everything_once(tmp_path: Path) -> None:
     seed = int(os.environ.get("EDGEMON_KILL_SEED", time.time_ns() % 1_000_000))
     print(f"EDGEMON_KILL_SEED={seed}")
     rng = random.Random(seed)
-    t = float(int(time.time())) - 300.0
-    kills = 10
+    count = 5 * KILLS
+    t = float(int(time.time())) - 250.0 - count
     with site(tmp_path / "disturbed") as (daemon, witness, hand):
-        sent = traffic(t, seed)
-        share = -(-len(sent.messages) // kills)
+        sent = traffic(t, seed, count)
+        share = -(-len(sent.messages) // KILLS)
         for first in range(0, len(sent.messages), share):
             some = sent.messages[first : first + share]
             cut = rng.randrange(len(some))
@@ -221,12 +226,14 @@ def test_kills_at_random_instants_change_nothing_and_store_everything_once(tmp_p
         daemon.terminate()
         numbers = {entry["seq"] for entry in witness.events()}
         assert numbers == set(range(1, max(numbers) + 1))  # those of killed runs are published by their successors
-        assert len({entry["seq"] for entry in witness.events("gateway-started")}) == kills + 1
+        assert (
+            len({entry["seq"] for entry in witness.events("gateway-started")}) == len(range(0, len(sent.messages), share)) + 1
+        )
         found = conclusion(witness, daemon.store)
         stored_once(daemon.store, sent)
         assert "Traceback" not in daemon.log
     with site(tmp_path / "undisturbed") as (daemon, witness, hand):
-        same = traffic(t, seed)
+        same = traffic(t, seed, count)
         hand.publish_all(same.messages)
         settled(daemon, hand, same, t)
         daemon.terminate()
