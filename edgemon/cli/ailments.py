@@ -99,14 +99,12 @@ def certificate(days: float | None) -> Finding:
     return Finding("certificate", Weight.OK, f"holds for {days:.0f} days")
 
 
-def broker(gateway: Gateway, trouble: str | None) -> Finding:
-    """Judge what came of a connection of one's own to the broker; `trouble` empty: it was accepted, None: not tried."""
+def broker(gateway: Gateway, trouble: str) -> Finding:
+    """Judge what came of a connection of one's own to the broker; `trouble` empty: it was accepted."""
     if gateway.broker.is_embedded:
         do = "[broker] url of one with a disk queue of its own, before it watches machines"
         return Finding("broker", Weight.ATTENTION, "the gateway's own, which keeps nothing for a gateway that is away", do)
     where = f"{gateway.broker.host}:{gateway.broker.port}"
-    if trouble is None:
-        return Finding("broker", Weight.ATTENTION, f"{where}: not tried", "")
     if trouble:
         return Finding("broker", Weight.WRONG, f"{where}: {trouble}", "is it running, reachable, and do name and password fit?")
     return Finding("broker", Weight.OK, f"{where} answers")

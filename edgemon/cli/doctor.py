@@ -155,7 +155,7 @@ async def _journal_end(path: Path) -> int:
 async def _broker(gateway: Gateway) -> list[Finding]:
     broker = gateway.broker
     if broker.is_embedded:
-        return [ailments.broker(gateway, None)]
+        return [ailments.broker(gateway, "")]
     trouble = ""
     try:
         async with linked(guest(broker, "doctor"), (), PATIENCE_S):

@@ -28,7 +28,7 @@ DATABASE = "edgemon.sqlite"
 MANIFEST = "manifest.json"
 FORMAT = 1
 _BLOCK = 1 << 20
-_SAMPLES = "SELECT segment, offset, length, checksum FROM captures WHERE number > ? ORDER BY number LIMIT 1000"
+_SAMPLES = "SELECT number, segment, offset, length, checksum FROM captures WHERE number > ? ORDER BY number LIMIT 1000"
 
 
 @dataclass(frozen=True, slots=True)
@@ -183,13 +183,11 @@ def prove(database: Path) -> tuple[Verdict, int]:
 
 
 def _prove_samples(connection: sqlite3.Connection, folder: Path) -> int:
-    numbers = "SELECT number FROM captures WHERE number > ? ORDER BY number LIMIT 1000"
     last = count = 0
     while rows := connection.execute(_SAMPLES, (last,)).fetchall():
-        for segment, offset, length, checksum in rows:
+        for _, segment, offset, length, checksum in rows:
             read(folder, Place(segment, offset, length), checksum)
-        count += len(rows)
-        last = connection.execute(numbers, (last,)).fetchall()[-1][0]
+        count, last = count + len(rows), rows[-1][0]
     return count
 
 

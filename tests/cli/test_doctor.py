@@ -72,7 +72,7 @@ def test_nobody_who_may_acknowledge_is_wrong() -> None:
 def test_brokers() -> None:
     assert ailments.broker(GATEWAY, "").weight is Weight.OK
     assert ailments.broker(GATEWAY, "refused").weight is Weight.WRONG
-    assert ailments.broker(replace(GATEWAY, broker=Broker("", 0)), None).weight is Weight.ATTENTION
+    assert ailments.broker(replace(GATEWAY, broker=Broker("", 0)), "").weight is Weight.ATTENTION
 
 
 def test_the_command_on_an_installation_that_does_not_run(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
