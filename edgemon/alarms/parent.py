@@ -1,8 +1,8 @@
 """The gateway's own alarm, and what it does to the machines': one call instead of one for every point that falls silent.
 
 While the gateway itself hears nothing (no link to the broker), a point's silence says nothing of its sensor. Once that has
-lasted for a while, one alarm of the gateway stands, of high priority and never shelved; the loss of monitoring of every point is
-suppressed by design meanwhile, with the gateway named as the reason. When it is over, the patience with silent points begins
+lasted for a while, one alarm of the gateway stands, of high priority and never shelved; the loss of monitoring of every point
+is suppressed by design meanwhile, with the gateway named as the reason. When it is over, the patience with silent points begins
 anew, so that sensors can report first; what is still silent then is called lost.
 
 Source: no text at hand settles it; house rule after the parent suppression of IEC 62682 (suppression by design).
