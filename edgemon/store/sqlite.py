@@ -157,6 +157,10 @@ class SqliteStore:
             finally:
                 self._writer.segments.close()
 
+    async def run(self, work: Callable[[sqlite3.Connection], T]) -> T:
+        """Run a piece of work of its own transaction among the commits; for the neighbours in this folder."""
+        return await self._run(work)
+
     async def _run(self, work: Callable[[sqlite3.Connection], T]) -> T:
         with translated(self._path):
             return await self._connection.run(work)

@@ -1,1 +1,1 @@
-"""Door to the systems above. Not furnished yet."""
+"""The way upstream: a transport for each protocol behind one port, and what is sent next."""

@@ -1,0 +1,99 @@
+"""The words of the way upstream: what is sent to whom, one item of it, and how it stands."""
+
+from dataclasses import dataclass
+from enum import StrEnum
+
+from edgemon.model.gateway import Broker
+from edgemon.model.instant import Instant
+
+
+class Source(StrEnum):
+    """What can be sent upstream."""
+
+    READINGS = "readings"
+    """Every value of a trend: levels of points, and what sensors say."""
+    CAPTURES = "captures"
+    JOURNAL = "journal"
+    FINDINGS = "findings"
+    """Diagnoses alone, out of the journal."""
+
+
+class UpstreamKind(StrEnum):
+    """Which protocol an upstream speaks."""
+
+    MQTT = "mqtt"
+
+
+@dataclass(frozen=True, slots=True)
+class Upstream:
+    """One upstream, as `gateway.toml` describes it."""
+
+    name: str
+    kind: UpstreamKind
+    what: tuple[Source, ...]
+    broker: Broker
+    """Where and how to log in."""
+    topic: str = "edgemon/v1/upstream"
+    """First levels of the topics of an MQTT upstream."""
+    per_second: float = 1000.0
+    """Most items a second while catching up."""
+    batch: int = 200
+    """Most items under way at once."""
+
+
+@dataclass(frozen=True, slots=True)
+class Item:
+    """One thing to send; whoever gets it twice knows it by its key."""
+
+    source: Source
+    position: int
+    """Its place in what the store holds of that source."""
+    key: str
+    """The same wherever and whenever this thing is sent: site and gateway are in it."""
+    subject: str
+    """What it is about: the point, the sensor, the journal. Items of one subject are sent in order."""
+    t: Instant
+    sim: bool
+    body: bytes
+    """JSON, with the key in it."""
+
+
+@dataclass(frozen=True, slots=True)
+class Parked:
+    """An item that a server refused."""
+
+    number: int
+    upstream: str
+    item: Item
+    parked_at: Instant
+    why: str
+    again: bool
+    """It is tried once more."""
+
+
+@dataclass(frozen=True, slots=True)
+class Depth:
+    """What of the sources of one upstream is not sent yet."""
+
+    waiting: int
+    oldest: Instant | None
+    """When the oldest of it was measured or recorded."""
+    parked: int
+
+
+@dataclass(frozen=True, slots=True)
+class UpstreamView:
+    """How one upstream stands."""
+
+    name: str
+    kind: str
+    up: bool
+    detail: str
+    """For people: why not, or what it does."""
+    waiting: int = 0
+    oldest_unsent: Instant | None = None
+    parked: int = 0
+    sent: int = 0
+    """Items since the start of the daemon."""
+    sent_at: Instant | None = None
+    """When the last of them was confirmed."""

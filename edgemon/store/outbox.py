@@ -1,0 +1,249 @@
+"""What each upstream has not sent yet: cursors over what the store holds, and what was refused.
+
+Reading has a connection of its own and never waits for the path; the few writes are queued among its commits.
+"""
+
+import sqlite3
+from collections.abc import Callable, Iterable, Sequence
+from pathlib import Path
+from typing import TypeVar
+
+from edgemon.model.instant import Instant
+from edgemon.model.upstream import Depth, Item, Parked, Source
+from edgemon.store.connection import BUSY_TIMEOUT_MS, Connection, opened
+from edgemon.store.faults import translated
+from edgemon.store.items import capture_item, journal_item, reading_item
+from edgemon.store.migrate import connect_read_only
+from edgemon.store.segments import Place, folder_of, read
+from edgemon.store.sqlite import SqliteStore
+from edgemon.store.wire import CAPTURE_COLUMNS, Row, capture_from_row, entry_from_row
+
+T = TypeVar("T")
+CAPTURES_AT_ONCE = 8
+"""Captures are large: so many are held in memory at most. House choice."""
+
+_FINDING = "kind = 'diagnosis-made'"
+_READINGS = """SELECT number, kind, owner, place, name, sim, quantity, t, value, fit FROM feed JOIN series ON series.id = feed.series
+    WHERE number > ? ORDER BY number LIMIT ?"""
+_CAPTURES = f"""SELECT {CAPTURE_COLUMNS}, missing_parts, segment, offset, length, checksum, number
+    FROM captures WHERE number > ? ORDER BY number LIMIT ?"""
+_ENTRIES = "SELECT seq, recorded_at, body, hash, sim FROM journal WHERE seq > ? {also} ORDER BY seq LIMIT ?"
+_CURSOR = """INSERT INTO upstream_cursors (upstream, source, position) VALUES (?, ?, ?)
+    ON CONFLICT DO UPDATE SET position = max(position, excluded.position)"""
+_DRAIN = """DELETE FROM feed WHERE number <=
+    coalesce((SELECT min(position) FROM upstream_cursors WHERE source = 'readings'), 9223372036854775807)"""
+_PARK = """INSERT INTO upstream_parked (upstream, source, key, subject, t, sim, body, parked_at, why)
+    VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)
+    ON CONFLICT (upstream, key) DO UPDATE SET again = 0, why = excluded.why, parked_at = excluded.parked_at"""
+_PARKED = "SELECT number, upstream, source, key, subject, t, sim, body, parked_at, why, again FROM upstream_parked"
+_TABLE = {Source.READINGS: "feed", Source.CAPTURES: "captures", Source.JOURNAL: "journal", Source.FINDINGS: "journal"}
+_NUMBER = {Source.READINGS: "number", Source.CAPTURES: "number", Source.JOURNAL: "seq", Source.FINDINGS: "seq"}
+_TIME = {Source.READINGS: "t", Source.CAPTURES: "received_at", Source.JOURNAL: "recorded_at", Source.FINDINGS: "recorded_at"}
+
+
+def lowest_needed(connection: sqlite3.Connection, source: Source) -> int | None:
+    """Give the position up to which no upstream needs a source any more; None where none reads it: all may go.
+
+    Captures beyond it (`captures.number`) are unsent.
+    """
+    (lowest,) = connection.execute("SELECT min(position) FROM upstream_cursors WHERE source = ?", (source,)).fetchone()
+    return None if lowest is None else int(lowest)
+
+
+class Outbox:
+    """The upstreams' side of one store. Made by `open`.
+
+    Parameters
+    ----------
+    origin : str
+        `site/gateway`, the beginning of every key.
+    """
+
+    def __init__(self, path: Path, reading: Connection, store: SqliteStore, origin: str) -> None:
+        self._path = path
+        self._reading = reading
+        self._store = store
+        self._origin = origin
+
+    @classmethod
+    async def open(cls, path: Path, store: SqliteStore, origin: str) -> "Outbox":
+        """Open beside the store that writes; StoreError if that fails."""
+        reading = Connection(lambda: connect_read_only(path))
+        with translated(path):
+            await opened(reading)
+        return cls(path, reading, store, origin)
+
+    async def close(self) -> None:
+        """Close; twice does no harm."""
+        if not self._reading.is_closed:
+            with translated(self._path):
+                await self._reading.close()
+
+    async def begin(self, wanted: Iterable[tuple[str, Source]]) -> tuple[str, ...]:
+        """Give every upstream a cursor for each source; gives what is no longer wanted, whose cursors are dropped.
+
+        A new cursor stands at the end: what is stored from now on is sent.
+        """
+        pairs = set(wanted)
+
+        def work(connection: sqlite3.Connection) -> tuple[str, ...]:
+            known = {
+                (name, Source(source)) for name, source in connection.execute("SELECT upstream, source FROM upstream_cursors")
+            }
+            gone, new = known - pairs, pairs - known
+            if not gone and not new:
+                return ()
+            with _transaction(connection):
+                connection.executemany("DELETE FROM upstream_cursors WHERE upstream = ? AND source = ?", list(gone))
+                connection.executemany(_CURSOR, [(name, source, _end(connection, source)) for name, source in new])
+                connection.execute(_DRAIN)
+            return tuple(sorted(f"{name} ({source})" for name, source in gone))
+
+        return await self._store.run(work)
+
+    async def ahead(self, upstream: str, source: Source, most: int) -> tuple[Item, ...]:
+        """Give what comes next of a source, in order."""
+        return await self._ask(
+            lambda connection: self._ahead(connection, _position(connection, upstream, source), source, most)
+        )
+
+    async def again(self, upstream: str, most: int) -> tuple[Item, ...]:
+        """Give parked items that are to be tried once more."""
+        sql = f"{_PARKED} WHERE upstream = ? AND again = 1 ORDER BY number LIMIT ?"
+        rows = await self._ask(lambda connection: connection.execute(sql, (upstream, most)).fetchall())
+        return tuple(_parked(row).item for row in rows)
+
+    async def done(
+        self, upstream: str, source: Source, position: int, refused: Sequence[tuple[Item, str]], now: Instant
+    ) -> None:
+        """Move a cursor, and park what was refused, durably and at once."""
+
+        def work(connection: sqlite3.Connection) -> None:
+            with _transaction(connection):
+                connection.execute(_CURSOR, (upstream, source, position))
+                connection.executemany(_PARK, [_park_row(upstream, item, why, now) for item, why in refused])
+                if source is Source.READINGS:
+                    connection.execute(_DRAIN)
+
+        await self._store.run(work)
+
+    async def retried(self, upstream: str, taken: Sequence[Item], refused: Sequence[tuple[Item, str]], now: Instant) -> None:
+        """Forget parked items that were taken at last; those refused once more stay."""
+
+        def work(connection: sqlite3.Connection) -> None:
+            with _transaction(connection):
+                keys = [(upstream, item.key) for item in taken]
+                connection.executemany("DELETE FROM upstream_parked WHERE upstream = ? AND key = ?", keys)
+                connection.executemany(_PARK, [_park_row(upstream, item, why, now) for item, why in refused])
+
+        await self._store.run(work)
+
+    async def depth(self, upstream: str, sources: Sequence[Source]) -> Depth:
+        """Say how much waits."""
+        return await self._ask(lambda connection: depth_of(connection, upstream, sources))
+
+    def _ahead(self, connection: sqlite3.Connection, position: int, source: Source, most: int) -> tuple[Item, ...]:
+        if source is Source.READINGS:
+            return tuple(reading_item(row, self._origin) for row in connection.execute(_READINGS, (position, most)).fetchall())
+        if source is Source.CAPTURES:
+            rows = connection.execute(_CAPTURES, (position, min(most, CAPTURES_AT_ONCE))).fetchall()
+            return tuple(self._capture(row) for row in rows)
+        sql = _ENTRIES.format(also=f"AND {_FINDING}" if source is Source.FINDINGS else "")
+        rows = connection.execute(sql, (position, most)).fetchall()
+        return tuple(journal_item(source, entry_from_row(row), self._origin, bool(row[4])) for row in rows)
+
+    def _capture(self, row: Row) -> Item:
+        axes = read(folder_of(self._path), Place(*row[-5:-2]), row[-2])
+        return capture_item(row[-1], capture_from_row(row, axes), self._origin)
+
+    async def _ask(self, work: Callable[[sqlite3.Connection], T]) -> T:
+        with translated(self._path):
+            return await self._reading.run(work)
+
+
+def depth_of(connection: sqlite3.Connection, upstream: str, sources: Sequence[Source]) -> Depth:
+    """Say how much of some sources waits for an upstream; journal and feed have no gaps, so their ends tell."""
+    waiting, oldest = 0, None
+    for source in sources:
+        position = _position(connection, upstream, source)
+        table, number, time = _TABLE[source], _NUMBER[source], _TIME[source]
+        also = f" AND {_FINDING}" if source is Source.FINDINGS else ""
+        count = (
+            "count(*)" if source in (Source.FINDINGS, Source.CAPTURES) else f"coalesce(max({number}), {position}) - {position}"
+        )
+        (some,) = connection.execute(f"SELECT {count} FROM {table} WHERE {number} > ?{also}", (position,)).fetchone()
+        first = connection.execute(
+            f"SELECT {time} FROM {table} WHERE {number} > ?{also} ORDER BY {number} LIMIT 1", (position,)
+        ).fetchone()
+        waiting += some
+        if first is not None:
+            oldest = first[0] if oldest is None else min(oldest, first[0])
+    (parked,) = connection.execute("SELECT count(*) FROM upstream_parked WHERE upstream = ?", (upstream,)).fetchone()
+    return Depth(waiting, oldest, parked)
+
+
+def parked_in(path: Path, upstream: str | None = None) -> tuple[Parked, ...]:
+    """List what was refused, oldest first, beside a daemon that may be at work; see `connect_read_only` for what it raises."""
+    with translated(path):
+        connection = connect_read_only(path)
+        try:
+            sql = f"{_PARKED} WHERE ? IS NULL OR upstream = ? ORDER BY number"
+            return tuple(_parked(row) for row in connection.execute(sql, (upstream, upstream)).fetchall())
+        finally:
+            connection.close()
+
+
+def try_again(path: Path, upstream: str | None = None) -> int:
+    """Have parked items tried once more, by a daemon at work or at its next start; gives how many.
+
+    Raises
+    ------
+    StoreError
+        There is no store of this version, or it may not be written.
+    """
+    with translated(path):
+        connect_read_only(path).close()  # says whether it is there and ours
+        connection = sqlite3.connect(path, isolation_level=None, timeout=BUSY_TIMEOUT_MS / 1000)
+        try:
+            sql = "UPDATE upstream_parked SET again = 1 WHERE ? IS NULL OR upstream = ?"
+            return connection.execute(sql, (upstream, upstream)).rowcount
+        finally:
+            connection.close()
+
+
+class _transaction:  # noqa: N801  used as a word after `with`
+    """BEGIN IMMEDIATE to COMMIT, or ROLLBACK."""
+
+    def __init__(self, connection: sqlite3.Connection) -> None:
+        self._connection = connection
+
+    def __enter__(self) -> None:
+        if self._connection.in_transaction:
+            self._connection.execute("ROLLBACK")
+        self._connection.execute("BEGIN IMMEDIATE")
+
+    def __exit__(self, kind: type[BaseException] | None, *_: object) -> None:
+        if self._connection.in_transaction:
+            self._connection.execute("COMMIT" if kind is None else "ROLLBACK")
+
+
+def _position(connection: sqlite3.Connection, upstream: str, source: Source) -> int:
+    sql = "SELECT position FROM upstream_cursors WHERE upstream = ? AND source = ?"
+    row = connection.execute(sql, (upstream, source)).fetchone()
+    return 0 if row is None else int(row[0])
+
+
+def _end(connection: sqlite3.Connection, source: Source) -> int:
+    if source is Source.CAPTURES:
+        return int(connection.execute("SELECT coalesce(max(number), 0) FROM captures").fetchone()[0])
+    row = connection.execute("SELECT seq FROM sqlite_sequence WHERE name = ?", (_TABLE[source],)).fetchone()
+    return 0 if row is None else int(row[0])
+
+
+def _park_row(upstream: str, item: Item, why: str, now: Instant) -> Row:
+    return (upstream, item.source, item.key, item.subject, item.t, item.sim, item.body, now, why)
+
+
+def _parked(row: Row) -> Parked:
+    number, upstream, source, key, subject, t, sim, body, parked_at, why, again = row
+    return Parked(number, upstream, Item(Source(source), 0, key, subject, t, bool(sim), body), parked_at, why, bool(again))
