@@ -4,8 +4,6 @@ import base64
 import json
 from typing import Any
 
-import numpy as np
-
 from edgemon.model.event import JournalEntry
 from edgemon.model.instant import Instant, format_instant
 from edgemon.model.reading import Capture
@@ -36,9 +34,7 @@ def capture_item(number: int, capture: Capture, origin: str) -> Item:
         "fs": capture.fs_hz,
         "u": capture.unit,
         "scale": capture.scale,
-        "axes": {
-            name: base64.b64encode(counts.astype(np.dtype("<i2")).tobytes()).decode() for name, counts in capture.axes.items()
-        },
+        "axes": {name: base64.b64encode(counts.astype("<i2").tobytes()).decode() for name, counts in capture.axes.items()},
         "rpm": capture.rpm,
         "spectrum": capture.form is not None,
         "missing_parts": list(capture.missing_parts),

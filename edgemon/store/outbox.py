@@ -23,8 +23,8 @@ CAPTURES_AT_ONCE = 8
 """Captures are large: so many are held in memory at most. House choice."""
 
 _FINDING = "kind = 'diagnosis-made'"
-_READINGS = """SELECT number, kind, owner, place, name, sim, quantity, t, value, fit FROM feed JOIN series ON series.id = feed.series
-    WHERE number > ? ORDER BY number LIMIT ?"""
+_READINGS = """SELECT number, kind, owner, place, name, sim, quantity, t, value, fit
+    FROM feed JOIN series ON series.id = feed.series WHERE number > ? ORDER BY number LIMIT ?"""
 _CAPTURES = f"""SELECT {CAPTURE_COLUMNS}, missing_parts, segment, offset, length, checksum, number
     FROM captures WHERE number > ? ORDER BY number LIMIT ?"""
 _ENTRIES = "SELECT seq, recorded_at, body, hash, sim FROM journal WHERE seq > ? {also} ORDER BY seq LIMIT ?"
