@@ -2,8 +2,9 @@
 
 from dataclasses import dataclass
 from enum import StrEnum
+from pathlib import Path
 
-from edgemon.model.gateway import Broker
+from edgemon.model.gateway import Broker, Secret
 from edgemon.model.instant import Instant
 
 
@@ -22,6 +23,22 @@ class UpstreamKind(StrEnum):
     """Which protocol an upstream speaks."""
 
     MQTT = "mqtt"
+    POSTGRESQL = "postgresql"
+    NATS = "nats"
+
+
+@dataclass(frozen=True, slots=True)
+class Server:
+    """Where a database or a cluster of streams is, and how to log in."""
+
+    urls: tuple[str, ...]
+    """Any of them will do; no secret stands in one."""
+    username: str | None = None
+    password: Secret | None = None
+    tls: bool = False
+    ca_file: Path | None = None
+    certificate_file: Path | None = None
+    key_file: Path | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,10 +48,10 @@ class Upstream:
     name: str
     kind: UpstreamKind
     what: tuple[Source, ...]
-    broker: Broker
-    """Where and how to log in."""
-    topic: str = "edgemon/v1/upstream"
-    """First levels of the topics of an MQTT upstream."""
+    server: Broker | Server
+    """A broker for MQTT, a server for the others."""
+    into: str
+    """Where in the server: first levels of topics (MQTT), schema (PostgreSQL), stream (NATS)."""
     per_second: float = 1000.0
     """Most items a second while catching up."""
     batch: int = 200

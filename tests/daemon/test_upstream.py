@@ -20,7 +20,7 @@ async def test_a_lost_confirmation_repeats_and_a_refusal_stands_aside(tmp_path: 
     path, server = tmp_path / "edgemon.sqlite", MemoryTransport()
     store = await SqliteStore.open(path)
     outbox = await Outbox.open(path, store, "saltmarsh/gw-1")
-    upstream = Upstream("plant", UpstreamKind.MQTT, tuple(Source), Broker("nowhere", 1), batch=3)
+    upstream = Upstream("plant", UpstreamKind.MQTT, tuple(Source), Broker("nowhere", 1), "edgemon", batch=3)
     await outbox.begin([("plant", source) for source in upstream.what])
     await store.commit(Commit(make.T0, events=tuple(make.started(k) for k in range(10)), captures=(make.capture(1),)))
     wanted = [item.key for item in await outbox.ahead("plant", Source.JOURNAL, 10)]
