@@ -9,7 +9,8 @@ from pathlib import Path
 
 from edgemon.clock import SystemClock
 from edgemon.errors import LinkDown, SettingsError
-from edgemon.model.gateway import Broker, Secret
+from edgemon.model.gateway import Broker
+from edgemon.model.secret import Secret
 from edgemon.mqtt.paho_client import PahoLink
 from edgemon.settings.address import AddressError, read_address
 from edgemon.settings.load import load_all

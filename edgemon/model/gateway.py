@@ -5,16 +5,8 @@ from enum import StrEnum
 from pathlib import Path
 
 from edgemon.model.annunciation import Output
-
-
-class Secret(str):
-    """A text that shows itself to nobody: `repr` and logs get dots."""
-
-    __slots__ = ()
-
-    def __repr__(self) -> str:
-        """Hide the text."""
-        return "Secret(***)"
+from edgemon.model.secret import Secret
+from edgemon.model.upstream import Upstream
 
 
 class Protocol(StrEnum):
@@ -99,3 +91,7 @@ class Gateway:
     """Where the plant's own horn and beacon hang."""
     health_port: int | None = None
     """Port of loopback for health and figures; None: they are not served."""
+    id: str = "gateway"
+    """Its name among the gateways of the company; in the key of everything sent upstream."""
+    upstreams: tuple[Upstream, ...] = ()
+    """Who is sent what the gateway knows."""

@@ -4,8 +4,8 @@ from dataclasses import dataclass
 from enum import StrEnum
 from pathlib import Path
 
-from edgemon.model.gateway import Broker, Secret
 from edgemon.model.instant import Instant
+from edgemon.model.secret import Secret
 
 
 class Source(StrEnum):
@@ -29,7 +29,7 @@ class UpstreamKind(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class Server:
-    """Where a database or a cluster of streams is, and how to log in."""
+    """Where a broker, a database or a cluster of streams is, and how to log in."""
 
     urls: tuple[str, ...]
     """Any of them will do; no secret stands in one."""
@@ -48,14 +48,15 @@ class Upstream:
     name: str
     kind: UpstreamKind
     what: tuple[Source, ...]
-    server: Broker | Server
-    """A broker for MQTT, a server for the others."""
+    server: Server
     into: str
     """Where in the server: first levels of topics (MQTT), schema (PostgreSQL), stream (NATS)."""
     per_second: float = 1000.0
     """Most items a second while catching up."""
     batch: int = 200
     """Most items under way at once."""
+    newest_first: bool = False
+    """What comes now overtakes what has been waiting; else everything of a point is sent in order."""
 
 
 @dataclass(frozen=True, slots=True)

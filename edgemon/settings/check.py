@@ -6,8 +6,9 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from edgemon.settings.check_gateway import Disk, check_gateway
+from edgemon.settings.check_gateway import check_gateway
 from edgemon.settings.check_plant import check_plant
+from edgemon.settings.check_server import Disk
 from edgemon.settings.lines import Lines, find_lines
 from edgemon.settings.problem import Problem, Report
 from edgemon.settings.schema import GatewayFile, PlantFile

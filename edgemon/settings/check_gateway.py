@@ -1,10 +1,11 @@
 """Doubts about `gateway.toml`: broker, files, store, socket, borders. The disk is asked through `Disk`."""
 
 from pathlib import Path
-from typing import Protocol
 
 from edgemon.settings.address import Address, AddressError, read_address
 from edgemon.settings.check_alarms import check_outputs
+from edgemon.settings.check_server import Disk, check_login, check_tls
+from edgemon.settings.check_upstream import check_upstreams
 from edgemon.settings.problem import Report, shown
 from edgemon.settings.schema import BrokerTable, GatewayFile
 
@@ -14,30 +15,6 @@ LARGEST_MESSAGE = 268_435_455
 """Bytes. Source: MQTT 5.0 section 1.5.5, largest remaining length."""
 
 
-class Disk(Protocol):
-    """What must be known of the machine the settings are for."""
-
-    def why_unreadable(self, path: Path) -> str:
-        """Say why a file cannot be read; empty if it can."""
-        ...
-
-    def is_open(self, path: Path) -> bool:
-        """Say whether everybody on the machine may read a file."""
-        ...
-
-    def why_not_creatable(self, path: Path) -> str:
-        """Say why a file cannot be made at a path; empty if it can."""
-        ...
-
-    def why_not_runnable(self, program: str) -> str:
-        """Say why a program cannot be run; empty if it can."""
-        ...
-
-    def has_group(self, name: str) -> bool:
-        """Say whether the machine knows a group of users."""
-        ...
-
-
 def check_gateway(file: GatewayFile, directory: Path, disk: Disk, report: Report) -> None:
     """Report everything in a gateway file that an engineer would doubt."""
     _root(file.gateway.root, report)
@@ -45,8 +22,10 @@ def check_gateway(file: GatewayFile, directory: Path, disk: Disk, report: Report
         what = "no sensor of the plant is missed when it is silent: for rehearsals only"
         report.warning(("gateway", "simulated"), what, "false, or leave it out, where machines are watched")
     address = _url(file.broker.url, report)
-    _login(file.broker, directory, disk, report)
-    _tls(file.broker, address, directory, disk, report)
+    if file.broker.url is None:
+        _unused(file.broker, report)
+    check_login(file.broker, ("broker",), file.broker.url is not None, directory, disk, report)
+    check_tls(file.broker, ("broker",), address, directory, disk, report)
     _session(file.broker, report)
     _places(file, directory, disk, report)
     _groups(file, disk, report)
@@ -54,6 +33,7 @@ def check_gateway(file: GatewayFile, directory: Path, disk: Disk, report: Report
         _within(report, "health", "port", file.health.port, 1, 65_535, "a free port of this machine, for example 9464")
     _borders(file, report)
     check_outputs(file.annunciator, directory, disk.why_not_runnable, report)
+    check_upstreams(file, directory, disk, report)
 
 
 def _root(root: str, report: Report) -> None:
@@ -74,49 +54,12 @@ def _url(url: str | None, report: Report) -> Address | None:
         return None
 
 
-def _login(broker: BrokerTable, directory: Path, disk: Disk, report: Report) -> None:
-    where = ("broker", "password_file")
-    if broker.url is None:
-        _unused(broker, report)
-    if broker.password_file is None:
-        if broker.username is not None and broker.url is not None and not report.is_blamed(where):
-            report.warning(("broker", "username"), "there is no password_file for it", "a file with the password alone in it")
-        return
-    if broker.username is None and not report.is_blamed(("broker", "username")):
-        report.error(where, "there is no username for it", 'username = "..."')
-    path = directory / broker.password_file
-    why = disk.why_unreadable(path)
-    if why:
-        report.error(where, why, "a file with the password alone in it, readable for the user of the daemon")
-    elif disk.is_open(path):
-        report.warning(where, "everybody on this machine can read the password", f"chmod 640 {shown(str(path))}")
-
-
 def _unused(broker: BrokerTable, report: Report) -> None:
     if report.is_blamed(("broker", "url")):
         return
     for key in ("username", "password_file", "ca_file", "certificate_file", "key_file"):
         if getattr(broker, key) is not None:
             report.warning(("broker", key), "is not used by the embedded broker", "set url, or remove it")
-
-
-def _tls(broker: BrokerTable, address: Address | None, directory: Path, disk: Disk, report: Report) -> None:
-    files = {"ca_file": broker.ca_file, "certificate_file": broker.certificate_file, "key_file": broker.key_file}
-    for key, name in files.items():
-        if name is None:
-            continue
-        why = disk.why_unreadable(directory / name)
-        if why:
-            report.error(("broker", key), why, "PEM, relative to the config directory")
-        if address is not None and not address.tls:
-            report.warning(("broker", key), "is not used, for url is not mqtts://", "mqtts:// for TLS")
-    if (broker.certificate_file is None) != (broker.key_file is None):
-        given, lacking = ("certificate_file", "key_file") if broker.key_file is None else ("key_file", "certificate_file")
-        if not report.is_blamed(("broker", lacking)):
-            report.error(("broker", given), f"is given without {lacking}", "a client certificate needs both")
-    if address is not None and not address.tls and not address.is_here:
-        carried = "password and all data go" if broker.password_file else "all data goes"
-        report.warning(("broker", "url"), f"{carried} over the network in the clear", "mqtts:// for TLS, with ca_file")
 
 
 def _session(broker: BrokerTable, report: Report) -> None:

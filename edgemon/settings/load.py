@@ -11,8 +11,9 @@ from pathlib import Path
 from typing import Any
 
 from edgemon.errors import SettingsError
-from edgemon.model.gateway import Gateway, Secret
+from edgemon.model.gateway import Gateway
 from edgemon.model.machine import Plant
+from edgemon.model.secret import Secret
 from edgemon.settings.address import read_address
 from edgemon.settings.check import Checked, check
 from edgemon.settings.problem import Problem, shown
@@ -40,7 +41,8 @@ def load_all(directory: Path) -> tuple[Plant, Gateway]:
     table = checked.gateway.broker
     address = read_address(table.url) if table.url is not None else None
     password = None if table.password_file is None else _password(home / table.password_file)
-    return plant, resolve_gateway(checked.gateway, home, address, password, default_client_id(plant.site))
+    upstream = {one.name: _password(home / one.password_file) for one in checked.gateway.upstream if one.password_file}
+    return plant, resolve_gateway(checked.gateway, home, address, password, default_client_id(plant.site), upstream)
 
 
 def documents(directory: Path) -> dict[str, dict[str, Any]]:

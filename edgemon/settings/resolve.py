@@ -1,11 +1,12 @@
 """Names to model values, units to SI. What is filled in where the plant file is silent stands here, each with its reason."""
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
+from types import MappingProxyType
 
-from edgemon.model.gateway import Access, Broker, Gateway, InputBorders, Protocol, Secret
+from edgemon.model.gateway import Access, Broker, Gateway, InputBorders, Protocol
 from edgemon.model.ids import AreaId, MachineId, SensorId, SiteId
 from edgemon.model.level import LEVEL_KINDS, Band, LevelKind
 from edgemon.model.limit import Delay, Limit, Zones
@@ -25,6 +26,7 @@ from edgemon.model.machine import (
     Train,
     point_key,
 )
+from edgemon.model.secret import Secret
 from edgemon.model.sends import Sends
 from edgemon.settings import classes
 from edgemon.settings.address import Address
@@ -49,6 +51,7 @@ from edgemon.settings.schema import (
     StartupTable,
     TrainTable,
 )
+from edgemon.settings.upstreams import upstreams_of
 from edgemon.units import Quantity, interval_to_si, to_si, unit_name
 
 CLASS_LEVEL = "velocity_rms"
@@ -65,6 +68,8 @@ STALE_INTERVALS = 3.0
 """Intervals without a good measurement after which there is no data. Common practice, no source."""
 STANDSTILL_SHARE = 0.05
 """Share of the nominal speed at and below which a machine counts as not running. Common practice, no source."""
+UNNAMED = "gateway"
+"""Id of a gateway that names none: it sends nothing upstream."""
 DEFAULT_AREA = "plant"
 """Area of a machine that names none."""
 
@@ -323,9 +328,17 @@ def _origin(table: LimitTable, row: SeverityClass | None) -> str:
 
 
 def resolve_gateway(
-    file: GatewayFile, directory: Path, address: Address | None, password: Secret | None, client_id: str
+    file: GatewayFile,
+    directory: Path,
+    address: Address | None,
+    password: Secret | None,
+    client_id: str,
+    passwords: Mapping[str, Secret] = MappingProxyType({}),
 ) -> Gateway:
-    """Make the gateway's settings of a file in which nothing is wrong; `address` None stands for the embedded broker."""
+    """Make the gateway's settings of a file in which nothing is wrong; `address` None stands for the embedded broker.
+
+    `passwords` are those of the upstreams, by name.
+    """
     table = file.broker
     broker = Broker(
         host=address.host if address else "",
@@ -355,6 +368,8 @@ def resolve_gateway(
         borders=InputBorders(**file.input.model_dump()),
         outputs=outputs_of(file.annunciator, directory),
         health_port=file.health.port,
+        id=file.gateway.id or UNNAMED,
+        upstreams=upstreams_of(file.upstream, directory, passwords),
     )
 
 

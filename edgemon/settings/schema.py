@@ -12,7 +12,9 @@ from edgemon.model.machine import Learning
 from edgemon.model.policy import CLOCK_ERROR_S, SILENCE_S
 
 SeverityWord = Literal["alert", "alarm"]
+SourceWord = Literal["readings", "captures", "journal", "findings"]
 _LEARNING = Learning()
+_USUAL_SOURCES: tuple[SourceWord, ...] = ("readings", "journal")
 
 
 class Shape(BaseModel):
@@ -279,6 +281,7 @@ class GatewayTable(Shape):
     """`[gateway]`."""
 
     root: str = "edgemon/v1"
+    id: str = ""
     simulated: bool = False
 
 
@@ -342,6 +345,27 @@ class AnnunciatorTable(Shape):
     retry_s: float = 5.0
 
 
+def _as_list(value: Any) -> Any:
+    return [value] if isinstance(value, str) else value
+
+
+class UpstreamTable(Shape):
+    """`[[upstream]]`: a server of the plant or the company that is sent what the gateway knows."""
+
+    name: str = ""
+    url: Annotated[list[str], BeforeValidator(_as_list)] = Field(default_factory=list)
+    what: list[SourceWord] = Field(default_factory=lambda: list(_USUAL_SOURCES))
+    into: str = ""
+    username: str | None = None
+    password_file: str | None = None
+    ca_file: str | None = None
+    certificate_file: str | None = None
+    key_file: str | None = None
+    per_second: float = 1000.0
+    batch: int = 200
+    newest_first: bool = False
+
+
 class GatewayFile(Shape):
     """All of `gateway.toml`."""
 
@@ -352,3 +376,4 @@ class GatewayFile(Shape):
     health: HealthTable = HealthTable()
     input: InputTable = InputTable()
     annunciator: list[AnnunciatorTable] = Field(default_factory=list)
+    upstream: list[UpstreamTable] = Field(default_factory=list)

@@ -7,8 +7,7 @@ import pytest
 from edgemon.clock import ManualClock
 from edgemon.daemon.upstream import Feeder
 from edgemon.errors import LinkDown
-from edgemon.model.gateway import Broker
-from edgemon.model.upstream import Source, Upstream, UpstreamKind
+from edgemon.model.upstream import Server, Source, Upstream, UpstreamKind
 from edgemon.store.outbox import Outbox, parked_in, try_again
 from edgemon.store.port import Commit
 from edgemon.store.sqlite import SqliteStore
@@ -20,7 +19,7 @@ async def test_a_lost_confirmation_repeats_and_a_refusal_stands_aside(tmp_path: 
     path, server = tmp_path / "edgemon.sqlite", MemoryTransport()
     store = await SqliteStore.open(path)
     outbox = await Outbox.open(path, store, "saltmarsh/gw-1")
-    upstream = Upstream("plant", UpstreamKind.MQTT, tuple(Source), Broker("nowhere", 1), "edgemon", batch=3)
+    upstream = Upstream("plant", UpstreamKind.MQTT, tuple(Source), Server(("mqtt://nowhere",)), "edgemon", batch=3)
     await outbox.begin([("plant", source) for source in upstream.what])
     await store.commit(Commit(make.T0, events=tuple(make.started(k) for k in range(10)), captures=(make.capture(1),)))
     wanted = [item.key for item in await outbox.ahead("plant", Source.JOURNAL, 10)]

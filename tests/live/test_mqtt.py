@@ -11,8 +11,9 @@ import pytest
 
 from edgemon.clock import SystemClock
 from edgemon.errors import LinkDown, LinkError, LinkRefused
-from edgemon.model.gateway import Broker, Protocol, Secret
+from edgemon.model.gateway import Broker, Protocol
 from edgemon.model.outgoing import Outgoing
+from edgemon.model.secret import Secret
 from edgemon.mqtt.embedded import EmbeddedBroker
 from edgemon.mqtt.paho_client import PahoLink
 from edgemon.mqtt.port import Delivery

@@ -10,8 +10,9 @@ import pytest
 
 from edgemon.clock import SystemClock
 from edgemon.errors import LinkDown, LinkRefused, ParameterError
-from edgemon.model.gateway import Broker, Protocol, Secret
+from edgemon.model.gateway import Broker, Protocol
 from edgemon.model.outgoing import Outgoing
+from edgemon.model.secret import Secret
 from edgemon.mqtt import paho_connection
 from edgemon.mqtt.embedded import EmbeddedBroker, stop_listening
 from edgemon.mqtt.paho_client import PahoLink

@@ -1,0 +1,94 @@
+"""Doubts about `[[upstream]]` of the gateway file."""
+
+from pathlib import Path
+
+from edgemon.model.ids import is_identifier
+from edgemon.settings.address import PORT_UPSTREAM, Address, AddressError, read_address
+from edgemon.settings.check_server import Disk, check_login, check_tls
+from edgemon.settings.lines import KeyPath
+from edgemon.settings.problem import Report
+from edgemon.settings.schema import GatewayFile, UpstreamTable
+
+LARGEST_BATCH = 10_000
+_INTO = {
+    "mqtt": ("levels of a topic with / between them", 'into = "edgemon/v1/upstream"'),
+    "postgresql": ("the name of a schema: a-z, 0-9 and _", 'into = "edgemon"'),
+    "nats": ("the name of a stream: letters, digits, - and _", 'into = "EDGEMON"'),
+}
+
+
+def check_upstreams(file: GatewayFile, directory: Path, disk: Disk, report: Report) -> None:
+    """Report everything in the upstreams that an engineer would doubt."""
+    if not report.is_blamed(("gateway", "id")) and (file.gateway.id or file.upstream) and not is_identifier(file.gateway.id):
+        lacking = "the gateway needs a name of its own where there is an upstream: it is part of every key"
+        what = "is no identifier" if file.gateway.id else lacking
+        report.error(("gateway", "id"), what, 'a-z, 0-9, - and _: id = "gateway-1"')
+    seen: dict[str, KeyPath] = {}
+    for number, table in enumerate(file.upstream):
+        path: KeyPath = ("upstream", number)
+        if not is_identifier(table.name):
+            report.error((*path, "name"), "is missing, or no identifier", 'a-z, 0-9, - and _: name = "historian"')
+        elif table.name in seen:
+            first = report.line(seen[table.name])
+            report.error((*path, "name"), f'"{table.name}" is there twice', f"the other is in line {first}")
+        seen.setdefault(table.name, path)
+        _upstream(table, path, directory, disk, report)
+
+
+def kind_of(scheme: str) -> str:
+    """Give the protocol that a scheme stands for."""
+    return {"mqtts": "mqtt", "tls": "nats"}.get(scheme, scheme)
+
+
+def _upstream(table: UpstreamTable, path: KeyPath, directory: Path, disk: Disk, report: Report) -> None:
+    addresses = _addresses(table, path, report)
+    check_login(table, path, True, directory, disk, report)
+    worst = next((one for one in addresses if not one.tls), addresses[0] if addresses else None)
+    check_tls(table, path, worst, directory, disk, report)
+    if not table.what:
+        report.error((*path, "what"), "is empty: nothing would be sent", 'what = ["readings", "journal"]')
+    if len(set(table.what)) != len(table.what):
+        report.error((*path, "what"), "names something twice", "each once")
+    if addresses and table.into:
+        _into(table.into, kind_of(addresses[0].scheme), path, report)
+    if table.per_second <= 0.0:
+        report.error((*path, "per_second"), f"must be above zero, not {table.per_second:g}", "items a second, usually 1000")
+    if not 1 <= table.batch <= LARGEST_BATCH:
+        report.error((*path, "batch"), f"must be 1 to {LARGEST_BATCH}, not {table.batch}", "items, usually 200")
+
+
+def _addresses(table: UpstreamTable, path: KeyPath, report: Report) -> list[Address]:
+    where = (*path, "url")
+    if report.is_blamed(where):
+        return []
+    found = []
+    for url in table.url:
+        try:
+            found.append(read_address(url, PORT_UPSTREAM))
+        except AddressError as error:
+            report.error(where, error.what, error.hint)
+            return []
+    if not found:
+        report.error(where, "is missing", 'for example url = "postgresql://127.0.0.1/plant"')
+        return []
+    kinds = {kind_of(one.scheme) for one in found}
+    if len(kinds) > 1 or len({one.tls for one in found}) > 1:
+        report.error(where, "the addresses are of different kinds", "one upstream is one server, or the members of one cluster")
+        return []
+    if len(found) > 1 and kinds != {"nats"}:
+        report.error(where, "only a cluster of streams has more than one address", "one [[upstream]] for each server")
+        return []
+    return found
+
+
+def _into(into: str, kind: str, path: KeyPath, report: Report) -> None:
+    words, example = _INTO[kind]
+    match kind:
+        case "mqtt":
+            is_right = all(into.split("/")) and not any(mark in into for mark in "+#\0") and not into.startswith("$")
+        case "postgresql":
+            is_right = into.replace("_", "").isalnum() and into.isascii() and into == into.lower() and not into[0].isdigit()
+        case _:
+            is_right = into.replace("_", "").replace("-", "").isalnum() and into.isascii()
+    if not is_right:
+        report.error((*path, "into"), f"must be {words}", example)
