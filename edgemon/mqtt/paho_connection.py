@@ -20,13 +20,14 @@ from paho.mqtt.properties import Properties
 from paho.mqtt.reasoncodes import ReasonCode
 from paho.mqtt.subscribeoptions import SubscribeOptions
 
+from edgemon import tls
 from edgemon.clock import Clock
 from edgemon.errors import LinkDown, LinkRefused
 from edgemon.model.gateway import Protocol
 from edgemon.model.instant import Duration
 from edgemon.model.message import Message
 from edgemon.model.outgoing import Outgoing
-from edgemon.mqtt import plan, tls
+from edgemon.mqtt import plan
 from edgemon.mqtt.inbox import Inbox
 from edgemon.mqtt.paho_setup import Terms, address, connect_options, make_client
 from edgemon.mqtt.port import Delivery

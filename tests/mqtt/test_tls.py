@@ -7,7 +7,7 @@ import pytest
 
 from edgemon.errors import LinkRefused
 from edgemon.model.gateway import Broker
-from edgemon.mqtt.tls import make_context, trouble_words
+from edgemon.tls import make_context, trouble_words
 
 
 @pytest.mark.parametrize(

@@ -1,18 +1,37 @@
-"""TLS towards the broker, and what a failed connection means in words."""
+"""TLS towards a broker or another server, and what a failed connection means in words."""
 
 import socket
 import ssl
 from pathlib import Path
+from typing import Protocol
 
 from edgemon.errors import LinkRefused
-from edgemon.model.gateway import Broker
 
 _CERTIFICATE_WORDS = (
-    ("hostname mismatch", "the broker's certificate is for another host name"),
-    ("ip address mismatch", "the broker's certificate is for another address"),
-    ("has expired", "the broker's certificate has expired"),
-    ("not yet valid", "the broker's certificate is not yet valid; is this machine's clock right?"),
+    ("hostname mismatch", "is for another host name"),
+    ("ip address mismatch", "is for another address"),
+    ("has expired", "has expired"),
+    ("not yet valid", "is not yet valid; is this machine's clock right?"),
 )
+
+
+class Terms(Protocol):
+    """The files that TLS to a server needs, PEM."""
+
+    @property
+    def ca_file(self) -> Path | None:
+        """Who signs the server's certificate; None: whom this machine trusts."""
+        ...
+
+    @property
+    def certificate_file(self) -> Path | None:
+        """Our own certificate, where the server wants one."""
+        ...
+
+    @property
+    def key_file(self) -> Path | None:
+        """The key to it."""
+        ...
 
 
 class _TidySocket(ssl.SSLSocket):
@@ -27,7 +46,7 @@ class _TidySocket(ssl.SSLSocket):
             raise
 
 
-def make_context(broker: Broker) -> ssl.SSLContext:
+def make_context(terms: Terms) -> ssl.SSLContext:
     """Make the terms of TLS: 1.2 or newer, certificate and host name checked. Reads files: not for the event loop.
 
     Raises
@@ -35,22 +54,22 @@ def make_context(broker: Broker) -> ssl.SSLContext:
     LinkRefused
         A file that cannot be read or used.
     """
-    _readable(broker.ca_file, "CA file")
-    _readable(broker.certificate_file, "client certificate")
-    _readable(broker.key_file, "key of the client certificate")
+    _readable(terms.ca_file, "CA file")
+    _readable(terms.certificate_file, "client certificate")
+    _readable(terms.key_file, "key of the client certificate")
     try:
-        context = ssl.create_default_context(cafile=broker.ca_file)
+        context = ssl.create_default_context(cafile=terms.ca_file)
     except ssl.SSLError as error:
-        raise LinkRefused("no usable CA certificate in it", str(broker.ca_file), "a PEM file is wanted") from error
+        raise LinkRefused("no usable CA certificate in it", str(terms.ca_file), "a PEM file is wanted") from error
     context.minimum_version = ssl.TLSVersion.TLSv1_2
     context.sslsocket_class = _TidySocket
-    if broker.certificate_file is not None:
+    if terms.certificate_file is not None:
         try:
-            context.load_cert_chain(broker.certificate_file, broker.key_file, password=_no_password)
+            context.load_cert_chain(terms.certificate_file, terms.key_file, password=_no_password)
         except (ssl.SSLError, ValueError) as error:
             raise LinkRefused(
                 "not a usable client certificate with its key",
-                str(broker.certificate_file),
+                str(terms.certificate_file),
                 "a PEM certificate and its own unencrypted PEM key are wanted",
             ) from error
     return context
@@ -70,7 +89,7 @@ def _readable(file: Path | None, what: str) -> None:
         raise LinkRefused(f"{what} cannot be read: {error.strerror}", str(file)) from error
 
 
-def trouble_words(error: Exception, during: str = "") -> str:
+def trouble_words(error: Exception, during: str = "", peer: str = "broker") -> str:
     """Say what an exception of the socket means and where to look.
 
     Parameters
@@ -79,16 +98,18 @@ def trouble_words(error: Exception, during: str = "") -> str:
         As connecting, reading or writing raised it.
     during : str
         What was going on, where a closed connection alone says little.
+    peer : str
+        What the far end is to people.
     """
     match error:
         case ssl.SSLCertVerificationError():
-            return _certificate_words(error.verify_message)
+            return _certificate_words(error.verify_message, peer)
         case ssl.SSLError():
-            return _tls_words(error)
+            return _tls_words(error, peer)
         case ConnectionRefusedError():
-            return "nothing listens there; is the broker running?"
+            return f"nothing listens there; is the {peer} running?"
         case ConnectionResetError() | BrokenPipeError():
-            return f"the broker closed the connection during {during}" if during else "the broker closed the connection"
+            return f"the {peer} closed the connection" + (f" during {during}" if during else "")
         case socket.gaierror():
             return "the host name is not known"
         case TimeoutError():
@@ -101,20 +122,20 @@ def trouble_words(error: Exception, during: str = "") -> str:
             return f"{type(error).__name__}: {error}"
 
 
-def _certificate_words(message: str) -> str:
+def _certificate_words(message: str, peer: str) -> str:
     plain = message.lower()
     for sign, words in _CERTIFICATE_WORDS:
         if sign in plain:
-            return words
-    return f"the broker's certificate is not signed by the CA given ({message})"
+            return f"the {peer}'s certificate {words}"
+    return f"the {peer}'s certificate is not signed by the CA given ({message})"
 
 
-def _tls_words(error: ssl.SSLError) -> str:
+def _tls_words(error: ssl.SSLError, peer: str) -> str:
     reason = (error.reason or "").upper()
     if "CERTIFICATE_REQUIRED" in reason or "HANDSHAKE_FAILURE" in reason:
-        return "the broker wants a client certificate"
+        return f"the {peer} wants a client certificate"
     if "UNKNOWN_CA" in reason or "BAD_CERTIFICATE" in reason or "CERTIFICATE_UNKNOWN" in reason:
-        return "the broker does not trust our client certificate"
+        return f"the {peer} does not trust our client certificate"
     if "WRONG_VERSION" in reason or isinstance(error, ssl.SSLEOFError):
-        return "no TLS there; is this the broker's TLS port?"
+        return f"no TLS there; is this the {peer}'s TLS port?"
     return f"TLS failed ({error.reason or error.strerror})"
