@@ -1,6 +1,7 @@
 """The board: one source, one beat, one screen per question."""
 
 from collections.abc import Callable
+from contextlib import suppress
 
 from textual.app import App
 from textual.screen import Screen
@@ -155,7 +156,13 @@ class BoardApp(App[None]):
         else:
             self.push_screen(make())
 
+    def action_help_quit(self) -> None:
+        """Answer ctrl+c, which many press to get out."""
+        self.desk.say("The board is closed with q, and with ctrl+q out of a question too; the daemon goes on monitoring.")
+        self.redraw()
+
     async def action_quit_board(self) -> None:
         """Close the board and say that the daemon goes on."""
-        await self.desk.source.close()
+        with suppress(EdgemonError):  # a door that jams keeps nobody inside
+            await self.desk.source.close()
         self.exit(message="The board is closed; the daemon goes on monitoring.")

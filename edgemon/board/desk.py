@@ -6,6 +6,7 @@ from edgemon.board.picture import Picture
 from edgemon.board.port import Source
 from edgemon.board.theme import Look, Paint, Role
 from edgemon.board.view.banner import CAUTION, Summary, summary
+from edgemon.board.view.cells import safe
 from edgemon.clock import Clock
 from edgemon.model.command import Person
 from edgemon.model.command import Role as PersonRole
@@ -13,6 +14,10 @@ from edgemon.model.instant import Duration
 
 MESSAGE_FOR: Duration = 10.0
 """Seconds for which a message stands in the footer."""
+
+
+LONGEST = 400
+"""Characters of a message; part of it may have come from the daemon."""
 
 
 @dataclass
@@ -37,7 +42,7 @@ class Desk:
 
     def say(self, message: str) -> None:
         """Put a message into the footer for a while."""
-        self.message = message
+        self.message = safe(message, LONGEST)
         self._message_until = self.clock.elapsed() + MESSAGE_FOR
 
     def beat(self) -> bool:

@@ -14,6 +14,8 @@ class Key:
     help: str
     needed: bool = True
     """False: the footer may leave it out where it would be crowded."""
+    first: bool = False
+    """It comes before whatever a question or a search would do with it."""
 
 
 MOVE = Key("up,down,left,right", "arrows", "", "move", "move the selection; page up and page down turn pages", needed=False)
@@ -65,11 +67,12 @@ SEARCH = Key("slash", "/", "search", "find", "search machines by name; enter kee
 SORT = Key("s", "s", "sort", "sort", "group by area, or the most severe first")
 HELP = Key("question_mark", "?", "show('help')", "help", "this page")
 QUIT = Key("q", "q", "quit_board", "quit", "close the board; the daemon goes on monitoring")
+QUIT_ANYWHERE = Key("ctrl+q", "ctrl+q", "quit_board", "quit", "the same, out of a question or a search too", first=True)
 YES = Key("y,enter", "y, enter", "answer(True)", "yes", "yes, acknowledge")
 NO = Key("escape,n", "esc, n", "answer(False)", "no", "no, change nothing")
 
 MOVES = (UP, DOWN, LEFT, RIGHT, PAGE_UP, PAGE_DOWN, FIRST, LAST)
-EVERYWHERE = (NOTES, ALARMS, SENSORS, SHIFT, FIGURES, JOURNAL, SILENCE, LAMP_TEST, HELP, QUIT)
+EVERYWHERE = (NOTES, ALARMS, SENSORS, SHIFT, FIGURES, JOURNAL, SILENCE, LAMP_TEST, HELP, QUIT, QUIT_ANYWHERE)
 PLANT = (*MOVES, ABNORMAL, ABNORMAL_BACK, OPEN, ACKNOWLEDGE, FILTER, SEARCH, SORT, BACK)
 MACHINE = (UP, DOWN, PAGE_UP, PAGE_DOWN, FIRST, LAST, OPEN, ACKNOWLEDGE, BACK)
 LOOKS = (LOOK_1, LOOK_2, LOOK_3, LOOK_4, NEXT_PEAK, ZOOM_IN, ZOOM_OUT, MARK_FAULTS, MARK_HARMONICS, MARK_SIDEBANDS, DIAGNOSE)

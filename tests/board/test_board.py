@@ -344,3 +344,22 @@ async def test_where_only_some_machines_are_simulated_each_of_them_says_so() -> 
         assert "Intake pump 2~" in one.text()
         assert "Intake pump 1~" not in one.text()
         assert "SIMULATED DATA on 1" in one.lines("banner")[1]
+
+
+async def test_ctrl_q_closes_the_board_out_of_a_question_and_ctrl_c_says_how() -> None:
+    async with plant() as one:
+        await one.press("ctrl+c")
+        assert "The board is closed with q" in one.lines("foot")[0]
+        await one.press("a")
+        await one.press("ctrl+q")
+        assert one.source.closed
+
+
+async def test_a_connection_that_cannot_be_closed_keeps_nobody_inside() -> None:
+    class Jammed(MemorySource):
+        async def close(self) -> None:
+            raise LinkDown("gone already")
+
+    async with plant(source=Jammed()) as one:
+        await one.press("q")
+        assert not one.app.is_running or one.app._exit

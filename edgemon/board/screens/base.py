@@ -11,14 +11,14 @@ from edgemon.board.desk import Desk
 from edgemon.board.keys import FOOTERS, Key
 from edgemon.board.theme import Role
 from edgemon.board.view import banner
-from edgemon.board.view.cells import Row, Span, row_width, sides
+from edgemon.board.view.cells import Row, Span, row_width, safe, sides
 from edgemon.board.widgets.lines import Lines
 from edgemon.errors import EdgemonError
 
 
 def bindings(keys: Sequence[Key]) -> list[BindingType]:
     """Make Textual's bindings from the table of keys; they come before what the screen would do with a key itself."""
-    return [Binding(key.key, key.action, key.label, show=False, priority=False) for key in keys if key.action]
+    return [Binding(key.key, key.action, key.label, show=False, priority=key.first) for key in keys if key.action]
 
 
 class BoardScreen(Screen[None]):
@@ -123,4 +123,4 @@ class ListScreen(BoardScreen):
 
 def why_not(error: EdgemonError) -> str:
     """Say what went wrong between board and daemon."""
-    return f"The daemon could not be asked: {error.what}"
+    return f"The daemon could not be asked: {safe(error.what, 200)}"

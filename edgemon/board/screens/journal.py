@@ -8,7 +8,7 @@ from edgemon.board import keys
 from edgemon.board.desk import Desk
 from edgemon.board.screens.base import ListScreen, bindings, why_not
 from edgemon.board.screens.question import QuestionScreen, written
-from edgemon.board.theme import Role
+from edgemon.board.theme import Glyphs, Role
 from edgemon.board.view import pages
 from edgemon.board.view.cells import Row, Span, fit_row, safe
 from edgemon.board.view.finding import FORMS, Sought, sought
@@ -79,6 +79,7 @@ class JournalScreen(ListScreen):
         self._text, self._sought = "", Sought()
         self._wanted = PAGE
         self._told = ""
+        self._rows_of: tuple[tuple[tuple[JournalView, ...], int, Glyphs], list[Row]] | None = None
 
     def rows(self, width: int, height: int) -> Sequence[Row]:
         """Give the entries, the newest first."""
@@ -88,11 +89,18 @@ class JournalScreen(ListScreen):
         if gateway is not None and self.desk.picture.lost is None and is_due and (is_new or self._events is None):
             self._events = gateway.events
             self.run_worker(self._fetch(), group="journal", name="journal", exclusive=True)
-        rows = pages.journal(self._entries, self.desk.look, width)
+        rows = self._drawn(width)
         if self._text or self._wanted > PAGE:
             shown = f" {self._told}" + (f"; search: {safe(self._text)}" if self._text else "")
             rows[1] = fit_row([Span(shown, Role.BRIGHT)], width, self.desk.look.glyphs.ellipsis)
         return self.page(rows, height)
+
+    def _drawn(self, width: int) -> list[Row]:
+        """Give a row for each entry; thousands of them are drawn when they come, not at each beat."""
+        key = (self._entries, width, self.desk.look.glyphs)
+        if self._rows_of is None or self._rows_of[0][0] is not key[0] or self._rows_of[0][1:] != key[1:]:
+            self._rows_of = key, pages.journal(self._entries, self.desk.look, width)
+        return list(self._rows_of[1])
 
     async def _fetch(self) -> None:
         try:

@@ -2,7 +2,7 @@
 
 from edgemon.board.theme import Look, Role
 from edgemon.board.view import figures
-from edgemon.board.view.cells import Row, Span, blank, fit_row, safe, wrap
+from edgemon.board.view.cells import Row, Span, blank, fit_row, safe, width_of, wrap
 from edgemon.model.shift import HandoverView
 
 
@@ -14,8 +14,9 @@ def page(shown: HandoverView | None, look: Look, width: int) -> list[Row]:
     head = f" Shift since {figures.stamp(shown.since)} UTC, {whom}"
     rows = [fit_row([Span(head, Role.BRIGHT)], width, look.glyphs.ellipsis)]
     for block in shown.blocks:
-        rule = look.glyphs.rule * max(0, width - len(block.title) - 2)
-        rows += [blank(width), fit_row([Span(f" {block.title} ", Role.BRIGHT), Span(rule, Role.RULE)], width)]
+        title = safe(block.title)
+        rule = look.glyphs.rule * max(0, width - width_of(title) - 2)
+        rows += [blank(width), fit_row([Span(f" {title} ", Role.BRIGHT), Span(rule, Role.RULE)], width, look.glyphs.ellipsis)]
         for line in block.lines:
             first, *rest = wrap(safe(line, 1000), max(10, width - 6)) or [""]
             rows += [fit_row([Span(f"  {first}")], width), *(fit_row([Span(f"     {one}")], width) for one in rest)]
