@@ -108,3 +108,7 @@ class LinkRefused(LinkError):
     """The far end said no: trying the same again does not help."""
 
     retry = False
+
+
+class LinkUnwilling(LinkRefused):
+    """The far end said no for a reason that a person there can lift: rights, quota."""

@@ -93,8 +93,13 @@ def _now(snapshot: Snapshot) -> list[str]:
     store = "stores" if gateway.store_ok else f"DOES NOT STORE: {gateway.store_detail}"
     behind = gateway.oldest_unsent is not None and gateway.now - gateway.oldest_unsent > BIN_S
     waiting = f", entries have waited to be published since {format_instant(gateway.oldest_unsent or 0.0)}" if behind else ""
+    upstream = [
+        f"{one.name} has been behind since {format_instant(one.oldest_unsent or 0.0)}, {one.waiting} wait"
+        for one in gateway.upstreams
+        if one.behind_s(gateway.now)
+    ]
     simulated = sum(machine.sim for machine in snapshot.machines)
-    said = [f"{len(snapshot.machines)} machines: {counted}", f"gateway {store}; {links}{waiting}"]
+    said = [f"{len(snapshot.machines)} machines: {counted}", f"gateway {store}; {links}{waiting}", *upstream]
     return said + ([f"{simulated} machines show simulated data"] if simulated else [])
 
 

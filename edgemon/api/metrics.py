@@ -40,6 +40,7 @@ def metrics_text(snapshot: Snapshot, vitals: Vitals) -> bytes:
         *_counts(gateway, vitals),
         *_levels(gateway, vitals),
         *_links(gateway),
+        *_upstreams(gateway),
         *_states(snapshot.machines, gateway.alarms),
     )
     return bytes(generate_latest(_Figures(figures)))  # type: ignore[no-untyped-call]
@@ -86,6 +87,19 @@ def _links(gateway: GatewayView) -> Iterator[Metric]:
     for link in gateway.links:
         links.add_metric([link.name], link.up)
     yield links
+
+
+def _upstreams(gateway: GatewayView) -> Iterator[Metric]:
+    waiting = GaugeMetricFamily("edgemon_upstream_waiting", "What an upstream has not been sent yet.", labels=["upstream"])
+    behind = GaugeMetricFamily("edgemon_upstream_oldest_seconds", "Age of the oldest of it.", labels=["upstream"])
+    parked = GaugeMetricFamily("edgemon_upstream_parked", "What it refused.", labels=["upstream"])
+    sent = CounterMetricFamily("edgemon_upstream_sent", "What it confirmed since the start.", labels=["upstream"])
+    for one in gateway.upstreams:
+        waiting.add_metric([one.name], one.waiting)
+        behind.add_metric([one.name], 0.0 if one.oldest_unsent is None else max(0.0, gateway.now - one.oldest_unsent))
+        parked.add_metric([one.name], one.parked)
+        sent.add_metric([one.name], one.sent)
+    yield from (waiting, behind, parked, sent)
 
 
 def _states(machines: tuple[MachineView, ...], own: tuple[AlarmView, ...]) -> Iterator[Metric]:

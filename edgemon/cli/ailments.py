@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 from edgemon.model.gateway import Gateway
-from edgemon.model.snapshot import Snapshot
+from edgemon.model.snapshot import GatewayView, Snapshot
 from edgemon.settings.problem import Problem
 
 LEAST_FREE_BYTES = 1_000_000_000
@@ -125,6 +125,7 @@ def daemon(snapshot: Snapshot | None, why: str) -> Iterator[Finding]:
     waiting = 0.0 if gateway.oldest_unsent is None else gateway.now - gateway.oldest_unsent
     if waiting > BACKLOG_S:
         yield Finding("unsent", Weight.ATTENTION, f"{gateway.unsent} documents wait, the oldest for {waiting / 60:.0f} min", "")
+    yield from _upstreams(gateway)
     if gateway.rejected:
         do = "edgemon journal --kind message-rejected"
         yield Finding("messages", Weight.ATTENTION, f"{gateway.rejected} could not be used", do)
@@ -132,6 +133,15 @@ def daemon(snapshot: Snapshot | None, why: str) -> Iterator[Finding]:
     if silent:
         names = ", ".join(silent[:5]) + (" ..." if len(silent) > 5 else "")
         yield Finding("sensors", Weight.ATTENTION, f"{len(silent)} were never heard: {names}", "switched on? in range?")
+
+
+def _upstreams(gateway: GatewayView) -> Iterator[Finding]:
+    for one in gateway.upstreams:
+        if behind := one.behind_s(gateway.now):
+            found = f"{one.name} is {behind / 3600.0:.1f} h behind, {one.waiting} wait"
+            yield Finding("upstream", Weight.ATTENTION, found, "is the server slow, or per_second too low?" if one.up else "")
+        if one.parked:
+            yield Finding("upstream", Weight.ATTENTION, f"{one.name} refused {one.parked}", "edgemon upstream parked")
 
 
 def people(gateway: Gateway, members: dict[str, int]) -> Finding:

@@ -35,7 +35,7 @@ def add(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None
         description=__doc__,
         epilog="Reads the store only, whether the daemon runs or not. Oldest first.",
     )
-    _add_source(parser)
+    add_source(parser)
     add_search(parser)
     parser.add_argument("--limit", metavar="N", type=_count, help="the newest N of them")
     parser.add_argument("--json", action="store_true", help="for programs: one JSON object a line, as published on MQTT")
@@ -49,7 +49,7 @@ def add(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None
         epilog="Whoever may write the file may also compute the chain anew or cut off its end: that shows only against a "
         "checkpoint kept elsewhere. Each entry is published with its hash on MQTT, the newest hash in the gateway's state.",
     )
-    _add_source(verify, is_below=True)
+    add_source(verify, is_below=True)
     verify.add_argument(
         "--checkpoint", metavar="SEQ:HASH", action="append", default=[], help="a hash noted before; may be given again"
     )
@@ -57,7 +57,8 @@ def add(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None
     verify.set_defaults(run=run_verify)
 
 
-def _add_source(parser: argparse.ArgumentParser, is_below: bool = False) -> None:
+def add_source(parser: argparse.ArgumentParser, is_below: bool = False) -> None:
+    """Let the user say which store is meant."""
     add_config(parser, is_below)
     default = argparse.SUPPRESS if is_below else None
     parser.add_argument("--file", metavar="FILE", type=Path, default=default, help="a store by its file, without configuration")

@@ -31,6 +31,7 @@ COMMANDS = {
     "shift": "the handover page, the shift log, and taking over",
     "journal": "search the journal, and verify that nothing in it was changed",
     "export": "readings, captures, spectra or the journal as CSV",
+    "upstream": "how the upstreams stand, what they refused, and trying that once more",
     "backup": "a proven copy of the store, while the daemon runs",
     "restore": "put a backup in place of the store; the daemon must not run",
     "performance": "how the alarms do, beside the figures of the alarm standards",

@@ -8,8 +8,9 @@ from typing import Any
 
 from edgemon.api.client import Daemon
 from edgemon.cli.options import add_attach, asked, plain
-from edgemon.model.instant import format_instant
+from edgemon.model.instant import Instant, format_instant
 from edgemon.model.snapshot import MachineView, Snapshot
+from edgemon.model.upstream import UpstreamView
 
 
 def add(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
@@ -45,8 +46,18 @@ def lines(snapshot: Snapshot) -> list[str]:
         f"links: {up}; messages {gateway.messages}, captures {gateway.captures}, rejected {gateway.rejected}",
         f"store: {gateway.store_bytes / 1e6:.1f} MB" + ("" if gateway.store_ok else f", FAILS: {gateway.store_detail}"),
     ]
+    head += [upstream_line(one, gateway.now) for one in gateway.upstreams]
     width = max((len(machine.name) for machine in snapshot.machines), default=0)
     return head + [_line(machine, width) for machine in snapshot.machines]
+
+
+def upstream_line(upstream: UpstreamView, now: Instant) -> str:
+    """Say in one line how an upstream stands."""
+    oldest = "" if upstream.oldest_unsent is None else f", the oldest of {format_instant(upstream.oldest_unsent)}"
+    parked = f", {upstream.parked} refused and parked" if upstream.parked else ""
+    waits = f"{'BEHIND: ' if upstream.behind_s(now) else ''}{upstream.waiting} wait{oldest}{parked}"
+    link = f"{upstream.kind} {'up' if upstream.up else 'DOWN'} ({upstream.detail})"
+    return f"upstream {upstream.name}: {link}; {waits}; {upstream.sent} sent"
 
 
 def _line(machine: MachineView, width: int) -> str:

@@ -50,6 +50,7 @@ from edgemon.model.snapshot import (
     TrendBins,
     TrendPoint,
 )
+from edgemon.model.upstream import UpstreamView
 from edgemon.mqtt.port import Link
 from edgemon.store.port import Reader
 from edgemon.units import from_si
@@ -103,6 +104,8 @@ class Hub:
         """Set by whoever looks at captures."""
         self.unsent: Callable[[], tuple[int, Instant | None]] = lambda: (0, None)
         """How much waits to be published, and since when; set by whoever publishes."""
+        self.upstreams: Callable[[], tuple[UpstreamView, ...]] = tuple
+        """How the upstreams stand; set by whoever feeds them."""
 
     def limits_are(self, setting: Setting) -> None:
         """Show these limits from now on."""
@@ -168,7 +171,7 @@ class Hub:
         """Show the gateway itself."""
         memory, plant = self._known(), self._setting.plant
         link = self._link.status
-        count = memory.counters.get
+        count, upstreams = memory.counters.get, self.upstreams()
         unsent, oldest_unsent = self.unsent()
         call = self.annunciation()
         outputs, test_until = (
@@ -180,7 +183,7 @@ class Hub:
             version=__version__,
             started_at=self._started_at,
             now=self._clock.now(),
-            links=(LinkView("broker", link.up, link.detail), *outputs),
+            links=(LinkView("broker", link.up, link.detail), *outputs, *(_link(one) for one in upstreams)),
             messages=count("messages", 0),
             captures=count("captures", 0),
             readings=count("readings", 0),
@@ -203,6 +206,8 @@ class Hub:
             silenced_at=call.silenced_at,
             test_until=test_until,
             alarms=views.own_alarms(memory),
+            gateway=self._setting.gateway.id,
+            upstreams=upstreams,
         )
 
     def annunciation(self) -> Annunciation:
@@ -374,3 +379,7 @@ class Hub:
         if self._memory is None:
             raise ParameterError("the memory is looked at before it was loaded")
         return self._memory
+
+
+def _link(upstream: UpstreamView) -> LinkView:
+    return LinkView(f"upstream {upstream.name}", upstream.up, upstream.detail)

@@ -21,7 +21,7 @@ from edgemon.daemon.plan import document
 from edgemon.daemon.publisher import Publisher
 from edgemon.daemon.shift import Shift
 from edgemon.daemon.supervisor import Supervisor, watch
-from edgemon.daemon.wiring import link_to, open_store
+from edgemon.daemon.wiring import link_to, open_store, open_upstreams
 from edgemon.engine.memory import Setting, setting_of
 from edgemon.errors import LinkDown
 from edgemon.model.annunciation import Annunciation
@@ -86,6 +86,8 @@ class Service:
             store, reader = await open_store(self._gateway)
             stack.push_async_callback(store.close)
             stack.push_async_callback(reader.close)
+            upstreams, outbox = await open_upstreams(self._gateway, self._plant.site, store, self._clock)
+            stack.push_async_callback(outbox.close)
             executor = stack.enter_context(ThreadPoolExecutor(1, "compute"))
             setting = setting_of(self._plant, self._gateway)
 
@@ -107,11 +109,9 @@ class Service:
             thinker = stack.enter_context(ThreadPoolExecutor(1, "diagnose"))
             thinking = self._thinking(setting, reader, thinker, path, hub, publisher, link)
             looker = stack.enter_context(ThreadPoolExecutor(1, "look"))
-            hub.looking = Looking(lambda: path.setting, reader, looker)
+            hub.looking, hub.upstreams = Looking(lambda: path.setting, reader, looker), upstreams.views
             hub.unsent = lambda: (publisher.waiting, publisher.waiting_since)
-            doors: list[Api | Health] = [Api(hub, self._gateway.access)]
-            if self._gateway.health_port is not None:
-                doors.append(Health(self._gateway.health_port, hub.snapshot, path.pulse.vitals))
+            doors = self._doors(hub, path)
             await link.start()
             log.info("started: %d machines, %d sensors", len(self._plant.machines), len(self._plant.sensors))
             beside = {
@@ -120,11 +120,18 @@ class Service:
                 "tick": lambda: self._tick(path, publisher, link),
                 "watch": lambda: watch(self._supervisor, self._clock, path.pulse.vitals, lambda: _line(hub)),
                 "report": lambda: self._report(publisher, hub, link, store),
+                "upstreams": upstreams.run,
                 **thinking,
             }
             await self._work(stop, path, doors, beside)
             await self._farewell(publisher, link)
         log.info("stopped")
+
+    def _doors(self, hub: Hub, path: DataPath) -> list[Api | Health]:
+        doors: list[Api | Health] = [Api(hub, self._gateway.access)]
+        if self._gateway.health_port is not None:
+            doors.append(Health(self._gateway.health_port, hub.snapshot, path.pulse.vitals))
+        return doors
 
     def _thinking(
         self, setting: Setting, reader: Reader, thinker: Executor, path: DataPath, hub: Hub, publisher: Publisher, link: Link

@@ -1,21 +1,61 @@
-"""One upstream's own task: what is stored goes out, in turns and in order; nobody waits for it."""
+"""The way upstream: a task of its own for each, which sends what is stored in turns and in order; nobody waits for it."""
 
+import asyncio
 import logging
 import random
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 
 from edgemon.clock import Clock
 from edgemon.errors import EdgemonError, LinkDown
 from edgemon.model.instant import Instant
-from edgemon.model.upstream import Source, Upstream, UpstreamView
+from edgemon.model.upstream import Item, Source, Upstream, UpstreamView
 from edgemon.store.outbox import Outbox
 from edgemon.upstream import plan
 from edgemon.upstream.port import Transport
 
 IDLE_S = 0.25
 """How often the store is asked for more when nothing waits. House choice."""
+LOOK_S = 2.0
+"""How often what waits is counted. House choice."""
 
 log = logging.getLogger(__name__)
+
+
+class Upstreams:
+    """All upstreams of one daemon.
+
+    Parameters
+    ----------
+    feeders : sequence of Feeder
+        One for each.
+    clock : Clock
+        Time.
+    """
+
+    def __init__(self, feeders: Sequence["Feeder"], clock: Clock) -> None:
+        self._feeders = feeders
+        self._clock = clock
+        self._views = tuple(feeder.first for feeder in feeders)
+
+    def views(self) -> tuple[UpstreamView, ...]:
+        """Show how each stood a moment ago."""
+        return self._views
+
+    async def run(self) -> None:
+        """Send and count for ever; without upstreams there is nothing to do."""
+        async with asyncio.TaskGroup() as group:
+            for feeder in self._feeders:
+                group.create_task(feeder.run(), name=f"upstream {feeder.first.name}")
+            if self._feeders:
+                group.create_task(self._look(), name="upstream views")
+
+    async def _look(self) -> None:
+        while True:
+            try:
+                self._views = tuple([await feeder.view() for feeder in self._feeders])
+            except EdgemonError as error:  # the store tells of its troubles elsewhere
+                log.debug("what waits upstream is not known: %s", error)
+            await self._clock.sleep(LOOK_S)
 
 
 class Feeder:
@@ -35,10 +75,16 @@ class Feeder:
         self._clock = clock
         self._chance = chance
         self._last: Source | None = None
+        self._last_behind: Source | None = None
         self._up = False
         self._detail = "not connected yet"
         self._sent = 0
         self._sent_at: Instant | None = None
+
+    @property
+    def first(self) -> UpstreamView:
+        """Show it before it is known how it stands."""
+        return UpstreamView(self._upstream.name, self._upstream.kind, False, self._detail)
 
     async def view(self) -> UpstreamView:
         """Show how it stands."""
@@ -68,27 +114,56 @@ class Feeder:
             await self._transport.close()
 
     async def step(self) -> int:
-        """Send one batch; gives how many items it had. Raises `LinkDown`, `StoreError` and its kinds."""
+        """Send a batch each of what is to be tried once more, of what comes next and of what was overtaken; gives how many.
+
+        Raises
+        ------
+        LinkDown
+            The server is away; nothing is noted as sent that it did not confirm.
+        StoreError
+            And its kinds.
+        """
+        return await self._once_more() + await self._next() + (await self._overtaken() if self._upstream.newest_first else 0)
+
+    async def _once_more(self) -> int:
         name = self._upstream.name
-        if again := await self._outbox.again(name, self._upstream.batch):
-            refused = await self._transport.send(again)
-            bad = {one.item.key for one in refused}
-            taken = [item for item in again if item.key not in bad]
-            await self._outbox.retried(name, taken, [(one.item, one.why) for one in refused], self._clock.now())
-            return self._count(len(again))
-        for source in plan.turns(self._upstream.what, self._last):
-            if items := await self._outbox.ahead(name, source, self._upstream.batch):
+        if not (again := await self._outbox.again(name, self._upstream.batch)):
+            return 0
+        refused = await self._send(again)
+        bad = {item.key for item, _ in refused}
+        taken = [item for item in again if item.key not in bad]
+        await self._outbox.retried(name, taken, refused, self._clock.now())
+        return len(again)
+
+    async def _next(self) -> int:
+        one = self._upstream
+        for source in plan.turns(one.what, self._last):
+            if one.newest_first and await self._outbox.overtake(one.name, source, plan.OVERTAKEN_BATCHES * one.batch):
+                log.info("upstream %s: what comes now overtakes the %s that wait", one.name, source)
+            if items := await self._outbox.ahead(one.name, source, one.batch):
                 self._last = source
-                refused = await self._transport.send(items)
-                said = [(one.item, one.why) for one in refused]
-                await self._outbox.done(name, source, items[-1].position, said, self._clock.now())
-                return self._count(len(items))
+                refused = await self._send(items)
+                await self._outbox.done(one.name, source, items[-1].position, refused, self._clock.now())
+                return len(items)
         return 0
 
-    def _count(self, sent: int) -> int:
-        self._sent += sent
+    async def _overtaken(self) -> int:
+        one = self._upstream
+        for source in plan.turns(await self._outbox.stretches(one.name), self._last_behind):
+            self._last_behind = source
+            items = await self._outbox.behind(one.name, source, one.batch)
+            refused = await self._send(items) if items else []
+            await self._outbox.caught_up(one.name, source, items, refused, self._clock.now())
+            return len(items)
+        return 0
+
+    async def _send(self, items: Sequence[Item]) -> list[tuple[Item, str]]:
+        refused = await self._transport.send(items)
+        self._sent += len(items) - len(refused)
         self._sent_at = self._clock.now()
-        return sent
+        for one in refused:
+            log.warning("upstream %s refused %s, parked: %s", self._upstream.name, one.item.key, one.why)
+        return [(one.item, one.why) for one in refused]
 
     def _tell(self, error: Exception) -> None:
         if self._up or self._detail != str(error):

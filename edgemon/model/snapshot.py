@@ -11,6 +11,7 @@ from edgemon.model.finding import Finding
 from edgemon.model.instant import Instant
 from edgemon.model.response import Response
 from edgemon.model.speed import Speed
+from edgemon.model.upstream import UpstreamView
 
 
 @dataclass(frozen=True, slots=True)
@@ -252,6 +253,9 @@ class GatewayView:
     """Horn, beacon and board show all they can until then: a test; None where there is none."""
     alarms: tuple[AlarmView, ...] = ()
     """The gateway's own, while it is not plainly normal."""
+    gateway: str = ""
+    """Its name among the gateways of the company; empty in what an older daemon says."""
+    upstreams: tuple[UpstreamView, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

@@ -4,8 +4,11 @@ from dataclasses import dataclass
 from enum import StrEnum
 from pathlib import Path
 
-from edgemon.model.instant import Instant
+from edgemon.model.instant import Duration, Instant
 from edgemon.model.secret import Secret
+
+BEHIND_S: Duration = 600.0
+"""An upstream whose oldest item waits for longer is behind. House choice."""
 
 
 class Source(StrEnum):
@@ -115,3 +118,8 @@ class UpstreamView:
     """Items since the start of the daemon."""
     sent_at: Instant | None = None
     """When the last of them was confirmed."""
+
+    def behind_s(self, now: Instant) -> Duration:
+        """Say how long the oldest has waited; zero while that is no longer than a moment of trouble lasts."""
+        waited = 0.0 if self.oldest_unsent is None or not self.waiting else now - self.oldest_unsent
+        return waited if waited > BEHIND_S else 0.0

@@ -22,7 +22,7 @@ from paho.mqtt.subscribeoptions import SubscribeOptions
 
 from edgemon import tls
 from edgemon.clock import Clock
-from edgemon.errors import LinkDown, LinkRefused
+from edgemon.errors import LinkDown, LinkRefused, LinkUnwilling
 from edgemon.model.gateway import Protocol
 from edgemon.model.instant import Duration
 from edgemon.model.message import Message
@@ -245,7 +245,7 @@ class Connection:
             try:
                 await acknowledged
             except LinkRefused as error:
-                raise LinkRefused(error.what, outgoing.topic) from error
+                raise type(error)(error.what, outgoing.topic) from error
             finally:
                 self._acks.pop(info.mid, None)
 
@@ -256,7 +256,8 @@ class Connection:
         if acknowledged is None or acknowledged.done():
             return
         if reason.value >= plan.SUCCESS_BELOW:
-            acknowledged.set_exception(LinkRefused(f"the broker does not take it: {plan.reason_words(reason.value)}"))
+            what = f"the broker does not take it: {plan.reason_words(reason.value)}"
+            acknowledged.set_exception(LinkUnwilling(what) if reason.value in plan.CURABLE else LinkRefused(what))
         else:
             acknowledged.set_result(None)
 

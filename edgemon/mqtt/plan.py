@@ -71,6 +71,8 @@ REASONS: Mapping[int, str] = MappingProxyType(
 """Reason codes that mean failure, in words. Source: MQTT 5.0 section 2.4, table 2-6."""
 
 
+CURABLE = frozenset({128, 131, 135, 147, 150, 151})
+"""Refusals of a single message that a person at the broker can lift: no rights, quota, or no reason given. House choice."""
 _FORBIDDEN = frozenset("+#\0")
 
 

@@ -19,6 +19,7 @@ from edgemon.store.sqlite import SqliteStore
 from edgemon.store.wire import CAPTURE_COLUMNS, Row, capture_from_row, entry_from_row
 
 T = TypeVar("T")
+_LAST = 2**63 - 1
 CAPTURES_AT_ONCE = 8
 """Captures are large: so many are held in memory at most. House choice."""
 
@@ -31,7 +32,11 @@ _ENTRIES = "SELECT seq, recorded_at, body, hash, sim FROM journal WHERE seq > ? 
 _CURSOR = """INSERT INTO upstream_cursors (upstream, source, position) VALUES (?, ?, ?)
     ON CONFLICT DO UPDATE SET position = max(position, excluded.position)"""
 _DRAIN = """DELETE FROM feed WHERE number <=
-    coalesce((SELECT min(position) FROM upstream_cursors WHERE source = 'readings'), 9223372036854775807)"""
+    coalesce((SELECT min(position) FROM upstream_positions WHERE source = 'readings'), 9223372036854775807)"""
+_STRETCH = "SELECT position, until FROM upstream_backlog WHERE upstream = ? AND source = ? ORDER BY until LIMIT 1"
+_OVERTAKEN = "INSERT INTO upstream_backlog (upstream, source, position, until) VALUES (?, ?, ?, ?)"
+_CAUGHT_UP = "UPDATE upstream_backlog SET position = ? WHERE upstream = ? AND source = ? AND until = ?"
+_DROP = "DELETE FROM {table} WHERE upstream = ? AND source = ?"
 _PARK = """INSERT INTO upstream_parked (upstream, source, key, subject, t, sim, body, parked_at, why)
     VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)
     ON CONFLICT (upstream, key) DO UPDATE SET again = 0, why = excluded.why, parked_at = excluded.parked_at"""
@@ -46,7 +51,7 @@ def lowest_needed(connection: sqlite3.Connection, source: Source) -> int | None:
 
     Captures beyond it (`captures.number`) are unsent.
     """
-    (lowest,) = connection.execute("SELECT min(position) FROM upstream_cursors WHERE source = ?", (source,)).fetchone()
+    (lowest,) = connection.execute("SELECT min(position) FROM upstream_positions WHERE source = ?", (source,)).fetchone()
     return None if lowest is None else int(lowest)
 
 
@@ -94,7 +99,8 @@ class Outbox:
             if not gone and not new:
                 return ()
             with _transaction(connection):
-                connection.executemany("DELETE FROM upstream_cursors WHERE upstream = ? AND source = ?", list(gone))
+                for table in ("upstream_cursors", "upstream_backlog"):
+                    connection.executemany(_DROP.format(table=table), list(gone))
                 connection.executemany(_CURSOR, [(name, source, _end(connection, source)) for name, source in new])
                 connection.execute(_DRAIN)
             return tuple(sorted(f"{name} ({source})" for name, source in gone))
@@ -106,6 +112,57 @@ class Outbox:
         return await self._ask(
             lambda connection: self._ahead(connection, _position(connection, upstream, source), source, most)
         )
+
+    async def overtake(self, upstream: str, source: Source, waiting: int) -> bool:
+        """Go on with what comes next, and leave what waits for `behind`, if it is more than `waiting`; gives whether it is."""
+
+        def work(connection: sqlite3.Connection) -> bool:
+            position, end = _position(connection, upstream, source), _end(connection, source)
+            if end - position <= waiting:
+                return False
+            with _transaction(connection):
+                connection.execute(_OVERTAKEN, (upstream, source, position, end))
+                connection.execute(_CURSOR, (upstream, source, end))
+            return True
+
+        return await self._store.run(work)
+
+    async def behind(self, upstream: str, source: Source, most: int) -> tuple[Item, ...]:
+        """Give what comes next of what was overtaken, in order."""
+
+        def look(connection: sqlite3.Connection) -> tuple[Item, ...]:
+            stretch = connection.execute(_STRETCH, (upstream, source)).fetchone()
+            if stretch is None:
+                return ()
+            items = self._ahead(connection, stretch[0], source, most)
+            return tuple(item for item in items if item.position <= stretch[1])
+
+        return await self._ask(look)
+
+    async def caught_up(
+        self, upstream: str, source: Source, items: Sequence[Item], refused: Sequence[tuple[Item, str]], now: Instant
+    ) -> None:
+        """Note that these, of what was overtaken, are sent; none: nothing is left of the oldest stretch."""
+
+        def work(connection: sqlite3.Connection) -> None:
+            stretch = connection.execute(_STRETCH, (upstream, source)).fetchone()
+            if stretch is None:
+                return
+            with _transaction(connection):
+                position = items[-1].position if items else stretch[1]
+                connection.execute(_CAUGHT_UP, (position, upstream, source, stretch[1]))
+                connection.execute("DELETE FROM upstream_backlog WHERE position >= until")
+                connection.executemany(_PARK, [_park_row(upstream, item, why, now) for item, why in refused])
+                if source is Source.READINGS:
+                    connection.execute(_DRAIN)
+
+        await self._store.run(work)
+
+    async def stretches(self, upstream: str) -> tuple[Source, ...]:
+        """Name the sources of which something was overtaken."""
+        sql = "SELECT DISTINCT source FROM upstream_backlog WHERE upstream = ?"
+        rows = await self._ask(lambda connection: connection.execute(sql, (upstream,)).fetchall())
+        return tuple(Source(row[0]) for row in rows)
 
     async def again(self, upstream: str, most: int) -> tuple[Item, ...]:
         """Give parked items that are to be tried once more."""
@@ -162,24 +219,30 @@ class Outbox:
 
 
 def depth_of(connection: sqlite3.Connection, upstream: str, sources: Sequence[Source]) -> Depth:
-    """Say how much of some sources waits for an upstream; journal and feed have no gaps, so their ends tell."""
+    """Say how much of some sources waits for an upstream."""
     waiting, oldest = 0, None
     for source in sources:
-        position = _position(connection, upstream, source)
-        table, number, time = _TABLE[source], _NUMBER[source], _TIME[source]
-        also = f" AND {_FINDING}" if source is Source.FINDINGS else ""
-        count = (
-            "count(*)" if source in (Source.FINDINGS, Source.CAPTURES) else f"coalesce(max({number}), {position}) - {position}"
-        )
-        (some,) = connection.execute(f"SELECT {count} FROM {table} WHERE {number} > ?{also}", (position,)).fetchone()
-        first = connection.execute(
-            f"SELECT {time} FROM {table} WHERE {number} > ?{also} ORDER BY {number} LIMIT 1", (position,)
-        ).fetchone()
-        waiting += some
-        if first is not None:
-            oldest = first[0] if oldest is None else min(oldest, first[0])
+        stretches = connection.execute(
+            "SELECT position, until FROM upstream_backlog WHERE upstream = ? AND source = ?", (upstream, source)
+        ).fetchall()
+        for position, until in (*stretches, (_position(connection, upstream, source), _LAST)):
+            some, first = _stretch_of(connection, source, position, until)
+            waiting += some
+            if first is not None:
+                oldest = first if oldest is None else min(oldest, first)
     (parked,) = connection.execute("SELECT count(*) FROM upstream_parked WHERE upstream = ?", (upstream,)).fetchone()
     return Depth(waiting, oldest, parked)
+
+
+def _stretch_of(connection: sqlite3.Connection, source: Source, position: int, until: int) -> tuple[int, Instant | None]:
+    """Count a stretch and give the time of its first; journal and feed have no gaps, so their ends tell."""
+    table, number, time = _TABLE[source], _NUMBER[source], _TIME[source]
+    where = f"FROM {table} WHERE {number} > ? AND {number} <= ?" + (f" AND {_FINDING}" if source is Source.FINDINGS else "")
+    has_gaps = source in (Source.FINDINGS, Source.CAPTURES)
+    count = "count(*)" if has_gaps else f"coalesce(max({number}), {position}) - {position}"
+    (some,) = connection.execute(f"SELECT {count} {where}", (position, until)).fetchone()
+    first = connection.execute(f"SELECT {time} {where} ORDER BY {number} LIMIT 1", (position, until)).fetchone()
+    return some, None if first is None else first[0]
 
 
 def parked_in(path: Path, upstream: str | None = None) -> tuple[Parked, ...]:

@@ -6,8 +6,10 @@ from typing import TypeVar
 from edgemon.model.instant import Duration
 
 FIRST_DELAY_S: Duration = 1.0
-LONGEST_DELAY_S: Duration = 60.0
+LONGEST_DELAY_S: Duration = 30.0
 """Ceilings of the first wait and of every later one. Common practice, no source."""
+OVERTAKEN_BATCHES = 5
+"""So many batches waiting are a backlog, which newer items may overtake where that is asked for. House choice."""
 T = TypeVar("T")
 
 

@@ -42,3 +42,26 @@ async def test_a_lost_confirmation_repeats_and_a_refusal_stands_aside(tmp_path: 
     assert ((await feeder.view()).waiting, parked_in(path)) == (0, ())
     await outbox.close()
     await store.close()
+
+
+async def test_what_comes_now_overtakes_a_long_outage_and_nothing_is_left_behind(tmp_path: Path) -> None:
+    path, server, clock = tmp_path / "edgemon.sqlite", MemoryTransport(), ManualClock()
+    store = await SqliteStore.open(path)
+    outbox = await Outbox.open(path, store, "saltmarsh/gw-1")
+    upstream = Upstream(
+        "plant", UpstreamKind.MQTT, (Source.JOURNAL,), Server(("mqtt://nowhere",)), "edgemon", batch=4, newest_first=True
+    )
+    await outbox.begin([("plant", Source.JOURNAL)])
+    await store.commit(Commit(make.T0, events=tuple(make.started(k) for k in range(60))))  # an outage of 15 batches
+    feeder = Feeder(upstream, outbox, server, clock)
+    assert await feeder.step() == 4  # of what was overtaken
+    await store.commit(Commit(make.T0, events=(make.started(99),)))
+    await feeder.step()
+    came = [item.position for item in server.taken]
+    assert came == [1, 2, 3, 4, 61, 5, 6, 7, 8]
+    while await feeder.step():
+        pass
+    assert sorted(item.position for item in server.taken) == list(range(1, 62))
+    assert (await feeder.view()).waiting == 0
+    await outbox.close()
+    await store.close()

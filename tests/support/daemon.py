@@ -213,13 +213,25 @@ class Heard:
 
 
 class Observer:
-    """Hears everything the gateway publishes; connects again by itself."""
+    """Hears everything the gateway publishes; connects again by itself.
 
-    def __init__(self, port: int, subscription: str = "edgemon/v1/site/#") -> None:
+    Parameters
+    ----------
+    port : int
+        Of the broker, on loopback.
+    subscription : str
+        A topic filter.
+    client_id : str
+        With a name the broker keeps for it what comes while it is away.
+    """
+
+    def __init__(self, port: int, subscription: str = "edgemon/v1/site/#", client_id: str = "") -> None:
         self._lock = threading.Lock()
         self._heard: list[Heard] = []
         self._subscribed = threading.Event()
-        self._client = Client(CallbackAPIVersion.VERSION2, protocol=MQTTProtocolVersion.MQTTv311)
+        self._client = Client(
+            CallbackAPIVersion.VERSION2, client_id, clean_session=not client_id, protocol=MQTTProtocolVersion.MQTTv311
+        )
         self._client.reconnect_delay_set(1, 1)
         self._client.on_connect = lambda client, *_: client.subscribe(subscription, 1)
         self._client.on_subscribe = lambda *_: self._subscribed.set()

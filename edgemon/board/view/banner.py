@@ -101,6 +101,12 @@ def troubles(picture: Picture, total: Summary) -> list[tuple[str, Role]]:
         every = total.simulated == total.machines
         found.append(("SIMULATED DATA" if every else f"SIMULATED DATA on {total.simulated}", Role.NO_DATA_FILL))
     found.extend((f"{safe(link.name)} link down", Role.NO_DATA_FILL) for link in gateway.links if not link.up)
+    for upstream in gateway.upstreams:
+        if upstream.behind_s(gateway.now):
+            behind = figures.age(upstream.oldest_unsent, gateway.now)
+            found.append((f"{safe(upstream.name)} {behind} behind", Role.NO_DATA_FILL))
+        if upstream.parked:
+            found.append((f"{upstream.parked} refused by {safe(upstream.name)}", Role.NO_DATA))
     if not gateway.store_ok:
         found.append((f"store: {safe(gateway.store_detail, 40)}", Role.ALERT_FILL))
     if gateway.test_until is not None:

@@ -8,6 +8,18 @@ CREATE TABLE upstream_cursors (
     PRIMARY KEY (upstream, source)
 ) WITHOUT ROWID, STRICT;
 
+-- Stretches that newer items overtook: what lies after position, up to and with until, is still to be sent.
+CREATE TABLE upstream_backlog (
+    upstream TEXT NOT NULL,
+    source TEXT NOT NULL,
+    until INTEGER NOT NULL,
+    position INTEGER NOT NULL, -- last: SQLite 3.40 takes columns after the key of such a table for NULL when it checks a file
+    PRIMARY KEY (upstream, source, until)
+) WITHOUT ROWID, STRICT;
+
+CREATE VIEW upstream_positions AS
+    SELECT upstream, source, position FROM upstream_cursors UNION ALL SELECT upstream, source, position FROM upstream_backlog;
+
 -- Items that a server refused one by one.
 CREATE TABLE upstream_parked (
     number INTEGER PRIMARY KEY AUTOINCREMENT,
