@@ -209,9 +209,15 @@ class Cable:
     ----------
     port : int
         The broker's port.
+
+    Attributes
+    ----------
+    answers : bool
+        False: what the broker says is lost on the way.
     """
 
     def __init__(self, port: int) -> None:
+        self.answers = True
         self._far = port
         self._server: asyncio.Server | None = None
         self._ends: set[asyncio.StreamWriter] = set()
@@ -244,7 +250,7 @@ class Cable:
         try:
             far_in, far_out = await asyncio.open_connection(LOOPBACK, self._far)
             self._ends.add(far_out)
-            await asyncio.gather(self._pump(near_in, far_out), self._pump(far_in, near_out))
+            await asyncio.gather(self._pump(near_in, far_out, lambda: True), self._pump(far_in, near_out, lambda: self.answers))
             self._ends.discard(far_out)
         except OSError:
             near_out.transport.abort()
@@ -253,11 +259,12 @@ class Cable:
             self._pumps.discard(task)
 
     @staticmethod
-    async def _pump(source: asyncio.StreamReader, sink: asyncio.StreamWriter) -> None:
+    async def _pump(source: asyncio.StreamReader, sink: asyncio.StreamWriter, passes: Callable[[], bool]) -> None:
         with suppress(OSError):
             while data := await source.read(65_536):
-                sink.write(data)
-                await sink.drain()
+                if passes():
+                    sink.write(data)
+                    await sink.drain()
         sink.close()
 
 

@@ -1,0 +1,274 @@
+"""A PostgreSQL database as upstream, through asyncpg (`edgemon[postgresql]`): real columns, a partition a month, each key once.
+
+A batch of one source is one statement, which PostgreSQL takes as a whole or not at all. Where it refuses a row, the batch is
+halved until that row stands alone, so the others are taken. Everything else that goes wrong is the link's and is tried again:
+nothing is refused because the server is full, read-only, restarted, or lacks a table or a right.
+
+Meant for a direct connection: a pooler that changes connections between transactions loses what is set for the session.
+"""
+
+import asyncio
+import logging
+import math
+import ssl
+from collections.abc import Awaitable, Sequence
+from dataclasses import dataclass
+from itertools import groupby
+from typing import Any, TypeVar
+from urllib.parse import unquote, urlsplit
+
+from edgemon import tls
+from edgemon.errors import LinkDown, LinkRefused
+from edgemon.model.instant import Duration
+from edgemon.model.text import clean
+from edgemon.model.upstream import Item, Source, Upstream
+from edgemon.upstream import sql, sqlstate
+from edgemon.upstream.port import Refused
+from edgemon.upstream.rows import Month, Row, month_of, row_of
+
+try:
+    import asyncpg
+except ImportError:  # an extra: whoever has no such upstream does without
+    asyncpg = None
+
+T = TypeVar("T")
+ANSWER_WAIT_S: Duration = 20.0
+"""A server that answers nothing for so long is as good as none. House choice."""
+CLOSE_WAIT_S: Duration = 2.0
+ASK_AGAIN = 1000
+"""Batches until a month without a partition is asked for anew. House choice."""
+MONTHS_KEPT = 1000
+_LONGEST_WORDS = 300
+_TABLES = "edgemon_schema"
+_STATE = """SELECT pg_is_in_recovery() OR current_setting('transaction_read_only') = 'on' AS read_only,
+    to_regnamespace($1) IS NOT NULL AS has_schema, to_regclass($2) IS NOT NULL AS has_tables,
+    CASE current_setting('synchronous_commit') WHEN 'off' THEN set_config('synchronous_commit', 'on', false) END AS set"""
+
+log = logging.getLogger(__name__)
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """Where a database is, out of its URL."""
+
+    host: str
+    port: int
+    database: str
+
+    def __str__(self) -> str:
+        """Give it as a URL again."""
+        return f"postgresql://{self.host}:{self.port}/{self.database}"
+
+
+class PostgresTransport:
+    """Fulfils `port.Transport`.
+
+    Parameters
+    ----------
+    upstream : Upstream
+        `into` is the schema; its tables are made where they are missing.
+    answer_wait_s : Duration
+        How long anything may take.
+    """
+
+    def __init__(self, upstream: Upstream, answer_wait_s: Duration = ANSWER_WAIT_S) -> None:
+        self._upstream = upstream
+        self._schema = upstream.into
+        self._wait_s = answer_wait_s
+        self._connection: Any = None
+        self._place = ""
+        self._batches = 0
+        self._months: dict[tuple[Source, Month], float] = {}
+        """From which batch on a month is asked for (again)."""
+
+    async def connect(self) -> None:
+        """Connect, and see to the tables, or do nothing if connected."""
+        if self._connection is not None and not self._connection.is_closed():
+            return
+        await self.close()
+        if asyncpg is None:
+            raise LinkDown("the driver of PostgreSQL is not installed", hint="pip install 'edgemon[postgresql]'")
+        terms, troubles = await self._terms(), []
+        for url in self._upstream.server.urls:
+            place = _place_of(url)
+            try:
+                self._connection = await self._open(place, terms)
+            except LinkDown as down:
+                troubles.append(down)
+            else:
+                self._place, self._months = str(place), {}
+                return
+        raise troubles[0] if len(troubles) == 1 else LinkDown("; ".join(map(str, troubles)))
+
+    async def send(self, items: Sequence[Item]) -> tuple[Refused, ...]:
+        """Insert what is not there yet; what the server refuses is given back with its reason."""
+        await self.connect()
+        refused: list[Refused] = []
+        try:
+            for source, some in groupby(items, key=lambda item: item.source):
+                refused += await self._take(source, list(some))
+        except BaseException as error:
+            self._drop()
+            if isinstance(error, _failures()):
+                raise _down(error, self._place, self._upstream.server.tls) from error
+            raise
+        return tuple(refused)
+
+    async def close(self) -> None:
+        """Say goodbye if the server listens; let go in any case."""
+        connection, self._connection = self._connection, None
+        if connection is None:
+            return
+        try:
+            async with asyncio.timeout(CLOSE_WAIT_S):
+                await connection.close()
+        except _failures():
+            connection.terminate()
+
+    def _drop(self) -> None:
+        connection, self._connection = self._connection, None
+        if connection is not None:
+            connection.terminate()
+
+    async def _terms(self) -> ssl.SSLContext | bool:
+        server = self._upstream.server
+        if not server.tls:
+            return False
+        try:
+            return await asyncio.to_thread(tls.make_context, server)
+        except LinkRefused as refused:  # a file that is wrong now may be right later
+            raise LinkDown(refused.what, refused.where, refused.hint) from refused
+
+    async def _open(self, place: Place, terms: ssl.SSLContext | bool) -> Any:
+        server, connection = self._upstream.server, None
+        milliseconds = self._wait_s * 1000.0  # the server gives up before we do: then the connection survives
+        settings = {
+            "application_name": f"edgemon {self._upstream.name}",
+            "statement_timeout": f"{milliseconds * 0.8:.0f}",
+            "lock_timeout": f"{milliseconds * 0.25:.0f}",
+        }
+        try:
+            connection = await asyncpg.connect(
+                host=place.host,
+                port=place.port,
+                database=place.database,
+                user=server.username or "edgemon",
+                password=lambda: str(server.password or ""),  # never what lies about in the environment
+                ssl=terms,
+                server_settings=settings,
+                timeout=self._wait_s,
+            )
+            await self._prepare(connection)
+        except BaseException as error:
+            if connection is not None:
+                connection.terminate()
+            if isinstance(error, _failures()):
+                raise _down(error, str(place), server.tls) from error
+            raise
+        return connection
+
+    async def _prepare(self, connection: Any) -> None:
+        schema = sql.quoted(self._schema)
+        state = await self._within(connection.fetchrow(_STATE, schema, f"{schema}.{_TABLES}"))
+        if state["read_only"]:
+            raise asyncpg.ReadOnlySQLTransactionError("the database is read-only")
+        scripts = sql.scripts(self._schema)
+        if not state["has_tables"] or await self._version(connection) < max(scripts):
+            await self._within(self._make(connection, scripts, state["has_schema"]))
+
+    async def _version(self, connection: Any) -> int:
+        found = await self._within(connection.fetchval(f"SELECT max(version) FROM {sql.quoted(self._schema)}.{_TABLES}"))
+        return 0 if found is None else int(found)
+
+    async def _make(self, connection: Any, scripts: dict[int, str], has_schema: bool) -> None:
+        async with connection.transaction():  # gateways that come at once take turns; each script does no harm twice
+            await connection.execute("SELECT pg_advisory_xact_lock(hashtext('edgemon'), hashtext($1))", self._schema)
+            if not has_schema:  # where it is there, the right to make one is not needed
+                await connection.execute(f"CREATE SCHEMA IF NOT EXISTS {sql.quoted(self._schema)}")
+            for script in scripts.values():
+                await connection.execute(script)
+
+    async def _take(self, source: Source, items: Sequence[Item]) -> list[Refused]:
+        refused, rows, taken = [], [], []
+        for item in items:
+            try:
+                rows.append(row_of(item))
+                taken.append(item)
+            except ValueError as error:
+                refused.append(Refused(item, clean(str(error), _LONGEST_WORDS)))
+        await self._see_to_months(source, taken)
+        self._batches += 1
+        return refused + await self._insert(source, taken, rows)
+
+    async def _insert(self, source: Source, items: Sequence[Item], rows: Sequence[Row]) -> list[Refused]:
+        if not rows:
+            return []
+        try:
+            await self._within(self._run(source, rows))
+        except asyncpg.PostgresError as error:
+            if not sqlstate.is_of_the_row(_state_of(error), error.constraint_name):
+                raise
+            if len(rows) == 1:
+                return [Refused(items[0], _words(error))]
+        else:
+            return []
+        middle = len(rows) // 2
+        first = await self._insert(source, items[:middle], rows[:middle])
+        return first + await self._insert(source, items[middle:], rows[middle:])
+
+    async def _run(self, source: Source, rows: Sequence[Row]) -> None:
+        if source is Source.CAPTURES:  # one transaction, too
+            await self._connection.executemany(sql.insert_one(source, self._schema), rows)
+        else:
+            await self._connection.execute(sql.insert(source, self._schema), *map(list, zip(*rows, strict=True)))
+
+    async def _see_to_months(self, source: Source, items: Sequence[Item]) -> None:
+        """Have partitions made; a month that gets none now is no trouble: its rows go to the default partition."""
+        wanted = {month: item.t for item in items if (month := month_of(item.t)) is not None}
+        for month, t in wanted.items():
+            if self._months.get((source, month), 0.0) > self._batches:
+                continue
+            if len(self._months) >= MONTHS_KEPT:
+                self._months.clear()
+            self._months[source, month] = self._batches + ASK_AGAIN
+            try:
+                if await self._within(self._connection.fetchval(sql.make_month(self._schema), source.value, t)):
+                    self._months[source, month] = math.inf
+            except asyncpg.PostgresError as error:
+                if not sqlstate.is_of_the_month(_state_of(error)):
+                    raise
+                what = "rows of %s of %04d-%02d go to the default partition for now: %s"
+                log.warning(f"upstream %s: {what}", self._upstream.name, source, *month, _words(error))
+
+    async def _within(self, work: Awaitable[T]) -> T:
+        async with asyncio.timeout(self._wait_s):
+            return await work
+
+
+def _place_of(url: str) -> Place:
+    parts = urlsplit(url)
+    return Place(parts.hostname or "", parts.port or 5432, unquote(parts.path.strip("/")))
+
+
+def _failures() -> tuple[type[Exception], ...]:
+    """Give what asyncpg and the socket raise; a bug of ours is not among it."""
+    ours: tuple[type[Exception], ...] = (OSError, TimeoutError, UnicodeError)
+    return ours if asyncpg is None else (*ours, asyncpg.PostgresError, asyncpg.InterfaceError, asyncpg.InternalClientError)
+
+
+def _state_of(error: Exception) -> str:
+    return str(getattr(error, "sqlstate", None) or "")
+
+
+def _words(error: Exception) -> str:
+    return clean(str(error).partition("\n")[0], _LONGEST_WORDS)
+
+
+def _down(error: BaseException, place: str, is_secure: bool) -> LinkDown:
+    """Say for people what ended a connection; in what a server says there is no password of ours."""
+    if isinstance(error, TimeoutError | OSError | UnicodeError):
+        if is_secure and type(error) is ConnectionError:
+            return LinkDown("the database speaks no TLS, or not at this port", place)
+        return LinkDown(tls.trouble_words(error, peer="database"), place)
+    assert isinstance(error, Exception)
+    return LinkDown(_words(error), place, sqlstate.hint_of(_state_of(error)))
