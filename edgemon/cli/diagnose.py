@@ -4,6 +4,7 @@ import argparse
 import json
 import math
 import sys
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -14,7 +15,7 @@ from edgemon.analysis.spectrum import amplitude_spectrum
 from edgemon.cli.npz_files import checked_bearing
 from edgemon.cli.recordings import VIBRATION, Given, known_unit, read_recording, readable
 from edgemon.cli.waveform_files import RecordingError
-from edgemon.diagnosis.diagnose import diagnose
+from edgemon.diagnosis.diagnose import diagnose, diagnose_machine
 from edgemon.diagnosis.noise import to_counts
 from edgemon.diagnosis.record import Gear, MachineFacts, Record
 from edgemon.errors import SettingsError
@@ -52,6 +53,8 @@ def add(subparsers: "Subparsers") -> None:
     add_facts(parser)
     said = "the machine as it was, once for each usual load: gears are compared with it"
     parser.add_argument("--baseline", metavar="FILE", type=Path, action="append", default=[], help=said)
+    said = "the files are points of one machine, taken at about the same time: one answer, of which all are compared"
+    parser.add_argument("--machine", action="store_true", help=said)
     parser.add_argument("--unit", metavar="UNIT", help="unit of the samples: m/s2, g, mm/s ...")
     parser.set_defaults(run=run)
 
@@ -77,6 +80,8 @@ def add_facts(parser: argparse._ActionsContainer) -> None:
     parser.add_argument(
         "--direction", metavar="NAME=WORD", action="append", default=[], help="horizontal, vertical or axial for a channel"
     )
+    said = "where a channel, or a file of that name without its ending, sits: driver or driven, drive or non-drive end"
+    parser.add_argument("--place", metavar="NAME=PART:END", action="append", default=[], help=said)
 
 
 def run(args: argparse.Namespace) -> int:
@@ -86,6 +91,8 @@ def run(args: argparse.Namespace) -> int:
         before = [read_recording(path, given) for path in args.baseline]
     except RecordingError as error:
         raise SettingsError(error.what, f"--baseline: {error.where}", error.hint) from error
+    if args.machine and len(args.file) > 1:
+        return _machine(args, given, before)
     code = FINE
     for path in args.file:
         try:
@@ -97,6 +104,32 @@ def run(args: argparse.Namespace) -> int:
             continue
         print(json.dumps(document, ensure_ascii=False, allow_nan=False) if args.json else text(document), flush=True)
     return code
+
+
+def _machine(args: argparse.Namespace, given: Given, before: list[tuple[Record, MachineFacts]]) -> int:
+    """Look at all files as points of one machine; without one of them there is no answer."""
+    try:
+        read = [read_recording(path, given) for path in args.file]
+    except RecordingError as error:
+        print(f"edgemon: {error}", file=sys.stderr)
+        return FAILED
+    stems = [path.stem for path in args.file]
+    names = stems if len(set(stems)) == len(stems) else [f"{stem} ({i + 1})" for i, stem in enumerate(stems)]
+    points = [(named(record, name), facts) for (record, facts), name in zip(read, names, strict=True)]
+    found = diagnose_machine(points, before)
+    documents = [report(path, record, found) for path, (record, _) in zip(args.file, points, strict=True)]
+    document = documents[0] | {
+        "files": [one["file"] for one in documents],
+        "levels": {name: row for one in documents for name, row in one["levels"].items()},
+        "peaks": {name: row for one in documents for name, row in one["peaks"].items()},
+    }
+    print(json.dumps(document, ensure_ascii=False, allow_nan=False) if args.json else text(document), flush=True)
+    return FINE
+
+
+def named(record: Record, name: str) -> Record:
+    """Put a file's name before the names of its channels."""
+    return replace(record, channels=tuple(replace(one, name=f"{name} {one.name}") for one in record.channels))
 
 
 def given_of(args: argparse.Namespace) -> Given:
@@ -114,6 +147,7 @@ def given_of(args: argparse.Namespace) -> Given:
         unit,
         None if args.channel is None else tuple(args.channel),
         dict(_direction(word) for word in args.direction),
+        dict(_place(word) for word in args.place),
         MachineFacts(
             None if args.speed is None else args.speed / 60.0,
             tuple((f"bearing {i + 1}" if i else "bearing", _bearing(word)) for i, word in enumerate(args.bearing)),
@@ -132,6 +166,14 @@ def _direction(word: str) -> tuple[str, str]:
     if direction not in ("horizontal", "vertical", "axial"):
         raise SettingsError(f"{word!r}", "--direction", "NAME=horizontal, NAME=vertical or NAME=axial")
     return name, direction
+
+
+def _place(word: str) -> tuple[str, tuple[str, str]]:
+    name, _, place = word.partition("=")
+    part, _, end = place.partition(":")
+    if part not in ("driver", "driven") or end not in ("drive", "non-drive", ""):
+        raise SettingsError(f"{word!r}", "--place", "NAME=driver:drive, NAME=driven:non-drive or NAME=driver")
+    return name, (part, end)
 
 
 def _bearing(word: str) -> Bearing:
@@ -258,7 +300,7 @@ def _short(value: float | None) -> Any:
 def text(document: dict[str, Any]) -> str:
     """Write the document of one file for people."""
     speed = document["speed_rpm"]
-    lines = [f"{document['file']}: {document['verdict']}"]
+    lines = [f"{', '.join(document.get('files', [document['file']]))}: {document['verdict']}"]
     lines.append(f"  speed    {'not known' if speed is None else f'{speed:g} r/min, ' + document['speed_basis']}")
     for channel, row in document["levels"].items():
         shown = ", ".join(f"{name} {value['value']:.4g} {value['unit']}" for name, value in row.items())

@@ -13,6 +13,8 @@ from edgemon.diagnosis.record import Channel, MachineFacts, Record
 from edgemon.units import Quantity, quantity_of, to_si, unit_name, units_of
 
 VIBRATION = (Quantity.ACCELERATION, Quantity.VELOCITY)
+DIRECTIONS = {word: word for word in ("horizontal", "vertical", "axial")} | {"h": "horizontal", "v": "vertical"}
+"""Words of files for directions; others (`x`, `radial`) say none."""
 MAX_BYTES = 1 << 30
 """Larger files are refused: a gateway has little memory."""
 
@@ -26,6 +28,8 @@ class Given:
     channels: tuple[str, ...] | None = None
     """Names of the channels to look at, or their numbers from 1."""
     directions: Mapping[str, str] | None = None
+    places: Mapping[str, tuple[str, str]] | None = None
+    """Part and end at which a channel, or all of a file of that name (without its ending), sits."""
     facts: MachineFacts = MachineFacts()
     """What is given here goes before what a file says."""
 
@@ -65,13 +69,14 @@ def _record(path: Path, raw: Raw, given: Given) -> Record:
     if not np.isfinite(raw.samples[chosen]).all():
         bad = next(raw.names[i] for i in chosen if not np.isfinite(raw.samples[i]).all())
         raise RecordingError(f"channel {bad!r} holds values that are not numbers", f"{path}: samples")
-    rows, channels, quantities = [], [], set()
+    rows, channels, quantities, places = [], [], set(), given.places or {}
     for i in chosen:
         factor, quantity, calibrated = _unit(path, raw, i, given.unit)
         quantities.add(quantity)
         rows.append(raw.samples[i] * factor)
         direction = (given.directions or {}).get(raw.names[i]) or _direction(raw, i)
-        channels.append(Channel(raw.names[i], direction, calibrated, raw.locations[i] if raw.locations else ""))
+        part, end = places.get(raw.names[i]) or places.get(path.stem) or ("", "")
+        channels.append(Channel(raw.names[i], direction, calibrated, raw.locations[i] if raw.locations else "", part, end))
     if len(quantities) > 1:
         raise RecordingError("channels of different quantities", f"{path}: quantity", "choose with --channel")
     return Record(np.array(rows), fs_hz, tuple(channels), quantities.pop())
@@ -79,7 +84,7 @@ def _record(path: Path, raw: Raw, given: Given) -> Record:
 
 def _direction(raw: Raw, i: int) -> str:
     word = raw.directions[i] if raw.directions else ""
-    return word if word in ("horizontal", "vertical", "axial") else ""
+    return DIRECTIONS.get(word.lower(), "")
 
 
 def _chosen(path: Path, names: tuple[str, ...], wanted: tuple[str, ...] | None) -> list[int]:

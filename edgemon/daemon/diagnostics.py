@@ -2,18 +2,19 @@
 
 import asyncio
 import logging
-from collections.abc import Awaitable, Callable, Iterable
+from collections.abc import Awaitable, Callable, Iterable, Mapping
 from concurrent.futures import Executor
 
 from edgemon.clock import Clock
 from edgemon.daemon.path import Happened
-from edgemon.engine.diagnose import baseline_time, diagnose_capture, levels_only
+from edgemon.engine.diagnose import at_speed_heard, baseline_time, diagnose_capture, levels_only
 from edgemon.engine.memory import Setting, Track
 from edgemon.errors import StoreError
-from edgemon.model.alarm import MONITORING
+from edgemon.model.alarm import MONITORING, MachineSpeed
 from edgemon.model.event import AlarmChanged, DiagnosisMade, Event
-from edgemon.model.ids import CaptureId, PointKey
+from edgemon.model.ids import CaptureId, MachineId, PointKey
 from edgemon.model.limit import Severity
+from edgemon.model.machine import Machine, Point
 from edgemon.model.reading import Capture
 from edgemon.model.sends import Sends
 from edgemon.model.snapshot import Outcome
@@ -24,6 +25,11 @@ WAITING_MOST = 1000
 
 COMPARED = 5
 """Captures of a baseline that a gear is compared with, spread over it: loads differ. House choice: 0.1 s of work."""
+
+NEARBY = 6
+"""Machines of the same area of which a capture is read, for lines that may come from there. House choice."""
+
+Nearby = tuple[tuple[Machine, Capture], ...]
 
 _RISES = frozenset({"RAISED", "LEVEL_UP"})
 _YEARS_S = 10 * 365.25 * 86_400
@@ -44,6 +50,8 @@ class Diagnostics:
         Where the work is done.
     tell : callable
         Takes what was found into the path.
+    speeds : callable
+        Gives the newest shaft speed heard of each machine.
     """
 
     def __init__(
@@ -53,12 +61,14 @@ class Diagnostics:
         clock: Clock,
         executor: Executor,
         tell: Callable[[Happened], Awaitable[None]],
+        speeds: Callable[[], Mapping[tuple[MachineId, bool], MachineSpeed]] = dict,
     ) -> None:
         self._setting = setting
         self._reader = reader
         self._clock = clock
         self._executor = executor
         self._tell = tell
+        self._speeds = speeds
         self._wanted: dict[Track, None] = {}
         self._wake = asyncio.Event()
 
@@ -96,6 +106,7 @@ class Diagnostics:
         try:
             capture = await self._newest(key, sim, now)
             before = () if capture is None else await self._before(key, sim, capture)
+            others, nearby = ((), ()) if capture is None else await self._beside(key, sim, capture)
         except StoreError as error:
             return Outcome(False, str(error))
         if capture is None and point.sends is Sends.LEVELS:
@@ -105,7 +116,9 @@ class Diagnostics:
         if capture is None:
             return Outcome(False, f"no capture and no spectrum of sensor {point.sensor} is stored: it may send levels only")
         loop = asyncio.get_running_loop()
-        found = await loop.run_in_executor(self._executor, diagnose_capture, self._setting, key, capture, before)
+        capture = at_speed_heard(capture, self._speeds().get((key.machine, sim)), point.stale_after_s)
+        work = (self._setting, key, capture, before, others, nearby)
+        found = await loop.run_in_executor(self._executor, diagnose_capture, *work)
         await self._tell(Happened(DiagnosisMade(capture.taken_at, key, capture.id, found, by, sim)))
         return Outcome(True)
 
@@ -120,6 +133,25 @@ class Diagnostics:
         newest = waves or spectra
         return await self._reader.capture(newest[0]) if newest else None
 
+    async def _beside(self, key: PointKey, sim: bool, capture: Capture) -> tuple[tuple[Capture, ...], Nearby]:
+        """Give the newest whole captures near in time of the machine's other sensors, and of machines in the same area."""
+        plant = self._setting.plant
+        own = plant.machine_of[key.machine]
+        heard, fresh_s = self._speeds().get((key.machine, sim)), plant.points[key].stale_after_s
+        others = [await self._near(point, sim, capture) for point in _sensors(own, capture)]
+        nearby: list[tuple[Machine, Capture]] = []
+        for machine in plant.machines:
+            if machine.area == own.area and machine.id != own.id and len(nearby) < NEARBY:
+                found = [await self._near(point, sim, capture) for point in _sensors(machine, capture)[:1]]
+                nearby += [(machine, one) for one in found if one is not None]
+        return tuple(at_speed_heard(one, heard, fresh_s) for one in others if one is not None), tuple(nearby)
+
+    async def _near(self, point: Point, sim: bool, capture: Capture) -> Capture | None:
+        age = point.stale_after_s
+        keys = await self._reader.captures(point.sensor, capture.taken_at - age, capture.taken_at + age, sim, 1)
+        found = await self._reader.capture(keys[0]) if keys else None
+        return None if found is None or found.missing_parts else found
+
     async def _before(self, key: PointKey, sim: bool, capture: Capture) -> tuple[Capture, ...]:
         """Give waveforms from all over the point's approved baseline, for machines with gears; none where none is kept."""
         if not self._setting.plant.machine_of[key.machine].train.gears or capture.form is not None:
@@ -131,3 +163,9 @@ class Diagnostics:
         some = keys[:: max(1, -(-len(keys) // COMPARED))]
         found = [await self._reader.capture(one) for one in some]
         return tuple(one for one in found if one is not None)
+
+
+def _sensors(machine: Machine, capture: Capture) -> list[Point]:
+    """Give one point of each sensor of a machine that sends waveforms, but for the sensor of a capture."""
+    found = {point.sensor: point for point in reversed(machine.points) if point.sends is Sends.WAVEFORM}
+    return [point for sensor, point in found.items() if sensor != capture.sensor]

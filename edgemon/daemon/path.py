@@ -36,6 +36,7 @@ from edgemon.engine.draft import Judgement
 from edgemon.engine.memory import Memory, Setting
 from edgemon.engine.silence import silence
 from edgemon.errors import DecodeError, EdgemonError, StoreError
+from edgemon.model.alarm import MachineSpeed
 from edgemon.model.baseline import Baseline
 from edgemon.model.command import ApproveBaseline, BaselineCommand, Command, Person, ProposeBaseline, RetireBaseline, Silence
 from edgemon.model.event import (
@@ -142,6 +143,11 @@ class DataPath:
     def setting(self) -> Setting:
         """Give what is in force: the plant file's limits, and those that approved baselines lead to."""
         return self._setting
+
+    @property
+    def speeds(self) -> Mapping[tuple[MachineId, bool], MachineSpeed]:
+        """The newest shaft speed heard of each machine, real and simulated."""
+        return self._memory.speeds
 
     @property
     def baselines(self) -> Mapping[Key, Baseline]:

@@ -137,7 +137,7 @@ class Service:
         self, setting: Setting, reader: Reader, thinker: Executor, path: DataPath, hub: Hub, publisher: Publisher, link: Link
     ) -> dict[str, Callable[[], Coroutine[None, None, None]]]:
         """Put diagnosis, learning and annunciation beside the path, and give what they run."""
-        diagnostics = Diagnostics(setting, reader, self._clock, thinker, path.put)
+        diagnostics = Diagnostics(setting, reader, self._clock, thinker, path.put, lambda: path.speeds)
         learning = Learning(setting, reader, self._clock, thinker, path.command, lambda: path.baselines, lambda: path.setting)
 
         annunciator = self._annunciator(path, hub, publisher, link)

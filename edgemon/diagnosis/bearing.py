@@ -81,7 +81,7 @@ def bearing_defects(look: Look) -> list[Finding]:
         return []
     assert look.speed is not None
     known = [(name, bearing_orders(bearing)) for name, bearing in look.facts.bearings]
-    looks = len(look.record.channels) * len(known) * len(HARMONICS)
+    looks = look.places * len(look.record.channels) * len(known) * len(HARMONICS)
     best: dict[tuple[str, Fault], _Candidate] = {}
     for channel, heard in enumerate(_heard(look, look.speed.hz, [orders for _, orders in known])):
         for candidate in _candidates(heard, known, channel, looks):

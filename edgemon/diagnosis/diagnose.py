@@ -2,9 +2,11 @@
 
 import math
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import TypedDict
 
 from edgemon.analysis.speed import ShaftSpeed, estimate_speed, place_speed, refine_speed
+from edgemon.diagnosis.across import Heard, like_speed, weighed
 from edgemon.diagnosis.bearing import can_judge
 from edgemon.diagnosis.gear import can_judge_gears, like_before
 from edgemon.diagnosis.look import Look
@@ -48,20 +50,118 @@ def diagnose(record: Record, facts: MachineFacts, before: Sequence[tuple[Record,
     ParameterError
         Shaft speed not above zero.
     """
-    if facts.speed_hz is not None and not (math.isfinite(facts.speed_hz) and facts.speed_hz > 0.0):
-        raise ParameterError(f"shaft speed {facts.speed_hz} Hz", "speed_hz", "above zero, or none where it is not known")
-    if record.lines is None and record.samples.shape[1] < MIN_SAMPLES:
-        return Diagnosis(Conclusion.CANNOT_TELL, (), remarks=(f"fewer than {MIN_SAMPLES} samples",))
-    if record.n_lines < MIN_SAMPLES // 8:
-        return Diagnosis(Conclusion.CANNOT_TELL, (), remarks=(f"fewer than {MIN_SAMPLES // 8} lines",))
-    then = [Look(one, known, _speed(one, known)) for one, known in before] if facts.gears else []
-    look = Look(record, facts, _speed(record, facts), then)
-    wanted = {name: pattern for name, pattern in PATTERNS.items() if record.lines is None or name not in NEED_WAVEFORM}
-    every = [finding for pattern in wanted.values() for finding in pattern(look)]
+    return diagnose_machine([(record, facts)], before)
+
+
+def diagnose_machine(
+    asked: Sequence[tuple[Record, MachineFacts]],
+    before: Sequence[tuple[Record, MachineFacts]] = (),
+    others: Sequence[tuple[Record, MachineFacts]] = (),
+    neighbours: Sequence[tuple[str, Record, MachineFacts]] = (),
+) -> Diagnosis:
+    """Look for every known fault in the records of all points of a machine, and compare them with each other.
+
+    Parameters
+    ----------
+    asked : sequence of (Record, MachineFacts)
+        One or more records of the machine, taken near in time: what the answer is about, and what it must be able to judge.
+        Names of channels must differ.
+    before : sequence of (Record, MachineFacts)
+        As of `diagnose`, for the first record.
+    others : sequence of (Record, MachineFacts)
+        Records of the machine's other points: faults are named there too, but nothing is asked of what they could show.
+    neighbours : sequence of (str, Record, MachineFacts)
+        Name and records of other machines nearby, from which a line may come.
+
+    Returns
+    -------
+    Diagnosis
+        As of `diagnose`; a fault is named at the point where it is strongest.
+
+    Raises
+    ------
+    ParameterError
+        Shaft speed not above zero, names of channels that are not distinct, or no record.
+    """
+    given = [*asked, *others]
+    _check([*given, *before], given if asked else [])
+    why = next((short for record, _ in asked if (short := _too_short(record))), "")
+    if why:
+        return Diagnosis(Conclusion.CANNOT_TELL, (), remarks=(why,))
+    usable = [(record, facts) for record, facts in given if not _too_short(record)]
+    places = sum(len(by_place(record)) for record, _ in usable)
+    looks = [look for record, facts in usable for look in _looks(record, facts, places)]
+    if asked[0][1].gears:
+        looks[0].before = tuple(Look(one, known, _speed(one, known)) for one, known in before)
+    nearby = [(name, Look(one, known, None)) for name, one, known in neighbours if not _too_short(one)]
+    every = weighed([Heard(look, one) for look in looks for one in _found(look)], looks, nearby)
     doubt = 1.0 - math.prod(1.0 - finding.confidence for finding in every)
     findings = _ranked(every)
-    limits = _limits(look)
-    return Diagnosis(_verdict(findings, doubt, limits), tuple(findings), remarks=tuple(limits), **_told(look))
+    own = {id(record) for record, _ in asked}
+    limits = list(dict.fromkeys(limit for look in looks if id(look.clock) in own for limit in _limits(look)))
+    remarks = (*limits, *_compared(looks, len(given) - len(usable)))
+    return Diagnosis(_verdict(findings, doubt, limits), tuple(findings), remarks=remarks, **_told(looks[0]))
+
+
+def _check(every: Sequence[tuple[Record, MachineFacts]], given: Sequence[tuple[Record, MachineFacts]]) -> None:
+    if not given:
+        raise ParameterError("no record", "asked", "one or more")
+    for facts in (facts for _, facts in every):
+        if facts.speed_hz is not None and not (math.isfinite(facts.speed_hz) and facts.speed_hz > 0.0):
+            raise ParameterError(f"shaft speed {facts.speed_hz} Hz", "speed_hz", "above zero, or none where it is not known")
+    names = [channel.name for record, _ in given for channel in record.channels]
+    if len(given) > 1 and len(set(names)) < len(names):
+        raise ParameterError("two channels of one name", "channels", "names that differ over all records")
+
+
+def by_place(record: Record) -> list[list[int]]:
+    """Sort the channels of a record by the part and the end at which they sit."""
+    found: dict[tuple[str, str], list[int]] = {}
+    for number, channel in enumerate(record.channels):
+        found.setdefault((channel.part, channel.end), []).append(number)
+    return list(found.values())
+
+
+def _looks(record: Record, facts: MachineFacts, places: int) -> list[Look]:
+    """Look at each place of a record by itself, at the speed that all of its channels tell."""
+    speed, groups = _speed(record, facts), by_place(record)
+    if len(groups) == 1:
+        return [Look(record, facts, speed, places=places)]
+    parts = [
+        replace(
+            record,
+            samples=record.samples[group],
+            channels=tuple(record.channels[i] for i in group),
+            lines=None if record.lines is None else record.lines[group],
+        )
+        for group in groups
+    ]
+    return [Look(part, facts, speed, clock=record, places=places) for part in parts]
+
+
+def _found(look: Look) -> list[Finding]:
+    wanted = [pattern for name, pattern in PATTERNS.items() if look.record.lines is None or name not in NEED_WAVEFORM]
+    return [finding for pattern in wanted for finding in pattern(look)]
+
+
+def _too_short(record: Record) -> str:
+    if record.lines is None and record.samples.shape[1] < MIN_SAMPLES:
+        return f"fewer than {MIN_SAMPLES} samples"
+    return f"fewer than {MIN_SAMPLES // 8} lines" if record.n_lines < MIN_SAMPLES // 8 else ""
+
+
+def _compared(looks: Sequence[Look], short: int) -> list[str]:
+    """Say which places were compared, and which could not be."""
+    found = []
+    alike = [look.name for look in looks[1:] if like_speed(looks[0], look)]
+    unlike = [look.name for look in looks[1:] if not like_speed(looks[0], look)]
+    if alike:
+        found.append(f"compared with {'; '.join(alike)}")
+    if unlike:
+        found.append(f"not compared, taken at another speed: {'; '.join(unlike)}")
+    if short:
+        found.append(f"{short} records of other points are too short to compare")
+    return found
 
 
 def _speed(record: Record, facts: MachineFacts) -> ShaftSpeed | None:

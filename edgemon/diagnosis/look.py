@@ -41,12 +41,47 @@ class OrderLine:
 class Look:
     """A record, its machine's facts and what follows from both; `speed` is None where no speed is known."""
 
-    def __init__(self, record: Record, facts: MachineFacts, speed: ShaftSpeed | None, before: "Sequence[Look]" = ()) -> None:
+    def __init__(
+        self,
+        record: Record,
+        facts: MachineFacts,
+        speed: ShaftSpeed | None,
+        before: "Sequence[Look]" = (),
+        clock: Record | None = None,
+        places: int = 1,
+    ) -> None:
         self.record = record
         self.facts = facts
         self.speed = speed
+        self.clock = clock or record
+        """The whole record that its channels are of: those of one share a clock, and have phases against each other."""
+        self.places = places
+        """Places of the machine that are looked at, this one among them: more looks, more chances to be fooled."""
         self.before = tuple(before)
         """The same machine in its baseline; empty where there is no such record."""
+
+    @property
+    def part(self) -> str:
+        """On which side of the coupling it sits; empty where that is not known."""
+        return self.record.channels[0].part
+
+    @property
+    def end(self) -> str:
+        """Which end of its part it sits at; empty where that is not known."""
+        return self.record.channels[0].end
+
+    @property
+    def name(self) -> str:
+        """The names of its channels, for people."""
+        return ", ".join(channel.name for channel in self.record.channels)
+
+    def channel_of(self, name: str) -> int:
+        """Give the number of a channel by its name."""
+        return next(i for i, channel in enumerate(self.record.channels) if channel.name == name)
+
+    def trusts(self, channel: int) -> bool:
+        """Say whether the sizes of a channel mean something."""
+        return self.record.channels[channel].calibrated
 
     @cached_property
     def _acceleration(self) -> NDArray[np.float64]:

@@ -26,6 +26,10 @@ class Channel:
     """The size of its numbers can be trusted; otherwise only shapes and ratios count."""
     location: str = ""
     """Which bearing it sits at, for people."""
+    part: str = ""
+    """`driver`, `driven` or empty: on which side of the coupling it sits."""
+    end: str = ""
+    """`drive` (beside the coupling), `non-drive` or empty."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -7,13 +7,11 @@ import numpy as np
 
 from edgemon.analysis.speed import FIRST, NEXT
 from edgemon.diagnosis.look import Look, OrderLine, soft
+from edgemon.diagnosis.phases import STEADY, steady_phase
 from edgemon.model.finding import Evidence, Fault, Finding
 
 SHARE = 0.8
 """Share of the overall that 1x makes where unbalance is the problem. Source: trade rule, common practice, no source."""
-STEADY = 0.98
-"""Coherence of 1x between two radial directions: a force that turns with the rotor keeps its phase. House choice."""
-BLOCKS = 8
 QUADRATURE = math.radians(60.0)
 """How far from 90 degrees two radial directions may be. Source: textbooks give about 90 degrees, +-30 for stiffness that
 differs; 60 because pedestals of test rigs reach 50 (measured)."""
@@ -56,7 +54,7 @@ def _unbalance_of(look: Look, channels: tuple[int, ...]) -> Finding | None:
     sure *= 1.0 - soft(_axial_share(look, firsts[strongest]), SECOND, 0.05)
     notes = [Evidence(f"1x makes {100 * share:.0f} % of the velocity, 2x is {100 * double:.0f} % of 1x")]
     if len(channels) == 2:
-        coherence, phase = _turning(look, channels)
+        coherence, phase = steady_phase(look, channels[0], channels[1])
         off = abs(abs(phase) - math.pi / 2.0)
         sure *= soft(coherence, STEADY, 0.003) * soft(QUADRATURE - off, 0.0, math.radians(3.0))
         notes.append(
@@ -73,21 +71,6 @@ def _unbalance_of(look: Look, channels: tuple[int, ...]) -> Finding | None:
 def _axial_share(look: Look, radial: OrderLine) -> float:
     lines = [line for channel in look.axial if (line := look.order(channel, 1.0)) is not None]
     return max((line.velocity / max(radial.velocity, 1e-30) for line in lines), default=0.0)
-
-
-def _turning(look: Look, pair: tuple[int, ...]) -> tuple[float, float]:
-    """Give coherence and phase between two channels at 1x, from blocks of the record."""
-    assert look.speed is not None
-    n = look.record.samples.shape[1] // BLOCKS
-    time = np.arange(n * BLOCKS) / look.record.fs_hz
-    wheel = np.exp(-2j * np.pi * look.speed.hz * time).reshape(BLOCKS, n) * np.hanning(n)
-    vectors = [
-        ((look.record.samples[c, : n * BLOCKS] - look.record.samples[c].mean()).reshape(BLOCKS, n) * wheel).sum(axis=1)
-        for c in pair
-    ]
-    cross = complex(np.vdot(vectors[1], vectors[0]))
-    power = float(np.vdot(vectors[0], vectors[0]).real * np.vdot(vectors[1], vectors[1]).real)
-    return abs(cross) / math.sqrt(max(power, 1e-300)), math.atan2(cross.imag, cross.real)
 
 
 def misalignment(look: Look) -> list[Finding]:

@@ -1,16 +1,18 @@
 """A stored capture and what the plant file knows of its machine, handed to the diagnosis; pure, and slow (tens of ms)."""
 
 from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import replace
 from typing import Final
 
 import numpy as np
 
 from edgemon.analysis.bands import INTEGRATIONS
 from edgemon.analysis.received import amplitudes, spectrum_of
-from edgemon.diagnosis.diagnose import diagnose
+from edgemon.diagnosis.diagnose import diagnose_machine
 from edgemon.diagnosis.frequencies import belt_rate
 from edgemon.diagnosis.record import Channel, Gear, MachineFacts, Record
 from edgemon.engine.memory import Setting
+from edgemon.model.alarm import MachineSpeed
 from edgemon.model.baseline import Baseline, BaselineState
 from edgemon.model.finding import Conclusion, Diagnosis
 from edgemon.model.ids import PointKey
@@ -24,8 +26,15 @@ HANN_LINES: Final = 1.5
 """Noise bandwidth of a Hann window, in lines. Source: F. J. Harris, Proc. IEEE 66 (1978) 51-83."""
 
 
-def diagnose_capture(setting: Setting, key: PointKey, capture: Capture, before: Sequence[Capture] = ()) -> Diagnosis:
-    """Diagnose all axes of a capture together, for the point that asks.
+def diagnose_capture(
+    setting: Setting,
+    key: PointKey,
+    capture: Capture,
+    before: Sequence[Capture] = (),
+    others: Sequence[Capture] = (),
+    nearby: Sequence[tuple[Machine, Capture]] = (),
+) -> Diagnosis:
+    """Diagnose all axes of a capture together, for the point that asks, beside those of the machine's other points.
 
     Parameters
     ----------
@@ -37,6 +46,10 @@ def diagnose_capture(setting: Setting, key: PointKey, capture: Capture, before: 
         A capture of the point's sensor.
     before : sequence of Capture
         Some of the same sensor from the time of an approved baseline: what gears are compared with.
+    others : sequence of Capture
+        Of the machine's other sensors, taken at about the same time.
+    nearby : sequence of (Machine, Capture)
+        Of other machines in the same area, taken at about the same time: where a line may come from.
 
     Returns
     -------
@@ -44,12 +57,31 @@ def diagnose_capture(setting: Setting, key: PointKey, capture: Capture, before: 
         Hypotheses with their evidence, best first.
     """
     machine = setting.plant.machine_of[key.machine]
-    points = {point.axis: point for point in setting.plant.points_of_sensor[capture.sensor] if point.key.machine == key.machine}
-    axes = sorted(capture.axes)
-    if capture.form is not None:
-        return diagnose(_of_lines(capture, capture.form, axes, points), facts_of(machine, capture))
-    then = [(_of_samples(one, points), facts_of(machine, one)) for one in before if one.form is None]
-    return diagnose(_of_samples(capture, points), facts_of(machine, capture), then)
+    asked = [(_record(setting, machine, capture), facts_of(machine, capture))]
+    waves = [one for one in before if one.form is None and capture.form is None]
+    then = [(_record(setting, machine, one), facts_of(machine, one)) for one in waves]
+    beside = [(_record(setting, machine, one, str(one.sensor)), facts_of(machine, one)) for one in others]
+    about = [(near.name, _record(setting, near, one), facts_of(near, one)) for near, one in nearby]
+    return diagnose_machine(asked, then, beside, about)
+
+
+def at_speed_heard(capture: Capture, heard: MachineSpeed | None, fresh_s: float) -> Capture:
+    """Give a capture without a speed of its own the one that its machine was heard to have, while that is fresh."""
+    if capture.rpm is not None or heard is None or heard.rpm <= 0.0 or abs(capture.taken_at - heard.taken_at) > fresh_s:
+        return capture
+    return replace(capture, rpm=heard.rpm)
+
+
+def _record(setting: Setting, machine: Machine, capture: Capture, prefix: str = "") -> Record:
+    """Make a record of a capture, its channels named by the machine's points; with `prefix` where an axis is no point."""
+    own = setting.plant.points_of_sensor[capture.sensor]
+    points = {point.axis: point for point in own if point.key.machine == machine.id}
+    made = _of_samples(capture, points) if capture.form is None else _of_lines(capture, capture.form, points)
+    if not prefix:
+        return made
+    known = {str(point.key.point) for point in points.values()}
+    named = (one if one.name in known else replace(one, name=f"{prefix} {one.name}") for one in made.channels)
+    return replace(made, channels=tuple(named))
 
 
 def baseline_time(baselines: Iterable[Baseline], key: PointKey, sim: bool) -> tuple[Instant, Instant] | None:
@@ -65,8 +97,9 @@ def _of_samples(capture: Capture, points: Mapping[str, Point]) -> Record:
     return Record(samples, capture.fs_hz, tuple(_channel(axis, points.get(axis)) for axis in axes))
 
 
-def _of_lines(capture: Capture, form: LineForm, axes: list[str], points: Mapping[str, Point]) -> Record:
+def _of_lines(capture: Capture, form: LineForm, points: Mapping[str, Point]) -> Record:
     """Make a record of the lines of a spectrum, as acceleration under a Hann window."""
+    axes = sorted(capture.axes)
     whole = [spectrum_of(amplitudes(capture.axes[axis], form, capture.si_per_count), form) for axis in axes]
     hz = form.line_hz * np.arange(whole[0].amplitude.size)
     times = (2.0 * np.pi * hz) ** INTEGRATIONS[form.quantity]
@@ -85,7 +118,7 @@ def levels_only(sensor: str) -> Diagnosis:
 def _channel(axis: str, point: Point | None) -> Channel:
     if point is None:
         return Channel(axis)
-    return Channel(str(point.key.point), point.direction, location=point.name)
+    return Channel(str(point.key.point), point.direction, location=point.name, part=point.part, end=point.end)
 
 
 def facts_of(machine: Machine, capture: Capture) -> MachineFacts:

@@ -70,6 +70,10 @@ class Point:
     bearing: Bearing | None = None
     direction: str = ""
     """`horizontal`, `vertical`, `axial` or empty."""
+    part: str = ""
+    """`driver`, `driven` or empty: on which side of the coupling it sits."""
+    end: str = ""
+    """`drive` (beside the coupling), `non-drive` or empty."""
     levels: tuple[LevelSpec, ...] = ()
     """Levels of the plant file's own, in the order in which they are computed."""
     responses: Mapping[tuple[str, Severity], Response] = field(default_factory=dict)

@@ -192,6 +192,8 @@ def _point(machine: MachineTable, table: PointTable, sensor: Sensor, responses: 
         separation=table.separation,
         bearing=_bearing(table.bearing),
         direction=table.direction,
+        part=table.part,
+        end=table.end,
         levels=level_specs(machine, table),
         responses=responses_of(responses, machine, table, limits),
         masks=mask_specs(machine, table),

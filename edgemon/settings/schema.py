@@ -166,6 +166,8 @@ class PointTable(Shape):
     sensor: str = ""
     axis: str = ""
     direction: Literal["horizontal", "vertical", "axial", ""] = ""
+    part: Literal["driver", "driven", ""] = ""
+    end: Literal["drive", "non-drive", ""] = ""
     bearing: BearingTable | None = None
     band: BandTable | None = None
     envelope_band: BandTable | None = None

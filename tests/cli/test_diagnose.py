@@ -216,3 +216,28 @@ def test_a_gear_is_compared_with_a_recording_of_its_baseline(tmp_path: Path, cap
     assert compared["findings"][0]["fault"] == "gear"
     assert main(["diagnose", now, *facts, "--baseline", str(tmp_path / "missing.npz")]) == 2
     assert "--baseline" in capsys.readouterr().err
+
+
+def test_files_of_one_machine_get_one_answer(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    paths = [str(write_npz(tmp_path / name)) for name in ("motor.npz", "pump.npz")]
+    places = ["--place", "motor=driver:drive", "--place", "pump=driven:drive"]
+    assert main(["diagnose", "--machine", "--json", *places, *paths]) == 0
+    (found,) = documents(capsys)
+    assert found["files"] == paths
+    assert sorted(found["levels"]) == [f"{name} {axis}" for name in ("motor", "pump") for axis in "ahv"]
+    assert found["findings"][0]["fault"] == "bearing-outer-race"
+    assert any("compared with pump h, pump v, pump a" in remark for remark in found["remarks"])
+
+
+def test_a_machine_of_which_one_file_fails_gets_no_answer(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    missing = str(tmp_path / "none.npz")
+    assert main(["diagnose", "--machine", str(write_npz(tmp_path / "one.npz")), missing]) == 1
+    said = capsys.readouterr()
+    assert said.out == ""
+    assert missing in said.err
+
+
+@pytest.mark.parametrize("word", ["pump=sideways:drive", "pump=driven:up", "pump"])
+def test_places_that_are_none_are_bad_usage(word: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["diagnose", "--place", word, str(tmp_path / "one.npz")]) == 2
+    assert "--place" in capsys.readouterr().err

@@ -1,19 +1,23 @@
 """A point that enters alarm is diagnosed from its stored capture; what is found is shown and kept over a restart."""
 
 import asyncio
+import json
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
 from dataclasses import replace
 
+import numpy as np
 import pytest
 
 from edgemon.daemon.diagnostics import Diagnostics
 from edgemon.daemon.path import Happened
-from edgemon.engine.diagnose import baseline_time
+from edgemon.engine.diagnose import at_speed_heard, baseline_time
+from edgemon.model.alarm import MachineSpeed
 from edgemon.model.baseline import Baseline, BaselineState
 from edgemon.model.event import BaselineApproved
-from edgemon.model.ids import PointKey
-from edgemon.model.machine import GearPair, Train, point_key
+from edgemon.model.ids import CaptureId, MachineId, PointKey, SensorId
+from edgemon.model.machine import GearPair, Sensor, Train, point_key
+from edgemon.model.reading import Capture
 from edgemon.store.memory import MemoryStore
 from edgemon.units import Quantity
 from tests.support.captures import capture
@@ -83,6 +87,50 @@ async def test_a_gear_is_compared_with_the_last_capture_of_its_approved_baseline
         shown = rig.point().diagnosis
         assert shown is not None
         assert not any("no baseline" in remark for remark in shown.remarks)
+
+
+async def test_other_sensors_of_the_machine_and_its_neighbours_are_heard_within_a_bounded_age() -> None:
+    """Remarks name the points compared; the neighbour's line is three times as large; an hour later neither counts."""
+    of_plant = plant()
+    pump = of_plant.machines[0]
+    motor = replace(pump.points[0], key=point_key("hp-pump-1", "motor-de-h"), sensor=SensorId("s-0002"))
+    fan = replace(pump.points[0], key=point_key("fan-1", "fan-de-h"), sensor=SensorId("s-0003"))
+    machines = (
+        replace(pump, points=(*pump.points, motor)),
+        replace(pump, id=MachineId("fan-1"), name="Fan 1", points=(fan,)),
+    )
+    sensors = dict(of_plant.sensors) | {SensorId(one): Sensor(SensorId(one)) for one in ("s-0002", "s-0003")}
+    rig = Rig(replace(of_plant, machines=machines, sensors=sensors))
+    async with diagnosing(rig):
+        await rig.send(capture(START, 2.0, rpm=3000.0), "edgemon/v1/sensor/s-0002/capture")
+        await rig.send(capture(START, 18.0, rpm=3000.0), "edgemon/v1/sensor/s-0003/capture")
+        await rig.send(capture(START + 20, 6.0, axial_mm_s=0.4, rpm=3000.0))
+        for t, heard in ((START + 20, True), (START + 3620, False)):
+            if not heard:
+                await rig.clock.advance(3620.0)
+                await rig.send(capture(t, 6.0, axial_mm_s=0.4, rpm=3000.0))
+            assert (await rig.hub.diagnose(DRIVE_END, False, OPERATOR)).done
+            await settled(rig)
+            shown = rig.point().diagnosis
+            assert shown is not None
+            assert any("compared with motor-de-h" in remark for remark in shown.remarks) is heard
+            said = json.dumps([str(one) for one in shown.findings])
+            assert ("times as large on Fan 1" in said) is heard
+
+
+def test_a_speed_heard_lately_goes_with_a_capture_that_has_none() -> None:
+    made = decoded()
+    heard = MachineSpeed(MachineId("hp-pump-1"), 2960.0, START + 30)
+    assert at_speed_heard(made, heard, 60.0).rpm == 2960.0
+    assert at_speed_heard(made, heard, 20.0) is made
+    assert at_speed_heard(made, None, 60.0) is made
+    assert at_speed_heard(replace(made, rpm=2950.0), heard, 60.0).rpm == 2950.0
+
+
+def decoded() -> Capture:
+    """A capture without a speed."""
+    axes = {"x": np.zeros(1024, np.int16)}
+    return Capture(SensorId("s-0001"), CaptureId("c"), START, START, 6400.0, "m/s2", 1.0, 1.0, axes)
 
 
 def learnt(first_at: float, last_at: float) -> Baseline:
