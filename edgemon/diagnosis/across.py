@@ -126,7 +126,7 @@ def _strongest_rhythms(found: Sequence[Heard]) -> list[Heard]:
     kept = []
     for one in found:
         above = max((other for other in found if _same_rhythm(one, other)), key=_pulses, default=None)
-        if above is None:
+        if above is None or not (one.look.trusts(one.channel) and above.look.trusts(above.channel)):
             kept.append(one)
             continue
         ratio = _pulses(above) / max(_pulses(one), 1e-300)
@@ -143,10 +143,9 @@ def _same_rhythm(one: Heard, other: Heard) -> bool:
 
 
 def _pulses(one: Heard) -> float:
-    """Give the size of a rhythm's pulses: modulation depth times the acceleration, where that can be trusted."""
+    """Give the size of a rhythm's pulses: modulation depth times the acceleration."""
     depth = one.finding.evidence[0].amplitude or 0.0
-    whole = one.look.band_rms(one.channel, 0.0, one.look.record.fs_hz, velocity=False)
-    return depth * whole if one.look.trusts(one.channel) else 0.0
+    return depth * one.look.band_rms(one.channel, 0.0, one.look.record.fs_hz, velocity=False)
 
 
 def _named_once(found: Sequence[Heard], places: Sequence[Look]) -> list[Heard]:
