@@ -1,34 +1,32 @@
-"""A value against its limits: beyond at the limit, back only below the deadband, alert and alarm each on their own."""
+"""A value against its limits: beyond at the limit, back only past the deadband, alert and alarm each on their own.
+
+A low limit is the mirror image: beyond is at the limit or under it, and back is above limit plus deadband.
+"""
 
 from edgemon.alarms.timing import INACTIVE, advance
 from edgemon.model.alarm import Condition
 from edgemon.model.instant import Instant
-from edgemon.model.limit import Delay, Limit, Severity
-
-TOLERANCE = 1e-9
-"""Relative; a value written in another unit than its limit must still meet it. Rounding of doubles is 1e-16 a step."""
+from edgemon.model.limit import TOLERANCE, Delay, Limit, Severity, Side, is_beyond
 
 
-def is_beyond(value: float, limit: float) -> bool:
-    """Say whether a value has reached a limit."""
-    return value >= limit - TOLERANCE * abs(limit)
-
-
-def is_back(value: float, limit: float, deadband: float) -> bool:
-    """Say whether a value has fallen below the deadband of a limit; exactly at its edge it has not."""
+def is_back(value: float, limit: float, deadband: float, side: Side = Side.ABOVE) -> bool:
+    """Say whether a value has come back past the deadband of a limit; exactly at its edge it has not."""
+    if side is Side.BELOW:
+        edge = limit + deadband
+        return value > edge + TOLERANCE * abs(edge)
     edge = limit - deadband
     return value < edge - TOLERANCE * abs(edge)
 
 
 def judge_one(
-    condition: Condition, value: float, limit: float | None, deadband: float, on: Delay, off: Delay, at: Instant, bridged: bool
+    condition: Condition, value: float, bound: float | None, limit: Limit, on: Delay, at: Instant, bridged: bool
 ) -> Condition:
     """Let one value act on one condition; a limit that is not set is never exceeded."""
-    if limit is None:
+    if bound is None:
         return INACTIVE
     if condition.active:
-        return advance(condition, is_back(value, limit, deadband), off, at, bridged)
-    return advance(condition, is_beyond(value, limit), on, at, bridged)
+        return advance(condition, is_back(value, bound, limit.deadband, limit.side), limit.off_delay, at, bridged)
+    return advance(condition, is_beyond(value, bound, limit.side), on, at, bridged)
 
 
 def judge_both(
@@ -49,13 +47,13 @@ def judge_both(
     bridged : bool
         See `timing.advance`.
     factor : float
-        Multiplies both limits, for a while after a start.
+        Multiplies both limits, for a while after a start; a low limit it would only make stricter, so there it is 1.
     """
     low = None if limit.alert is None else limit.alert * factor
     high = None if limit.alarm is None else limit.alarm * factor
     return (
-        judge_one(alert, value, low, limit.deadband, limit.on_delay_alert, limit.off_delay, at, bridged),
-        judge_one(alarm, value, high, limit.deadband, limit.on_delay_alarm, limit.off_delay, at, bridged),
+        judge_one(alert, value, low, limit, limit.on_delay_alert, at, bridged),
+        judge_one(alarm, value, high, limit, limit.on_delay_alarm, at, bridged),
     )
 
 
@@ -66,10 +64,4 @@ def severity_of(alert: Condition, alarm: Condition) -> Severity:
 
 def severity_by_value(limit: Limit | None, value: float) -> Severity:
     """Give the severity of a value alone, without delays."""
-    if limit is None:
-        return Severity.NORMAL
-    if limit.alarm is not None and is_beyond(value, limit.alarm):
-        return Severity.ALARM
-    if limit.alert is not None and is_beyond(value, limit.alert):
-        return Severity.ALERT
-    return Severity.NORMAL
+    return Severity.NORMAL if limit is None else limit.severity_of(value)

@@ -4,28 +4,20 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from edgemon.model.alarm import MONITORING
-from edgemon.model.limit import Limit, Severity
+from edgemon.model.limit import Limit, Severity, ratio_line
 from edgemon.model.machine import Criticality, Machine, Point
 from edgemon.model.policy import SHIFT_S
 from edgemon.units import Quantity, from_si
 
-ALARM_OVER_ALERT = 1.6
-"""Stands in for the alarm limit where only an alert is set, in ratios only: about the step between two zone boundaries.
 
-Source: ISO 10816-3:2009 Table A.1, 2.8 to 4.5 and 4.5 to 7.1 mm/s, that is 1.61 and 1.58.
-"""
-
-
-def _bound(limit: Limit) -> float:
-    """Give what a level's ratio is taken against, in the unit of the limit; zero where there is nothing."""
-    if limit.alarm is not None:
-        return from_si(limit.alarm, limit.unit)
-    return 0.0 if limit.alert is None else ALARM_OVER_ALERT * from_si(limit.alert, limit.unit)
-
-
-def _line(limit: Limit) -> tuple[float, float]:
-    bound, zero = _bound(limit), from_si(0.0, limit.unit)
-    return (from_si(1.0, limit.unit) - zero) / bound, zero / bound
+def _line(limit: Limit) -> tuple[float, float] | None:
+    """Give slope and offset of a level's ratio, of its value in the house's unit; None where there is none."""
+    alert, alarm = (None if one is None else from_si(one, limit.unit) for one in (limit.alert, limit.alarm))
+    line = ratio_line(alert, alarm, limit.side)
+    if line is None:
+        return None
+    zero = from_si(0.0, limit.unit)
+    return line[0] * (from_si(1.0, limit.unit) - zero), line[0] * zero + line[1]
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,7 +50,8 @@ class Rules:
         in_orders = (spec.name for spec in self.point.levels if spec.in_orders)
         masks, derived = (spec.name for spec in self.point.masks), (spec.name for spec in self.point.derived)
         object.__setattr__(self, "_extra", frozenset((*in_orders, *masks, *derived)))
-        object.__setattr__(self, "_ratios", {limit.level: _line(limit) for limit in self.point.limits if _bound(limit) > 0.0})
+        lines = {limit.level: _line(limit) for limit in self.point.limits}
+        object.__setattr__(self, "_ratios", {level: line for level, line in lines.items() if line is not None})
 
     @property
     def loss_severity(self) -> Severity:
@@ -84,7 +77,7 @@ class Rules:
         return level in self._extra
 
     def ratio(self, level: str, value: float) -> float | None:
-        """Give value over alarm limit, both in the unit of the limit; None without a limit above zero.
+        """Say how near a level is to its alarm limit, as `model.limit.ratio_line` has it; None without a scale.
 
         Parameters
         ----------
@@ -95,8 +88,11 @@ class Rules:
 
         Notes
         -----
-        Where only an alert is set, `ALARM_OVER_ALERT` times the alert stands in for the alarm. The unit matters for
-        temperatures only, whose zero is a convention: 80 degrees of a limit of 100 is 0.8 in the unit people wrote.
+        Value over alarm limit in the unit of the limit, which matters for temperatures only, whose zero is a convention: 80
+        degrees of a limit of 100 is 0.8 in the unit people wrote. A low limit is seen from its good end, and never below 0.
         """
         line = self._ratios.get(level)
-        return None if line is None else value * line[0] + line[1]
+        if line is None:
+            return None
+        found = value * line[0] + line[1]
+        return found if line[0] > 0.0 or found > 0.0 else 0.0

@@ -10,6 +10,7 @@ from edgemon.model.alarm import AlarmRecord, AlarmState, Hiding, PointState
 from edgemon.model.event import Event, RunningChanged
 from edgemon.model.instant import Instant
 from edgemon.model.level import Measurement
+from edgemon.model.limit import Side
 
 NOT_RUNNING = "machine not running"
 
@@ -107,8 +108,11 @@ def is_judged(record: AlarmRecord) -> bool:
 
 
 def factor_at(rules: Rules, state: PointState, level: str, at: Instant) -> float:
-    """Give what the limits of a level are multiplied by at an instant: more than 1 only for a while after a start."""
+    """Give what the limits of a level are multiplied by at an instant: more than 1 only for a while after a start.
+
+    Low limits stay as they are: multiplied they would be stricter just when the level is only coming up.
+    """
     started = state.started_at
     if started is None or not rules.gates(level) or not started <= at < started + rules.runup_s:
         return 1.0
-    return rules.runup_factor
+    return 1.0 if rules.limits[level].side is Side.BELOW else rules.runup_factor

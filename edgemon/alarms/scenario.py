@@ -82,6 +82,7 @@ def rules_of(scenario: Scenario) -> Rules:
         latch_alarm=Severity.ALARM in scenario.latch,
         origin="scenario",
         promote_alert=True,
+        side=scenario.side,
     )
     point = Point(_KEY, "point", SensorId("sensor"), "x", (limit,), scenario.stale_after_s)
     machine = Machine(

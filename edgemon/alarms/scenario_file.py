@@ -7,7 +7,7 @@ from typing import Any
 
 from edgemon.errors import SettingsError
 from edgemon.model.alarm import AlarmState
-from edgemon.model.limit import Severity
+from edgemon.model.limit import Severity, Side
 
 SEVERITIES = {"NONE": Severity.NORMAL, "ALERT": Severity.ALERT, "ALARM": Severity.ALARM}
 COMMANDS: dict[str, tuple[str, ...]] = {
@@ -30,6 +30,7 @@ FIELDS = (
     *(
         "id",
         "about",
+        "side",
         "alert",
         "alarm",
         "deadband",
@@ -84,6 +85,7 @@ class Scenario:
     latch: frozenset[Severity]
     runup_factor: float
     runup_s: float
+    side: Side
     samples: tuple[Sample, ...]
     actions: tuple[Action, ...]
     run_until: float | None
@@ -136,9 +138,8 @@ class _Fields:
     def scenario(self) -> Scenario:
         on_delay = self.table("on_delay_s", {"alert": 10.0, "alarm": 3.0})
         runup = self.table("runup", {"k": 1.0, "s": 0.0})
-        alert, alarm = self.limit("alert", 4.5), self.limit("alarm", 7.1)
-        if alert is not None and alarm is not None and alert > alarm:
-            raise self.wrong("alert", f"the alert limit {alert:g} is above the alarm limit {alarm:g}")
+        side = Side(self.word("side", self.raw.get("side", "above"), tuple(Side)))
+        alert, alarm = self.limits(side)
         if runup["k"] < 1.0:
             raise self.wrong("runup.k", f"the limits cannot be lowered by a factor of {runup['k']:g}", "1 or more")
         return Scenario(
@@ -154,11 +155,22 @@ class _Fields:
             latch=frozenset(SEVERITIES[self.word("latch", word, ("ALERT", "ALARM"))] for word in self.rows("latch")),
             runup_factor=runup["k"],
             runup_s=runup["s"],
+            side=side,
             samples=tuple(self.sample(f"samples[{n}]", row) for n, row in enumerate(self.rows("samples"))),
             actions=tuple(self.action(f"actions[{n}]", row) for n, row in enumerate(self.rows("actions"))),
             run_until=self.number("run_until", 0.0) if "run_until" in self.raw else None,
             expected={name: self.expected(name) for name in _EXPECTED if name in self.raw},
         )
+
+    def limits(self, side: Side) -> tuple[float | None, float | None]:
+        is_low = side is Side.BELOW
+        alert, alarm = self.limit("alert", None if is_low else 4.5), self.limit("alarm", None if is_low else 7.1)
+        if is_low and alert is None and alarm is None:
+            raise self.wrong("side", "a low limit has no usual value", "write alert, alarm or both")
+        if alert is not None and alarm is not None and (alert < alarm if is_low else alert > alarm):
+            word = "below" if is_low else "above"
+            raise self.wrong("alert", f"the alert limit {alert:g} is {word} the alarm limit {alarm:g}")
+        return alert, alarm
 
     def rows(self, field: str) -> Sequence[Any]:
         rows = self.raw.get(field, ())
@@ -187,8 +199,10 @@ class _Fields:
             raise self.wrong(field, "must be above zero")
         return value
 
-    def limit(self, field: str, default: float) -> float | None:
-        return None if field in self.raw and self.raw[field] is None else self.number(field, default)
+    def limit(self, field: str, default: float | None) -> float | None:
+        if self.raw.get(field, default) is None:
+            return None
+        return self.number(field, default or 0.0)
 
     def table(self, field: str, defaults: Mapping[str, float]) -> dict[str, float]:
         given = self.raw.get(field, {})

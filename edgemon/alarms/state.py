@@ -10,7 +10,7 @@ from edgemon.model.alarm import AlarmRecord, AlarmState, Condition
 from edgemon.model.event import AlarmChanged
 from edgemon.model.ids import AlarmKey
 from edgemon.model.instant import Instant
-from edgemon.model.limit import Limit, Severity
+from edgemon.model.limit import Limit, Severity, Side
 
 BY_SPEED = "speed"
 BY_LEVEL = "standstill level"
@@ -155,6 +155,7 @@ def _event(rules: Rules, before: AlarmRecord, after: AlarmRecord, line: Transiti
         reason=cause.reason,
         until=cause.until,
         detail=cause.detail,
+        side=Side.ABOVE if limit is None else limit.side,
     )
 
 

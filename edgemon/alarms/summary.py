@@ -11,10 +11,10 @@ from edgemon.model.alarm import AlarmRecord, AlarmState, PointState
 from edgemon.model.ids import PointKey
 from edgemon.model.instant import Instant
 from edgemon.model.level import LEVEL_KINDS, Level
-from edgemon.model.limit import Severity
+from edgemon.model.limit import Severity, Side
 from edgemon.model.machine import Machine
 from edgemon.model.quality import Quality
-from edgemon.model.snapshot import AlarmView, HidingView, LevelView, MachineView, PointView, WorstView
+from edgemon.model.snapshot import AlarmView, HidingView, LevelView, MachineView, PointView, WorstView, worst_view
 from edgemon.units import SI_UNIT, from_si, to_si
 
 WORDS = ("not-running", "normal", "unknown", "alert", "alarm")
@@ -112,6 +112,7 @@ def _level_view(rules: Rules, state: PointState, level: Level) -> LevelView:
         band="" if level.band is None else str(level.band),
         remark=level.remark,
         speed=level.speed,
+        side=Side.ABOVE if limit is None else limit.side,
     )
 
 
@@ -151,6 +152,7 @@ def alarm_view(rules: Rules, record: AlarmRecord) -> AlarmView:
         limit=None if limit is None else _in_unit(limit.of(max(severity, record.peak_severity)), unit),
         unit=unit,
         origin="" if limit is None else limit.origin,
+        side=Side.ABOVE if limit is None else limit.side,
         sim=key.sim,
         hidden=_hiding_view(record),
         max_shelve_s=rules.shelf_s(level, shelved_severity(rules, record)),
@@ -237,6 +239,6 @@ def _worst(
             ratio = rules_by_point[point.key].ratio(level.name, to_si(level.value, level.unit))
             if ratio is None or (worst is not None and ratio <= worst.ratio):
                 continue
-            worst = WorstView(view.point, level.name, level.title, level.value, level.unit, level.alert, level.alarm, ratio)
+            worst = worst_view(view.point, level, ratio)
             trend = view.trend
     return worst, trend

@@ -35,7 +35,7 @@ from edgemon.model.event import (
 from edgemon.model.finding import Conclusion, Diagnosis
 from edgemon.model.ids import PointKey
 from edgemon.model.level import LEVEL_KINDS
-from edgemon.model.limit import Severity
+from edgemon.model.limit import Severity, Side
 from edgemon.model.machine import Point
 from edgemon.model.snapshot import JournalView
 from edgemon.units import from_si
@@ -168,7 +168,7 @@ def _alarm_words(event: AlarmChanged, points: Points) -> str:
     if event.value is not None and event.unit:
         text += f" at {from_si(event.value, event.unit):.4g} {event.unit}"
         if event.limit is not None:
-            text += f" (limit {from_si(event.limit, event.unit):.4g})"
+            text += f" ({'low ' if event.side is Side.BELOW else ''}limit {from_si(event.limit, event.unit):.4g})"
     if event.detail:
         text += f", {event.detail}"
     if event.by:

@@ -11,6 +11,7 @@ from typing import TypeVar
 from edgemon.api.client import Daemon
 from edgemon.cli.options import add_attach, asked, done, duration, plain
 from edgemon.model.instant import format_instant
+from edgemon.model.limit import Side
 from edgemon.model.snapshot import AlarmView, Outcome, Snapshot
 from edgemon.model.text import clean
 
@@ -147,7 +148,7 @@ def lines(snapshot: Snapshot, alarms: Iterable[AlarmView]) -> list[str]:
 
 def _line(alarm: AlarmView) -> str:
     value = "" if alarm.value is None else f" {alarm.value:.4g} {alarm.unit}"
-    limit = "" if alarm.limit is None else f" (limit {alarm.limit:.4g})"
+    limit = "" if alarm.limit is None else f" ({'low ' if alarm.side is Side.BELOW else ''}limit {alarm.limit:.4g})"
     marks = f"  {alarm.first_out}" if alarm.first_out else ""
     marks += "  SIMULATED" if alarm.sim else ""
     since = format_instant(alarm.since)

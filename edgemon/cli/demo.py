@@ -27,6 +27,7 @@ from edgemon.daemon.log import set_up
 from edgemon.daemon.service import Service
 from edgemon.errors import EdgemonError, SettingsError
 from edgemon.model.gateway import Gateway
+from edgemon.model.limit import Side
 from edgemon.model.machine import Plant
 from edgemon.model.snapshot import Snapshot
 from edgemon.settings.load import fingerprint, load_all
@@ -230,6 +231,6 @@ def summary(snapshot: Snapshot) -> list[str]:
     if worst is not None and (level := worst.worst) is not None:
         lines.append(
             f"worst     {worst.name}, {level.point}: {level.title} {level.value:.3g} {level.unit}, "
-            f"{level.ratio:.0%} of its alarm limit"
+            f"{level.ratio:.0%} of {'the way down to ' if level.side is Side.BELOW else ''}its alarm limit"
         )
     return lines

@@ -20,7 +20,7 @@ from edgemon.errors import EdgemonError, SettingsError
 from edgemon.model.ids import PointKey
 from edgemon.model.instant import Instant, format_instant
 from edgemon.model.level import Measurement
-from edgemon.model.limit import Limit
+from edgemon.model.limit import Limit, Side
 from edgemon.model.machine import Machine
 from edgemon.settings.load import load_all, load_plant
 from edgemon.store.reader import SqliteReader
@@ -229,7 +229,8 @@ def _limit(limit: Limit | None) -> str:
         return "none"
     alert, alarm = (None if value is None else f"{from_si(value, limit.unit):.3g}" for value in (limit.alert, limit.alarm))
     delays = f"on {limit.on_delay_alert}/{limit.on_delay_alarm}, off {limit.off_delay}"
-    return f"{alert or '-'}/{alarm or '-'} {limit.unit} ({delays})"
+    below = "below " if limit.side is Side.BELOW else ""
+    return f"{below}{alert or '-'}/{alarm or '-'} {limit.unit} ({delays})"
 
 
 def document(told: Rehearsed) -> dict[str, Any]:

@@ -9,6 +9,7 @@ from typing import Any
 from edgemon.api.client import Daemon
 from edgemon.cli.options import add_attach, asked, plain
 from edgemon.model.instant import Instant, format_instant
+from edgemon.model.limit import Side
 from edgemon.model.snapshot import MachineView, Snapshot
 from edgemon.model.upstream import UpstreamView
 
@@ -64,7 +65,8 @@ def _line(machine: MachineView, width: int) -> str:
     text = f"{machine.name:{width}}  {machine.state:11}  {machine.quality:5}"
     if worst := machine.worst:
         limits = " / ".join("-" if limit is None else f"{limit:g}" for limit in (worst.alert, worst.alarm))
-        text += f"  {worst.point} {worst.title} {worst.value:.3g} {worst.unit} (alert / alarm {limits})"
+        side = "below " if worst.side is Side.BELOW else ""
+        text += f"  {worst.point} {worst.title} {worst.value:.3g} {worst.unit} (alert / alarm {side}{limits})"
         worst_levels = (level for point in machine.points if point.point == worst.point for level in point.levels)
         origin = next((level.origin for level in worst_levels if level.name == worst.level), "")
         text += f"  [{origin}]" if origin else ""

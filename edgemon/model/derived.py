@@ -81,6 +81,8 @@ class Rule(StrEnum):
     """Rise within a time, by the straight line through the values of that time."""
     RISE = "rise"
     """Temperature above that of another point."""
+    SAME = "same"
+    """The very same value under another name, so that it can have a limit on its other side."""
 
 
 OF_BASELINE = (Rule.CHANGE, Rule.SPREAD)

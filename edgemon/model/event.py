@@ -9,7 +9,7 @@ from edgemon.model.baseline import Baseline
 from edgemon.model.finding import Diagnosis
 from edgemon.model.ids import AlarmKey, CaptureId, MachineId, PointKey, SensorId
 from edgemon.model.instant import Instant
-from edgemon.model.limit import Severity
+from edgemon.model.limit import Severity, Side
 from edgemon.model.shift import LogKind
 
 
@@ -38,6 +38,8 @@ class AlarmChanged:
     until: Instant | None = None
     detail: str = ""
     """What a careful reader must know of the value: `worst at 148.5 Hz, 3.2 times the mask`."""
+    side: Side = Side.ABOVE
+    """On which side of the limit a value is bad."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,10 +1,25 @@
-"""Limits: how high is too high, for how long, and who says so."""
+"""Limits: how high is too high, or how low too low, for how long, and who says so."""
 
 import math
 from dataclasses import dataclass
-from enum import IntEnum
+from enum import IntEnum, StrEnum
 
 from edgemon.units import Quantity
+
+TOLERANCE = 1e-9
+"""Relative; a value written in another unit than its limit must still meet it. Rounding of doubles is 1e-16 a step."""
+ALARM_OVER_ALERT = 1.6
+"""Stands in for the limit that is not set, in ratios only: about the step between two zone boundaries.
+
+Source: ISO 10816-3:2009 Table A.1, 2.8 to 4.5 and 4.5 to 7.1 mm/s, that is 1.61 and 1.58.
+"""
+
+
+class Side(StrEnum):
+    """On which side of a limit a value is bad."""
+
+    ABOVE = "above"
+    BELOW = "below"
 
 
 class Severity(IntEnum):
@@ -74,6 +89,8 @@ class Limit:
     """Judged only between these speeds, r/min; where the speed is not known, judged always: what is unknown hides nothing."""
     max_shelve_s: float | None = None
     """Longest shelf of its alarms, zero for none; None: what holds for the machine's class."""
+    side: Side = Side.ABOVE
+    """Below: the value is bad at the limit and under it, and back once it has risen above limit plus deadband."""
 
     def holds_at(self, rpm: float | None) -> bool:
         """Say whether the limit is judged at a shaft speed."""
@@ -82,3 +99,76 @@ class Limit:
     def of(self, severity: Severity) -> float | None:
         """Give the value for a severity; None where it is not set."""
         return self.alert if severity is Severity.ALERT else self.alarm if severity is Severity.ALARM else None
+
+    def severity_of(self, value: float) -> Severity:
+        """Give the severity of a value alone, in the house's unit, without delays."""
+        for severity in (Severity.ALARM, Severity.ALERT):
+            bound = self.of(severity)
+            if bound is not None and is_beyond(value, bound, self.side):
+                return severity
+        return Severity.NORMAL
+
+
+def is_beyond(value: float, limit: float, side: Side = Side.ABOVE) -> bool:
+    """Say whether a value has reached a limit."""
+    margin = TOLERANCE * abs(limit)
+    return value <= limit + margin if side is Side.BELOW else value >= limit - margin
+
+
+def good_end(alert: float | None, alarm: float | None) -> float | None:
+    """Give the value at which the bar of nearness of a low limit is empty.
+
+    A low limit is seen from there: what counts is how far a value has come down, over how far the alarm limit lies. The alert
+    limit then lies as far along as that of an upper limit usually does, and neither a zero that is a convention (a
+    temperature's) nor a limit at or below zero disturbs.
+
+    Returns
+    -------
+    float or None
+        In the unit of the limits; None where they leave no scale.
+    """
+    span = _low_span(alert, alarm)
+    return None if span is None else span[0]
+
+
+_REST = 1.0 - 1.0 / ALARM_OVER_ALERT
+"""Part of the way to the alarm limit that lies behind the alert limit."""
+
+
+def _low_span(alert: float | None, alarm: float | None) -> tuple[float, float] | None:
+    """Give the good end and the alarm limit; a limit that is not set stands a step of `ALARM_OVER_ALERT` away."""
+    if alert is None:
+        if alarm is None:
+            return None
+        alert = alarm + (ALARM_OVER_ALERT - 1.0) * abs(alarm)
+    elif alarm is None:
+        alarm = alert - _REST * abs(alert)
+    return (alarm + (alert - alarm) / _REST, alarm) if alert > alarm else None
+
+
+def ratio_line(alert: float | None, alarm: float | None, side: Side) -> tuple[float, float] | None:
+    """Give slope and offset of the ratio of a value, all in the unit of the limits; None where the limits leave no scale.
+
+    The ratio is 1 at the alarm limit. Upper limits: value over alarm limit, or over `ALARM_OVER_ALERT` times the alert limit
+    where only that is set; None unless that is above zero. Low limits: the way down from `good_end` over the way to the alarm.
+    """
+    if side is Side.BELOW:
+        span = _low_span(alert, alarm)
+        return None if span is None else (-1.0 / (span[0] - span[1]), span[0] / (span[0] - span[1]))
+    bound = alarm if alarm is not None else 0.0 if alert is None else ALARM_OVER_ALERT * alert
+    return (1.0 / bound, 0.0) if bound > 0.0 else None
+
+
+def ratio(value: float, alert: float | None, alarm: float | None, side: Side) -> float | None:
+    """Say how near a value is to its alarm limit, 1 at the limit, as `ratio_line` has it; that of a low limit is never below 0.
+
+    Parameters
+    ----------
+    value, alert, alarm : float
+        In one unit.
+    """
+    line = ratio_line(alert, alarm, side)
+    if line is None:
+        return None
+    found = value * line[0] + line[1]
+    return max(0.0, found) if side is Side.BELOW else found

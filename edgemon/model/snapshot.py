@@ -9,6 +9,7 @@ from typing import TypeAlias
 
 from edgemon.model.finding import Finding
 from edgemon.model.instant import Instant
+from edgemon.model.limit import Side
 from edgemon.model.response import Response
 from edgemon.model.speed import Speed
 from edgemon.model.upstream import UpstreamView
@@ -33,6 +34,8 @@ class LevelView:
     remark: str = ""
     speed: Speed | None = None
     """Shaft speed it was computed with, where its band is in orders."""
+    side: Side = Side.ABOVE
+    """On which side of its limits it is bad."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,6 +87,8 @@ class AlarmView:
     """When this occurrence was silenced; None where nobody did."""
     first_out: str = ""
     """`first`, or `first (uncertain)`: it began before the machine's other alarms that wait; empty: it did not."""
+    side: Side = Side.ABOVE
+    """On which side of its limit its level is bad."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -143,7 +148,13 @@ class WorstView:
     alert: float | None
     alarm: float | None
     ratio: float
-    """Value over alarm limit."""
+    """1 at the alarm limit: value over alarm limit; for a low limit as `model.limit.ratio_line` has it."""
+    side: Side = Side.ABOVE
+
+
+def worst_view(point: str, level: LevelView, ratio: float) -> WorstView:
+    """Show a level as the one that stands for its machine."""
+    return WorstView(point, level.name, level.title, level.value, level.unit, level.alert, level.alarm, ratio, level.side)
 
 
 @dataclass(frozen=True, slots=True)

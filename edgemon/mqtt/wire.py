@@ -5,6 +5,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from edgemon.model.instant import Instant, format_instant
+from edgemon.model.limit import Side
 from edgemon.model.outgoing import Outgoing
 from edgemon.model.snapshot import AlarmView, GatewayView, MachineView, PointView
 
@@ -56,6 +57,7 @@ def point_document(point: PointView) -> dict[str, Any]:
                 "state": level.state,
                 "alert": level.alert,
                 "alarm": level.alarm,
+                **({"side": level.side.value} if level.side is Side.BELOW else {}),
             }
             for level in point.levels
         },

@@ -15,6 +15,7 @@ _RULES = {
     "spread": "the same in standard deviations of the baseline",
     "rate": "rise within over_s",
     "rise": "temperature above that of the point named by above",
+    "same": "the same value, for a limit on its other side",
 }
 MOST_FACTOR = 10.0
 """Limits times more than this are no limits. House choice; 2 to 3 is common practice, no source."""

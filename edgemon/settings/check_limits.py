@@ -6,16 +6,18 @@ from edgemon.model.derived import DerivedSpec, MaskSpec
 from edgemon.model.level import LEVEL_KINDS, LevelKind, LevelSpec
 from edgemon.settings.check_alarms import check_shelf
 from edgemon.settings.classes import SeverityClass
-from edgemon.settings.derived import is_difference, shown_unit
+from edgemon.settings.derived import is_difference, is_signed, shown_unit
 from edgemon.settings.levels import kinds_with
 from edgemon.settings.lines import KeyPath
 from edgemon.settings.problem import Report, shown, suggest
-from edgemon.settings.resolve import CLASS_LEVEL, figures, unit_of
+from edgemon.settings.resolve import CLASS_LEVEL, default_deadband, figures, from_class, unit_of
 from edgemon.settings.schema import EachTable, LimitTable, MachineTable
 from edgemon.units import Quantity, from_si, interval_from_si, interval_to_si, quantity_of, to_si, units_of
 
 NEVER_BELOW = {"crest_factor": 1.0, "kurtosis": 1.0}
 """No waveform has less, so a limit there is always exceeded. Mathematics: peak >= r.m.s.; mean x^4 >= (mean x^2)^2."""
+
+ANOTHER = 'give a level of its own the limit: [[machine.level]] with the same band, or [[machine.derived]] with rule = "same"'
 
 
 def check_limits(
@@ -27,15 +29,15 @@ def check_limits(
 ) -> None:
     """Report everything doubtful in the limits of one machine or point, which has levels of its own besides the usual."""
     kinds = kinds_with(specs)
-    differences = {spec.name for spec in specs if isinstance(spec, DerivedSpec) and is_difference(spec)}
-    first: dict[str, KeyPath] = {}
+    derived = [spec for spec in specs if isinstance(spec, DerivedSpec)]
+    differences, signed = ({spec.name for spec in derived if test(spec)} for test in (is_difference, is_signed))
+    first: dict[str, int] = {}
     for number, limit in enumerate(limits):
         path: KeyPath = (*around, "limit", number)
         if limit.level in first:
-            what = f'level "{shown(limit.level)}" has two limits here'
-            report.error((*path, "level"), what, f"the first one is in line {report.line((*first[limit.level], 'level'))}")
+            _second(limit, limits[first[limit.level]], path, (*around, "limit", first[limit.level]), report)
         elif limit.level:
-            first[limit.level] = path
+            first[limit.level] = number
         _delays(limit, path, report)
         _speeds(limit, path, report)
         check_shelf(limit.max_shelve_s, (*path, "max_shelve_s"), report)
@@ -43,7 +45,14 @@ def check_limits(
         if limit.level in differences:
             limit = shown_unit(limit)
         if kind is not None and _unit(limit.unit, kind, path, report):
-            _values(limit, kind, row, path, report)
+            _values(limit, kind, row, path, report, limit.level in signed)
+
+
+def _second(limit: LimitTable, other: LimitTable, path: KeyPath, before: KeyPath, report: Report) -> None:
+    hint = f"the first one is in line {report.line((*before, 'level'))}"
+    if limit.side != other.side:
+        hint += f"; a level has limits on one side only: for the other, {ANOTHER}"
+    report.error((*path, "level"), f'level "{shown(limit.level)}" has two limits here', hint)
 
 
 def check_standstill(machine: MachineTable, row: SeverityClass | None, path: KeyPath, report: Report) -> None:
@@ -60,13 +69,34 @@ def check_standstill(machine: MachineTable, row: SeverityClass | None, path: Key
         report.error((*path, "below"), f"must be above zero, not {rule.below:g}", "well below the level of the running machine")
         return
     unit = unit_of(rule.level, rule.unit)
-    own = (limit for limit in machine.limit if limit.level == rule.level)
+    _hides(machine, to_si(rule.below, unit), path, report)
+    own = (limit for limit in machine.limit if limit.level == rule.level and limit.side == "above")
     alert = _alert(next(own, LimitTable(level=rule.level, unit=unit)), row)
     if alert is not None and to_si(rule.below, unit) >= alert:
         shown_alert = f"{from_si(alert, unit):g} {unit}"
         report.error(
             (*path, "below"), f"a machine in alert ({shown_alert}) would count as not running", f"well below {shown_alert}"
         )
+
+
+def _hides(machine: MachineTable, below: float, path: KeyPath, report: Report) -> None:
+    """Report a low limit at or under the standstill rule: the machine counts as not running before the limit is reached."""
+    assert machine.standstill is not None
+    limits = [*machine.limit, *(limit for point in machine.point for limit in point.limit)]
+    for limit in limits:
+        lowest = _lowest(limit) if limit.side == "below" and limit.level == machine.standstill.level else None
+        if lowest is not None and lowest <= below:
+            said = f"{from_si(lowest, unit_of(limit.level, limit.unit)):g} {limit.unit}".rstrip()
+            what = f"a machine at its low limit of {said} counts as not running, so it would never be judged there"
+            report.error((*path, "below"), what, f"well below {said}")
+
+
+def _lowest(limit: LimitTable) -> float | None:
+    """Give the lowest value a limit writes, in the house's unit; None where its unit is wrong (which is said elsewhere)."""
+    try:
+        return min((value for value in figures(limit, None) if value is not None), default=None)
+    except KeyError:
+        return None
 
 
 def _alert(limit: LimitTable, row: SeverityClass | None) -> float | None:
@@ -109,14 +139,20 @@ def _unit(unit: str, kind: LevelKind, path: KeyPath, report: Report) -> bool:
     return quantity is kind.quantity
 
 
-def _values(limit: LimitTable, kind: LevelKind, row: SeverityClass | None, path: KeyPath, report: Report) -> None:
+def _values(
+    limit: LimitTable, kind: LevelKind, row: SeverityClass | None, path: KeyPath, report: Report, is_signed: bool
+) -> None:
+    if limit.side == "below" and limit.level == CLASS_LEVEL and row is not None:
+        what = f"a low limit here takes the place of the upper one that {row.edition} gives"
+        report.error((*path, "side"), what, f"for the low limit, {ANOTHER}")
     alert, alarm = figures(limit, row)
     if alert is None and alarm is None and not report.is_blamed((*path, "alert")) and not report.is_blamed((*path, "alarm")):
         report.error(path, "sets neither alert nor alarm", "give at least one of the two")
-    sound = [_one_value(key, value, limit, kind, path, report) for key, value in _written(limit).items()]
+    any_sign = kind.quantity is Quantity.TEMPERATURE or (is_signed and limit.side == "below")
+    sound = [_one_value(key, value, limit, kind, path, report, any_sign) for key, value in _written(limit).items()]
     if not all(sound):
         return
-    if alert is not None and alarm is not None and alert >= alarm:
+    if alert is not None and alarm is not None and (alert <= alarm if limit.side == "below" else alert >= alarm):
         _order(alert, alarm, limit, row, path, report)
     _deadband(limit, kind, alert, alarm, path, report)
 
@@ -126,15 +162,18 @@ def _written(limit: LimitTable) -> dict[str, float]:
     return {key: value for key, value in given.items() if value is not None}
 
 
-def _one_value(key: str, value: float, limit: LimitTable, kind: LevelKind, path: KeyPath, report: Report) -> bool:
-    if value <= 0.0 and kind.quantity is not Quantity.TEMPERATURE:
+def _one_value(
+    key: str, value: float, limit: LimitTable, kind: LevelKind, path: KeyPath, report: Report, any_sign: bool
+) -> bool:
+    if value <= 0.0 and not any_sign:
         report.error(
             (*path, key), f"must be above zero, not {value:g}", f"a limit of {kind.title} in {limit.unit or kind.unit}"
         )
         return False
     floor = NEVER_BELOW.get(limit.level)
     if floor is not None and value <= floor:
-        report.error((*path, key), f"no {kind.title} is ever below {floor:g}: always exceeded", f"above {floor:g}")
+        always = "never reached" if limit.side == "below" else "always exceeded"
+        report.error((*path, key), f"no {kind.title} is ever below {floor:g}: {always}", f"above {floor:g}")
         return False
     return True
 
@@ -142,15 +181,16 @@ def _one_value(key: str, value: float, limit: LimitTable, kind: LevelKind, path:
 def _order(alert: float, alarm: float, limit: LimitTable, row: SeverityClass | None, path: KeyPath, report: Report) -> None:
     unit = unit_of(limit.level, limit.unit)
     key = "alert" if limit.alert is not None else "alarm"
-    by_class = row is not None and limit.level == CLASS_LEVEL and (limit.alert is None or limit.alarm is None)
+    by_class = from_class(limit, row) and (limit.alert is None or limit.alarm is None)
     whose = f" (from {row.edition})" if by_class and row is not None else ""
     written, other = (alert, alarm) if key == "alert" else (alarm, alert)
     name = "alarm" if key == "alert" else "alert"
     what = f"{from_si(written, unit):g} {unit} against {name} {from_si(other, unit):g} {unit}{whose}"
-    if alert > alarm:
-        report.error((*path, key), f"alert is above alarm: {what}", "alert below alarm; are the two swapped?")
+    wrong, right = ("below", "above") if limit.side == "below" else ("above", "below")
+    if alert != alarm:
+        report.error((*path, key), f"alert is {wrong} alarm: {what}", f"alert {right} alarm; are the two swapped?")
     else:
-        report.warning((*path, key), f"alert equals alarm, so it is never seen: {what}", "alert below alarm")
+        report.warning((*path, key), f"alert equals alarm, so it is never seen: {what}", f"alert {right} alarm")
 
 
 def _deadband(
@@ -161,10 +201,10 @@ def _deadband(
         return
     unit = unit_of(limit.level, limit.unit)
     where = (*path, "deadband")
-    usual = 2.0 if kind.quantity is Quantity.TEMPERATURE else interval_from_si(0.1 * lowest, unit)
+    usual = interval_from_si(default_deadband(kind.quantity, alert, alarm), unit)
     if limit.deadband < 0.0:
         report.error(where, f"must not be below zero, not {limit.deadband:g}", f"usually {usual:g} {unit}")
-    elif lowest > 0.0 and interval_to_si(limit.deadband, unit) >= lowest:
+    elif limit.side == "above" and lowest > 0.0 and interval_to_si(limit.deadband, unit) >= lowest:
         what = (
             f"{limit.deadband:g} {unit} is not smaller than the limit of {from_si(lowest, unit):g} {unit}: it would never clear"
         )

@@ -50,6 +50,11 @@ def is_difference(spec: DerivedSpec) -> bool:
     return spec.of.quantity is Quantity.TEMPERATURE and spec.rule in DIFFERENCES
 
 
+def is_signed(spec: DerivedSpec) -> bool:
+    """Say whether a level falls below zero where what it follows falls."""
+    return spec.rule in DIFFERENCES
+
+
 def shown_unit(limit: LimitTable) -> LimitTable:
     """Write a difference of temperatures given in kelvin in degrees Celsius, which are as large."""
     return limit.model_copy(update={"unit": "Cel"}) if limit.unit == "K" else limit

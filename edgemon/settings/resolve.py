@@ -9,7 +9,7 @@ from types import MappingProxyType
 from edgemon.model.gateway import Access, Broker, Gateway, InputBorders, Protocol
 from edgemon.model.ids import AreaId, MachineId, SensorId, SiteId
 from edgemon.model.level import LEVEL_KINDS, Band, LevelKind
-from edgemon.model.limit import Delay, Limit, Zones
+from edgemon.model.limit import Delay, Limit, Side, Zones
 from edgemon.model.machine import (
     Area,
     Bearing,
@@ -248,10 +248,15 @@ def figures(table: LimitTable, row: SeverityClass | None) -> tuple[float | None,
     unit = unit_of(table.level, table.unit)
     alert = None if table.alert is None else to_si(table.alert, unit)
     alarm = None if table.alarm is None else to_si(table.alarm, unit)
-    if row is None or table.level != CLASS_LEVEL:
+    if not from_class(table, row) or row is None:
         return alert, alarm
     filled_alert = to_si(row.alert, CLASS_UNIT) if alert is None else alert
     return filled_alert, to_si(row.alarm, CLASS_UNIT) if alarm is None else alarm
+
+
+def from_class(table: LimitTable, row: SeverityClass | None) -> bool:
+    """Say whether what a limit leaves open is filled from the machine's severity class, whose limits are upper ones."""
+    return row is not None and table.level == CLASS_LEVEL and table.side == "above"
 
 
 def unit_of(level: str, unit: str) -> str:
@@ -282,6 +287,7 @@ def _limit(table: LimitTable, row: SeverityClass | None, kind: LevelKind) -> Lim
         low_rpm=table.low_rpm or 0.0,
         high_rpm=math.inf if table.high_rpm is None else table.high_rpm,
         max_shelve_s=table.max_shelve_s,
+        side=Side(table.side),
     )
 
 
@@ -295,7 +301,7 @@ def _speeds(table: LimitTable) -> str:
 
 def _zones(table: LimitTable, row: SeverityClass | None) -> Zones | None:
     """Give the zone boundaries of the class where the alert is filled from it."""
-    if row is None or not row.has_zones or table.level != CLASS_LEVEL or table.alert is not None:
+    if row is None or not row.has_zones or not from_class(table, row) or table.alert is not None:
         return None
     return Zones(to_si(row.alert, CLASS_UNIT), to_si(row.alarm, CLASS_UNIT), row.edition)
 
@@ -304,7 +310,7 @@ def default_deadband(quantity: Quantity, alert: float | None, alarm: float | Non
     """Give the deadband used where none is written, in the house's unit."""
     if quantity is Quantity.TEMPERATURE:
         return DEADBAND_TEMPERATURE_K
-    return DEADBAND_SHARE * min((limit for limit in (alert, alarm) if limit is not None), default=0.0)
+    return DEADBAND_SHARE * min((abs(limit) for limit in (alert, alarm) if limit is not None), default=0.0)
 
 
 def _each(readings: EachTable | None, seconds: EachTable | None, severity: str) -> Delay:
@@ -321,7 +327,7 @@ def _delay(readings: float | None, seconds: float | None) -> Delay:
 
 def _origin(table: LimitTable, row: SeverityClass | None) -> str:
     """Say who set the limit: the plant file, the class, or one each."""
-    if row is None or table.level != CLASS_LEVEL or (table.alert is not None and table.alarm is not None):
+    if row is None or not from_class(table, row) or (table.alert is not None and table.alarm is not None):
         return "plant file"
     if table.alert is None and table.alarm is None:
         return row.origin

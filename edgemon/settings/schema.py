@@ -82,6 +82,7 @@ class LimitTable(Shape):
 
     level: str = ""
     unit: str = ""
+    side: Literal["above", "below"] = "above"
     alert: float | None = None
     alarm: float | None = None
     deadband: float | None = None
@@ -145,7 +146,7 @@ class DerivedTable(Shape):
 
     name: str = ""
     title: str = ""
-    rule: Literal["change", "spread", "rate", "rise", ""] = ""
+    rule: Literal["change", "spread", "rate", "rise", "same", ""] = ""
     of: str = ""
     over_s: float | None = None
     above: str = ""

@@ -1,4 +1,7 @@
-"""Levels that follow from another level of the same point: its distance from the baseline, its rate, a temperature's rise."""
+"""Levels that follow from another level of the same point: its distance from the baseline, its rate, a temperature's rise.
+
+Or nothing but another name for it, for a limit on its other side.
+"""
 
 from collections.abc import Callable, Mapping, Sequence
 from typing import TypeAlias
@@ -75,6 +78,8 @@ def derived_levels(
             following = {**following, spec.name: _kept(history, at, value, spec.over_s)}
         elif spec.rule is Rule.RISE:
             level = _rise(spec, value, reference)
+        elif spec.rule is Rule.SAME:
+            level = _level(spec, value, "")
         else:
             level = _from_baseline(spec, value, rpm)
         if level is not None:

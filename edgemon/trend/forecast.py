@@ -21,7 +21,7 @@ import numpy as np
 from edgemon.errors import ParameterError
 from edgemon.model.forecast import Forecast, NoForecast, TrendModel
 from edgemon.model.instant import Duration, Instant
-from edgemon.model.limit import Limit, Severity
+from edgemon.model.limit import Limit, Severity, Side
 from edgemon.trend.conditions import Like, Series
 from edgemon.trend.counting import Values
 from edgemon.trend.robust import Trend, trend
@@ -63,6 +63,8 @@ class _Fit:
     window: int
     span_s: Duration
     model: TrendModel
+    sign: float
+    """-1 where the limit is a low one: the shaped values are turned over, so that towards the limit is always up."""
     trend: Trend
     middle_s: Duration
     middle: float
@@ -94,10 +96,12 @@ def forecasts(
     """
     rules = rules or ForecastRules()
     models = (TrendModel.LINEAR,) if limit.quantity is Quantity.TEMPERATURE else tuple(TrendModel)
-    fits = _fits(like.series, models, rules)
+    fits = _fits(like.series, models, rules, limit.side)
     set_limits = [(severity, limit.of(severity)) for severity in (Severity.ALERT, Severity.ALARM)]
     return tuple(
-        (severity, _forecast(limit.level, value, like, now, fits, rules)) for severity, value in set_limits if value is not None
+        (severity, _forecast(limit.level, value, like, now, fits, rules, limit.side))
+        for severity, value in set_limits
+        if value is not None
     )
 
 
@@ -108,8 +112,9 @@ def forecast(
     now: Instant,
     rules: ForecastRules | None = None,
     models: Sequence[TrendModel] = tuple(TrendModel),
+    side: Side = Side.ABOVE,
 ) -> Forecast:
-    """Forecast when a level will cross one upper limit.
+    """Forecast when a level will cross one limit.
 
     Parameters
     ----------
@@ -119,6 +124,8 @@ def forecast(
         In the unit of the values.
     models : sequence of TrendModel
         Shapes that make sense for the level; a temperature in degrees Celsius has no exponential one.
+    side : Side
+        On which side of the limit values are bad: a low limit is reached by falling.
 
     Raises
     ------
@@ -126,7 +133,7 @@ def forecast(
         A limit that is no number, or `now` before the newest value.
     """
     rules = rules or ForecastRules()
-    return _forecast(level, limit, like, now, _fits(like.series, models, rules), rules)
+    return _forecast(level, limit, like, now, _fits(like.series, models, rules, side), rules, side)
 
 
 def time_to_limit(value: float, rate: float, limit: float, model: TrendModel) -> Duration:
@@ -156,13 +163,15 @@ def time_to_limit(value: float, rate: float, limit: float, model: TrendModel) ->
     return distance / rate if rate > 0.0 else math.inf
 
 
-def _forecast(level: str, limit: float, like: Like, now: Instant, fits: Sequence[_Fit], rules: ForecastRules) -> Forecast:
+def _forecast(
+    level: str, limit: float, like: Like, now: Instant, fits: Sequence[_Fit], rules: ForecastRules, side: Side
+) -> Forecast:
     if not math.isfinite(limit):
         raise ParameterError(f"limit of {level} is not a number: {limit!r}")
     series = like.series
     if len(series) and now < series.t_s[-1]:
         raise ParameterError(f"forecast of {level} made before its newest value")
-    none = _obstacle(limit, like, now, fits, rules)
+    none = _obstacle(limit, like, now, fits, rules, side)
     if none is not None:
         return Forecast(level, limit, now, rules.confidence, reason=none[0], text=none[1])
     crossings = [_crossing(fit, limit) for fit in fits if _rises(fit, rules) and _fits_limit(fit, limit)]
@@ -190,7 +199,7 @@ def _forecast(level: str, limit: float, like: Like, now: Instant, fits: Sequence
         max(now, newest + likely),
         max(now, newest + latest),
         model,
-        text=f"rises through the newest {', '.join(map(str, windows))} values",
+        text=f"{_words(side)[0]} through the newest {', '.join(map(str, windows))} values",
     )
 
 
@@ -198,8 +207,13 @@ def _second(spans: Sequence[Duration]) -> str:
     return f"{spans[-2]:.3g} s" if len(spans) > 1 else "none"
 
 
+def _words(side: Side) -> tuple[str, str]:
+    """Say how values go towards the limit, and how away."""
+    return ("falls", "rises") if side is Side.BELOW else ("rises", "falls")
+
+
 def _obstacle(
-    limit: float, like: Like, now: Instant, fits: Sequence[_Fit], rules: ForecastRules
+    limit: float, like: Like, now: Instant, fits: Sequence[_Fit], rules: ForecastRules, side: Side
 ) -> tuple[NoForecast, str] | None:
     series = like.series
     if len(series) and not like.newest_is_like:
@@ -209,20 +223,24 @@ def _obstacle(
     if rules.max_age_s is not None and now - series.t_s[-1] > rules.max_age_s:
         return NoForecast.STALE, f"{now - series.t_s[-1]:.0f} s old"
     level = float(np.median(series.values[-NEWEST:]))
-    if level >= limit:
+    if _sign(side) * (level - limit) >= 0.0:
         return NoForecast.BEYOND, f"{level:.4g} of {limit:.4g}"
     rising = {fit.window for fit in fits if _rises(fit, rules)}
     if len(rising) >= 2:
         return None
     p = min((fit.trend.test.p for fit in fits), default=1.0)
     if rising and max(rising) < len(series):
-        return NoForecast.TOO_RECENT, f"rises in the newest {max(rising)} values only"
+        return NoForecast.TOO_RECENT, f"{_words(side)[0]} in the newest {max(rising)} values only"
     if not rising and any(fit.trend.line.slope_high < 0.0 and fit.trend.test.p < rules.significance for fit in fits):
-        return NoForecast.AWAY, f"falls, p {p:.2g}"
+        return NoForecast.AWAY, f"{_words(side)[1]}, p {p:.2g}"
     return NoForecast.NOT_SIGNIFICANT, f"p {p:.2g}"
 
 
-def _fits(series: Series, models: Sequence[TrendModel], rules: ForecastRules) -> tuple[_Fit, ...]:
+def _sign(side: Side) -> float:
+    return -1.0 if side is Side.BELOW else 1.0
+
+
+def _fits(series: Series, models: Sequence[TrendModel], rules: ForecastRules, side: Side) -> tuple[_Fit, ...]:
     if len(series) < LEAST:
         return ()
     found: list[_Fit] = []
@@ -233,18 +251,18 @@ def _fits(series: Series, models: Sequence[TrendModel], rules: ForecastRules) ->
         for model in models:
             if t_s[-1] > t_s[0] and (model is TrendModel.LINEAR or values.min() > 0.0):
                 span_s = float(series.t_s[-1] - series.t_s[-window])
-                found.append(_fit(window, span_s, model, t_s, values, rules.confidence))
+                found.append(_fit(window, span_s, model, t_s, values, rules.confidence, _sign(side)))
         if window == len(series):
             return tuple(found)
         window *= 2
 
 
-def _fit(window: int, span_s: Duration, model: TrendModel, t_s: Values, values: Values, confidence: float) -> _Fit:
-    shaped = values if model is TrendModel.LINEAR else np.log(values)
+def _fit(window: int, span_s: Duration, model: TrendModel, t_s: Values, values: Values, confidence: float, sign: float) -> _Fit:
+    shaped = sign * (values if model is TrendModel.LINEAR else np.log(values))
     line = trend(t_s, shaped, confidence)
-    laid = line.line.intercept + line.line.slope * t_s
+    laid = sign * (line.line.intercept + line.line.slope * t_s)
     scatter = float(np.median(np.abs(values - (laid if model is TrendModel.LINEAR else np.exp(laid)))))
-    return _Fit(window, span_s, model, line, float(np.median(t_s)), float(np.median(shaped)), scatter)
+    return _Fit(window, span_s, model, sign, line, float(np.median(t_s)), float(np.median(shaped)), scatter)
 
 
 def _thin(t_s: Values, values: Values) -> tuple[Values, Values]:
@@ -266,7 +284,7 @@ def _fits_limit(fit: _Fit, limit: float) -> bool:
 
 def _crossing(fit: _Fit, limit: float) -> _Crossing:
     """Follow the line, and the edges of its slope about the middle of the window, out to the limit and beyond the scatter."""
-    goal = limit if fit.model is TrendModel.LINEAR else math.log(limit)
+    goal = fit.sign * (limit if fit.model is TrendModel.LINEAR else math.log(limit))
     line, spread = fit.trend.line, fit.trend.spread
 
     def after(distance: float, slope: float) -> Duration:

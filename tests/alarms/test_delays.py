@@ -9,8 +9,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from edgemon.alarms.limits import is_back, is_beyond, severity_by_value
-from edgemon.model.limit import Delay, Severity
+from edgemon.alarms.limits import is_back, severity_by_value
+from edgemon.model.limit import Delay, Severity, is_beyond
 from edgemon.units import UNITS, to_si
 from tests.alarms.making import Bench, limit, rules
 

@@ -79,6 +79,7 @@ def test_a_journal_entry_is_published_flat_and_in_the_unit_beside_its_values() -
         "reason": "",
         "until": "2027-01-15T08:01:00.250Z",
         "detail": "",
+        "side": "above",
     }
 
 

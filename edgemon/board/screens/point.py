@@ -12,7 +12,7 @@ from edgemon.board.view import figures, history
 from edgemon.board.view import point as view
 from edgemon.board.view.alarms import listed
 from edgemon.board.view.cells import Row, Span, fit_row, safe, wrap
-from edgemon.board.view.chart import across, chart_of_bins
+from edgemon.board.view.chart import across, chart_of_bins, worst_word
 from edgemon.board.view.diagnosis import diagnosis
 from edgemon.board.view.machine import LevelAt
 from edgemon.board.view.point import Marks, Mode
@@ -89,7 +89,7 @@ class PointScreen(BoardScreen):
             return [*self._said(f" {self._why or 'The trend is being fetched.'}", width)]
         told = "all there is" if span is None else f"the last {figures.spoken(span)}"
         stretch = history.stretch((past.until - past.since) / past.columns)
-        title = f" {safe(level.title)}, {safe(level.unit)}, {told}; highest of each {stretch}"
+        title = f" {safe(level.title)}, {safe(level.unit)}, {told}; {worst_word(level)} of each {stretch}"
         read = history.read_out(past, self._events, self._cursor, self._columns, level.unit)
         return [
             *self._said(title, width),

@@ -157,7 +157,8 @@ def row(alarm: AlarmView, cols: Columns, now: Instant, look: Look, width: int, s
     show = status.of_alarm(alarm)
     calling, waiting = status.calls(alarm), status.waits(alarm)
     word = status.word(show, unsure=False, short=True)
-    number = f"{figures.number(alarm.value).rjust(figures.NUMBER)} {figures.number(alarm.limit).rjust(figures.NUMBER)}"
+    bound = figures.limit(alarm.limit, alarm.side).rjust(figures.NUMBER)
+    number = f"{figures.number(alarm.value).rjust(figures.NUMBER)} {bound}"
     spans = [
         Span(look.glyphs.cursor if selected else " ", Role.BRIGHT),
         *status.tag(show, look, calling),
@@ -188,7 +189,7 @@ def below(alarm: AlarmView | None, now: Instant, look: Look, width: int, room: i
         return [fit_row([Span(text, Role.TEXT)], width), *[blank(width)] * (BELOW - 1)]
     value = f"{figures.number(alarm.value)} {figures.unit(alarm.unit, look.glyphs)}".strip()
     what = f" {safe(alarm.machine_name)}, {safe(alarm.point_name)}: {safe(alarm.title)}"
-    first = f"{what} {value}, limit {figures.number(alarm.limit)}" if alarm.value is not None else what
+    first = f"{what} {value}, limit {figures.limit(alarm.limit, alarm.side)}" if alarm.value is not None else what
     raised = f"priority {safe(alarm.priority)}, raised {figures.stamp(alarm.raised_at)} UTC"
     second = f" {alarm.severity}, {state_words(alarm)}, {raised}{', simulated' if alarm.sim else ''}"
     second += f", {alarm.first_out} of this machine's alarms" if alarm.first_out else ""

@@ -1,35 +1,51 @@
-"""One level over time as columns of blocks, on the scale of all bars: the limits stand at the same height for every level."""
+"""One level over time as columns of blocks, on the scale of all bars: the limits stand at the same height for every level.
+
+A level with low limits is drawn the right way up on a scale of its own, its limits as lines across the columns.
+"""
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 from edgemon.board.theme import Look, Role
 from edgemon.board.view import figures
 from edgemon.board.view.cells import Row, Span, blank, fit, fit_row
 from edgemon.model.instant import Instant
+from edgemon.model.limit import Side, good_end
 from edgemon.model.snapshot import LevelView, TrendBins, TrendPoint
 
 _MARGIN = 16
 _A_DAY = 86_400.0
+_LIMIT_AT = {"alarm": figures.ALARM_AT, "alert": figures.ALERT_AT}
 
 
 def chart(
     level: LevelView, points: Sequence[TrendPoint], since: Instant, until: Instant, look: Look, width: int, height: int
 ) -> list[Row]:
-    """Draw the highest value of each stretch of time; limits as broken lines, named and valued at the right.
+    """Draw the worst value of each stretch of time: the highest, or under low limits the lowest.
+
+    Limits are broken lines, named and valued at the right.
 
     A level without limits is drawn on a scale of its own, from nothing to its highest value.
     """
-    return _drawn(level, _tops(points, since, until, across(width)), (since, until), look, width, height)
+    return _drawn(level, _ends(level, points, since, until, across(width)), (since, until), look, width, height)
 
 
 def chart_of_bins(level: LevelView, past: TrendBins, cursor: int, look: Look, width: int, height: int) -> list[Row]:
-    """Draw the highest value of each stretch likewise, the cursor's column bright; a stretch without values stays empty."""
-    tops: list[float | None] = [None] * across(width)
+    """Draw the worst value of each stretch likewise, the cursor's column bright; a stretch without values stays empty."""
+    ends: list[float | None] = [None] * across(width)
     for one in past.bins:
-        at = one.number * len(tops) // past.columns
-        known = tops[at]
-        tops[at] = one.high if known is None else max(known, one.high)
-    return _drawn(level, tops, (past.since, past.until), look, width, height, cursor)
+        at = one.number * len(ends) // past.columns
+        ends[at] = _worse(level, ends[at], one.low if level.side is Side.BELOW else one.high)
+    return _drawn(level, ends, (past.since, past.until), look, width, height, cursor)
+
+
+def worst_word(level: LevelView) -> str:
+    """Say which value of each stretch is drawn."""
+    return "lowest" if level.side is Side.BELOW else "highest"
+
+
+def _worse(level: LevelView, known: float | None, value: float) -> float:
+    return value if known is None else min(known, value) if level.side is Side.BELOW else max(known, value)
 
 
 def across(width: int) -> int:
@@ -39,7 +55,7 @@ def across(width: int) -> int:
 
 def _drawn(
     level: LevelView,
-    tops: Sequence[float | None],
+    ends: Sequence[float | None],
     span: tuple[Instant, Instant],
     look: Look,
     width: int,
@@ -48,43 +64,65 @@ def _drawn(
 ) -> list[Row]:
     if height < 2 or width < _MARGIN + 8:
         return [blank(width) for _ in range(height)]
-    top = max([value for value in tops if value is not None], default=0.0)
-    own = level.alert is None and level.alarm is None
-    heights = [None if value is None else _height(value, level, top, own) for value in tops]
+    scale = _scale(level, [value for value in ends if value is not None])
+    heights = [None if value is None else scale.height(value) for value in ends]
     plot = height - 1
-    limits = {} if own else _limit_rows(level, plot)
-    rows = [_row(row, plot, heights, limits, level, look, width, cursor) for row in range(plot)]
+    limits = _limit_rows(scale, plot)
+    rows = [_row(row, plot, heights, limits, scale, look, width, cursor) for row in range(plot)]
     said_at = figures.clock if span[1] - span[0] <= _A_DAY else figures.stamp
-    ends = f" {said_at(span[0])}", f"{said_at(span[1])} UTC"
-    said = "" if any(value is not None for value in tops) else "  no values in this time"
-    axis = fit(ends[0] + said, max(0, len(tops) + 1 - len(ends[1]))) + ends[1]
+    begin, end = f" {said_at(span[0])}", f"{said_at(span[1])} UTC"
+    said = "" if any(value is not None for value in ends) else "  no values in this time"
+    axis = fit(begin + said, max(0, len(ends) + 1 - len(end))) + end
     return [*rows, fit_row([Span(axis, Role.DIM)], width, look.glyphs.ellipsis)]
 
 
-def _tops(points: Sequence[TrendPoint], since: Instant, until: Instant, columns: int) -> list[float | None]:
-    tops: list[float | None] = [None] * columns
+def _ends(level: LevelView, points: Sequence[TrendPoint], since: Instant, until: Instant, columns: int) -> list[float | None]:
+    ends: list[float | None] = [None] * columns
     span = max(1e-9, until - since)
     for point in points:
         cell = int((point.t - since) / span * columns)
         if point.fit and 0 <= cell <= columns:
             cell = min(cell, columns - 1)
-            known = tops[cell]
-            tops[cell] = point.value if known is None else max(known, point.value)
-    return tops
+            ends[cell] = _worse(level, ends[cell], point.value)
+    return ends
 
 
-def _height(value: float, level: LevelView, top: float, own: bool) -> float:
-    if own:
-        return max(0.0, value / top) if top > 0.0 else 0.0
-    return figures.place(value, level.alert, level.alarm) or 0.0
+@dataclass(frozen=True, slots=True)
+class _Scale:
+    """How high a value of a level stands, 0 to 1: on the scale of all bars, or straight from bottom to top."""
+
+    level: LevelView
+    shared: bool
+    bottom: float
+    top: float
+
+    def height(self, value: float) -> float:
+        if self.shared:
+            return figures.place(value, self.level.alert, self.level.alarm) or 0.0
+        return max(0.0, (value - self.bottom) / (self.top - self.bottom)) if self.top > self.bottom else 0.0
 
 
-def _limit_rows(level: LevelView, plot: int) -> dict[int, tuple[str, float]]:
-    """Give the row of each limit; where both fall into one, the alert limit takes the row below."""
-    rows: dict[int, tuple[str, float]] = {}
-    for word, limit, at in (("alarm", level.alarm, figures.ALARM_AT), ("alert", level.alert, figures.ALERT_AT)):
-        row = max(0, plot - 1 - int(at * plot))
+def _scale(level: LevelView, values: Sequence[float]) -> _Scale:
+    """Choose a scale: of its own for a level without limits, and for low ones, from where the bar is empty down to nothing."""
+    limits = [one for one in (level.alert, level.alarm) if one is not None]
+    if not limits:
+        return _Scale(level, False, 0.0, max(values, default=0.0))
+    if level.side is not Side.BELOW:
+        return _Scale(level, True, 0.0, 0.0)
+    best = good_end(level.alert, level.alarm)
+    top = max([*limits, *values, *([] if best is None else [best])])
+    lowest = min([*limits, *values])
+    return _Scale(level, False, 0.0 if lowest > 0.0 else lowest - 0.1 * (top - lowest), top)
+
+
+def _limit_rows(scale: _Scale, plot: int) -> dict[int, tuple[str, float]]:
+    """Give the row of each limit, the upper one first; where both fall into one, the lower one takes the row below."""
+    level, rows = scale.level, dict[int, tuple[str, float]]()
+    both = [("alarm", level.alarm), ("alert", level.alert)]
+    for word, limit in reversed(both) if level.side is Side.BELOW else both:
         if limit is not None:
+            at = _LIMIT_AT[word] if scale.shared else scale.height(limit)
+            row = max(0, plot - 1 - int(at * plot))
             rows[min(row + (row in rows), plot - 1)] = (word, limit)
     return rows
 
@@ -94,12 +132,13 @@ def _row(
     plot: int,
     heights: Sequence[float | None],
     limits: dict[int, tuple[str, float]],
-    level: LevelView,
+    scale: _Scale,
     look: Look,
     width: int,
     cursor: int | None,
 ) -> Row:
-    steps = look.glyphs.steps
+    steps, level = look.glyphs.steps, scale.level
+    crosses = row in limits and level.side is Side.BELOW
     floor = plot - 1 - row
     role = {"alert": Role.ALERT, "alarm": Role.ALARM}.get(limits[row][0], Role.DIM) if row in limits else Role.DIM
     spans = [Span(" ")]
@@ -107,15 +146,18 @@ def _row(
         eighths = 0 if height is None else round((height * plot - floor) * len(steps))
         if eighths <= 0 and floor == 0 and height is not None:
             eighths = 1
-        if eighths > 0:
+        if crosses and eighths >= len(steps):
+            _join(spans, look.glyphs.limit, role)
+        elif eighths > 0:
             _join(spans, steps[min(eighths, len(steps)) - 1], Role.BRIGHT if column == cursor else Role.DIM)
         else:
             _join(spans, look.glyphs.limit if row in limits else " ", Role.RULE)
     if row in limits:
         word, limit = limits[row]
-        spans.append(Span(f" {word} {figures.number(limit)}", role))
+        spans.append(Span(f" {word} {figures.limit(limit, level.side)}", role))
     elif row == plot - 1:
-        spans.append(Span(f" 0 {figures.unit(level.unit, look.glyphs)}", Role.DIM))
+        foot = figures.number(scale.bottom) if scale.bottom else "0"
+        spans.append(Span(f" {foot} {figures.unit(level.unit, look.glyphs)}", Role.DIM))
     return fit_row(spans, width, look.glyphs.ellipsis)
 
 

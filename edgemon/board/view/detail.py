@@ -49,7 +49,7 @@ def _what(machine: MachineView, look: Look, width: int) -> Row:
         shown = figures.number(worst.value) if plant.is_known(machine) else "--"
         spans.append(Span(f"{plant.label(machine)} ", Role.DIM))
         spans.append(Span(f"{shown} {unit}".rstrip(), Role.TEXT))
-        limits = f"  alert {figures.number(worst.alert)}  alarm {figures.number(worst.alarm)}"
+        limits = f"  alert {figures.limit(worst.alert, worst.side)}  alarm {figures.limit(worst.alarm, worst.side)}"
         spans.append(Span("" if plant.why(machine) else limits, Role.DIM))
     reason = plant.why(machine)
     if reason:
@@ -70,7 +70,7 @@ def _beside_temperature(machine: MachineView, look: Look, room: int) -> list[Spa
         return []
     named = f"  {safe(other.point)} {safe(other.title)} "
     value = f"{figures.number(other.value)} {figures.unit(other.unit, look.glyphs)}"
-    limits = f"  alert {figures.number(other.alert)}  alarm {figures.number(other.alarm)}"
+    limits = f"  alert {figures.limit(other.alert, other.side)}  alarm {figures.limit(other.alarm, other.side)}"
     spans = [Span(named, Role.DIM), Span(value, Role.TEXT), Span(limits, Role.DIM)]
     return spans if row_width(tuple(spans)) <= room else spans[:2] if row_width(tuple(spans[:2])) <= room else []
 

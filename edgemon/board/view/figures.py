@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from edgemon.board.theme import Glyphs
 from edgemon.board.view.cells import safe
 from edgemon.model.instant import EARLIEST, LATEST, Duration, Instant, format_instant
+from edgemon.model.limit import Side, good_end
 
 NUMBER = 7
 """Cells the longest number takes."""
@@ -30,6 +31,11 @@ def number(value: float | None) -> str:
         return f"{value:.0e}"
     digits = 2 if size < 9.995 else 1 if size < 99.95 else 0
     return f"{value:.{digits}f}"
+
+
+def limit(value: float | None, side: Side) -> str:
+    """Write a limit: a low one with `<` before it."""
+    return f"<{number(value)}" if side is Side.BELOW and value is not None else number(value)
 
 
 def unit(name: str, glyphs: Glyphs) -> str:
@@ -64,12 +70,23 @@ def stamp(instant: Instant) -> str:
     return format_instant(instant)[:19].replace("T", " ") if EARLIEST <= instant <= LATEST else "---------- --:--:--"
 
 
-def place(value: float, alert: float | None, alarm: float | None) -> float | None:
+def place(value: float, alert: float | None, alarm: float | None, side: Side = Side.ABOVE) -> float | None:
     """Place a value on the one scale that all machines share, 0 to 1; None where no limit is set.
 
     From nothing to the alert limit is the first half, from alert to alarm the next quarter, from alarm to twice the
-    alarm limit the last one; beyond that the bar is full. With one limit only, the scale is straight through it.
+    alarm limit the last one; beyond that the bar is full. With one limit only, the scale is straight through it. Low limits
+    are seen from their good end (`model.limit.good_end`): the bar is empty there, and grows as the value falls.
     """
+    if side is Side.BELOW:
+        top = good_end(alert, alarm)
+        if top is None:
+            return None
+        alert, alarm = (None if one is None else top - one for one in (alert, alarm))
+        value = top - value
+    return _upwards(value, alert, alarm)
+
+
+def _upwards(value: float, alert: float | None, alarm: float | None) -> float | None:
     if not math.isfinite(value):
         return None
     knots = [(0.0, 0.0)]

@@ -8,7 +8,8 @@ from collections.abc import Iterable
 
 from edgemon.board.theme import Show
 from edgemon.board.view import figures, status
-from edgemon.model.snapshot import LevelView, MachineView, PointView, WorstView
+from edgemon.model.limit import ratio
+from edgemon.model.snapshot import LevelView, MachineView, PointView, WorstView, worst_view
 
 _Place = tuple[PointView, LevelView]
 
@@ -55,7 +56,7 @@ def _decisive(machine: MachineView) -> Iterable[_Place]:
 
 
 def _reached(place: _Place) -> float:
-    return figures.place(place[1].value, place[1].alert, place[1].alarm) or 0.0
+    return figures.place(place[1].value, place[1].alert, place[1].alarm, place[1].side) or 0.0
 
 
 def _has_limit(level: LevelView) -> bool:
@@ -64,5 +65,4 @@ def _has_limit(level: LevelView) -> bool:
 
 def _view(place: _Place) -> WorstView:
     point, level = place
-    ratio = level.value / level.alarm if level.alarm else 0.0
-    return WorstView(point.point, level.name, level.title, level.value, level.unit, level.alert, level.alarm, ratio)
+    return worst_view(point.point, level, ratio(level.value, level.alert, level.alarm, level.side) or 0.0)

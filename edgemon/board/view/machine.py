@@ -8,6 +8,7 @@ from edgemon.board.view import alarms, figures, plant, status
 from edgemon.board.view.cells import Row, Span, blank, fit, fit_row, row_width, safe, select, sides, width_of
 from edgemon.board.view.diagnosis import diagnosis
 from edgemon.model.instant import Instant
+from edgemon.model.limit import Side
 from edgemon.model.sends import Sends
 from edgemon.model.snapshot import AlarmView, LevelView, MachineView, PointView, SensorView
 
@@ -126,7 +127,7 @@ def _level(point: PointView, level: LevelView, cols: _Columns, look: Look, selec
     plain = Role.NEAR if level in status.near_levels(point) else Role.TEXT
     role = {"alert": Role.ALERT, "alarm": Role.ALARM}.get(level.state, plain)
     known = point.quality != "stale" and point.state != "unknown"
-    at = figures.place(level.value, level.alert, level.alarm) if known else None
+    at = figures.place(level.value, level.alert, level.alarm, level.side) if known else None
     filled, track = figures.bar(at, cols.bar, look.glyphs, (level.alert is not None, level.alarm is not None))
     number = figures.number(level.value) if known else "--"
     spans = [
@@ -134,7 +135,7 @@ def _level(point: PointView, level: LevelView, cols: _Columns, look: Look, selec
         Span(fit(safe(level.title), cols.title, look.glyphs.ellipsis), Role.TEXT),
         Span(f" {number.rjust(figures.NUMBER)} ", role if known else Role.NO_DATA),
         Span(fit(figures.unit(level.unit, look.glyphs), 6), Role.DIM),
-        Span(f" {_limit(level.alert)} {_limit(level.alarm)} ", Role.DIM),
+        Span(f" {_limit(level.alert, level.side)} {_limit(level.alarm, level.side)} ", Role.DIM),
         Span(filled, role),
         Span(track if level.alert is not None or level.alarm is not None else " " * cols.bar, Role.RULE),
     ]
@@ -150,8 +151,8 @@ def origin(level: LevelView) -> str:
     return safe(level.origin, 120) or "origin not stated"
 
 
-def _limit(limit: float | None) -> str:
-    return figures.number(limit).rjust(figures.NUMBER) if limit is not None else "-".rjust(figures.NUMBER)
+def _limit(limit: float | None, side: Side) -> str:
+    return figures.limit(limit, side).rjust(figures.NUMBER) if limit is not None else "-".rjust(figures.NUMBER)
 
 
 def found(machine: MachineView, at: LevelAt | None) -> tuple[PointView, LevelView] | None:

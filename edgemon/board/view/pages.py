@@ -98,11 +98,11 @@ def _marks(look: Look, width: int) -> Iterable[Row]:
     meaning = {
         Show.ALARM: "beyond the alarm limit; flashes until acknowledged",
         Show.ALERT: "beyond the alert limit; for the analyst, calls no operator unless the site wants it",
-        Show.LATCHED: "back below its limit, held until reset",
+        Show.LATCHED: "back within its limit, held until reset",
         Show.RETURNED: "back to normal before anyone acknowledged it",
         Show.NO_DATA: "nothing is known: silent, late or never heard; never means normal",
         Show.DOUBTFUL: "the newest data has flaws and changed no state",
-        Show.NEAR: f"from {100 * status.NEAR:.0f} % of an alert limit on (a temperature: from {status.NEAR_K:.0f} K below it),"
+        Show.NEAR: f"from {100 * status.NEAR:.0f} % of an alert limit on (a temperature: from {status.NEAR_K:.0f} K off it),"
         " or beyond it but not yet confirmed",
         Show.OUT_OF_SERVICE: "an engineer took it out of service",
         Show.SHELVED: "hidden for a limited time, with a reason",
@@ -122,7 +122,8 @@ def _reading(look: Look, width: int) -> list[Row]:
     text = (
         "The bar is the level nearest its alarm limit, or the one for which the machine is near a limit, in alert or in alarm;"
         " on one scale for all machines: the first half is up to the alert"
-        " limit (1), the next quarter up to the alarm limit (2), the end is twice the alarm limit. Ages are in coarse steps."
+        " limit (1), the next quarter up to the alarm limit (2), the end is twice the alarm limit. A low limit (<) is seen"
+        " from above: the bar grows as the value falls. Ages are in coarse steps."
         " A ? beside a state says that it rests on data no longer good; a ~ after a name, where only some machines are"
         " simulated, that this one is."
     )
@@ -134,9 +135,8 @@ def question(alarm: AlarmView, person: Person, look: Look, width: int) -> list[R
     """Write the question that comes before an acknowledgement: which alarm, and who says so."""
     mark = status.tag(status.of_alarm(alarm), look, calling=False)
     unit = figures.unit(alarm.unit, look.glyphs)
-    value = (
-        f"{figures.number(alarm.value)} {unit}, limit {figures.number(alarm.limit)} {unit}" if alarm.value is not None else ""
-    )
+    bound = figures.limit(alarm.limit, alarm.side)
+    value = f"{figures.number(alarm.value)} {unit}, limit {bound} {unit}" if alarm.value is not None else ""
     lines = [
         [Span(" Acknowledge this alarm?", Role.BRIGHT)],
         [],

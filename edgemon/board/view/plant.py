@@ -206,7 +206,7 @@ def _bar(machine: MachineView, width: int, role: Role, look: Look) -> list[Span]
     if width <= 0:
         return []
     known = worst is not None and is_known(machine)
-    at = figures.place(worst.value, worst.alert, worst.alarm) if worst is not None and known else None
+    at = figures.place(worst.value, worst.alert, worst.alarm, worst.side) if worst is not None and known else None
     limits = (worst.alert is not None, worst.alarm is not None) if worst is not None else (True, True)
     filled, track = figures.bar(at, width, look.glyphs, limits)
     return [Span(filled, Role.TEXT if role is Role.DIM and machine.state == "normal" else role), Span(track, Role.RULE)]

@@ -5,6 +5,7 @@ from functools import lru_cache
 
 from edgemon.board.theme import MARKS, PRECEDENCE, Look, Show
 from edgemon.board.view.cells import Row, Span
+from edgemon.model.limit import Side, good_end
 from edgemon.model.snapshot import AlarmView, LevelView, MachineView, PointView
 from edgemon.units import Quantity, interval_from_si, quantity_of
 
@@ -73,9 +74,7 @@ def near_levels(point: PointView) -> tuple[LevelView, ...]:
     """Give the levels of a running point that are near their alert limits."""
     if point.state != "normal":
         return ()
-    return tuple(
-        level for level in point.levels if level.alert is not None and _near_from(level.alert, level.unit) <= level.value
-    )
+    return tuple(level for level in point.levels if _is_near(level))
 
 
 @lru_cache(maxsize=64)
@@ -87,10 +86,17 @@ def is_temperature(unit: str) -> bool:
         return False
 
 
-def _near_from(alert: float, unit: str) -> float:
-    if is_temperature(unit):
-        return alert - interval_from_si(NEAR_K, unit)
-    return NEAR * alert if alert > 0.0 else alert
+def _is_near(level: LevelView) -> bool:
+    alert, is_low = level.alert, level.side is Side.BELOW
+    if alert is None:
+        return False
+    if is_temperature(level.unit):
+        margin = interval_from_si(NEAR_K, level.unit)
+        return level.value <= alert + margin if is_low else level.value >= alert - margin
+    if not is_low:
+        return level.value >= (NEAR * alert if alert > 0.0 else alert)
+    top = good_end(alert, level.alarm)
+    return level.value <= (alert if top is None else top - NEAR * (top - alert))
 
 
 def _of(state: str, quality: str, alarms: tuple[AlarmView, ...], calling: bool) -> Show:

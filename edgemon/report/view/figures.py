@@ -132,9 +132,13 @@ def _limit_lines(level: LevelMaterial, point: PointMaterial, material: Material)
     unit = level.limit.unit
     given = ((Severity.ALERT, level.limit.alert), (Severity.ALARM, level.limit.alarm))
     steps = {Severity.ALERT: alert_steps(level, point, material)}
+    side = level.limit.side
     lines = [
         LimitLine(
-            from_si(value, unit), f"{severity.word} {limit_amount(value, unit)}", _TONES[severity], steps.get(severity, ())
+            from_si(value, unit),
+            f"{severity.word} {limit_amount(value, unit, side)}",
+            _TONES[severity],
+            steps.get(severity, ()),
         )
         for severity, value in given
         if value is not None

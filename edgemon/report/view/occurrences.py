@@ -7,7 +7,7 @@ from edgemon.model.alarm import MONITORING
 from edgemon.model.event import AlarmChanged
 from edgemon.model.ids import AlarmKey, PointKey
 from edgemon.model.instant import Instant
-from edgemon.model.limit import Severity
+from edgemon.model.limit import Severity, Side
 from edgemon.report.document import Table, Tone
 from edgemon.report.port import LevelMaterial, Material, PointMaterial
 from edgemon.report.view.words import amount, capital, level_title, level_unit, limit_amount, span, stamp
@@ -78,7 +78,7 @@ def occurrence_table(material: Material) -> Table | None:
     points = {point.point.key: point for point in material.points}
     rows = tuple(_row(one, points.get(PointKey(one.alarm.machine, one.alarm.point)), material) for one in found)
     tones = tuple(_tone(one) for one in found)
-    columns = ("Alarm", "Raised (UTC)", "Worst", "Highest value", "Limit", "Acknowledged", "Returned (UTC)")
+    columns = ("Alarm", "Raised (UTC)", "Worst", "Worst value", "Limit", "Acknowledged", "Returned (UTC)")
     return Table(columns, rows, (2.2, 1.4, 0.8, 1.1, 1.0, 1.6, 1.6), tones)
 
 
@@ -98,7 +98,7 @@ def _row(one: Occurrence, point: PointMaterial | None, material: Material) -> tu
         f"{where}: {title}",
         "before the period" if one.raised_at is None else stamp(one.raised_at),
         capital(one.severity.word) if watched else "–",
-        _highest(one, level, material) if watched else "–",
+        _worst_value(one, level, material) if watched else "–",
         _limit(one) if watched else "–",
         "not acknowledged" if one.acknowledged_at is None else f"{by}, {stamp(one.acknowledged_at)}",
         _returned(one),
@@ -112,17 +112,18 @@ def _returned(one: Occurrence) -> str:
     return f"{stamp(one.returned_at)}{lasted}"
 
 
-def _highest(one: Occurrence, level: LevelMaterial | None, material: Material) -> str:
-    """Give the highest value from raising to return: of the trend, and of the changes that told one."""
+def _worst_value(one: Occurrence, level: LevelMaterial | None, material: Material) -> str:
+    """Give the highest value from raising to return (the lowest under a low limit), of the trend and of what changes told."""
     begin, end = one.raised_at or material.since, material.until if one.returned_at is None else one.returned_at
     values = [] if level is None else [value.value for value in level.values if value.fit and begin <= value.t <= end]
     values += [change.value for change in one.changes if change.value is not None and change.change != "CLEARED"]
     told = next((change.unit for change in one.changes if change.unit), "")
     unit = told or (level_unit(level.name, level.limit, level.kind) if level is not None else "")
-    return amount(max(values), unit) if values and unit else "not told"
+    worst = min if any(change.side is Side.BELOW for change in one.changes) else max
+    return amount(worst(values), unit) if values and unit else "not told"
 
 
 def _limit(one: Occurrence) -> str:
     """Give the limit that the gravest state went beyond."""
     grave = [change for change in one.changes if change.severity is one.severity and change.limit is not None]
-    return limit_amount(grave[0].limit, grave[0].unit) if grave else "–"
+    return limit_amount(grave[0].limit, grave[0].unit, grave[0].side) if grave else "–"

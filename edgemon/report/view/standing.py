@@ -9,14 +9,12 @@ from edgemon.model.event import AlarmChanged, RunningChanged
 from edgemon.model.finding import Conclusion, Finding
 from edgemon.model.ids import AlarmKey
 from edgemon.model.instant import Instant
-from edgemon.model.limit import Limit, Severity
+from edgemon.model.limit import Limit, Severity, ratio
 from edgemon.model.outlook import CrossingView, OutlookView
 from edgemon.model.snapshot import TrendPoint
 from edgemon.report.port import Happening, LevelMaterial, Material, PointMaterial
 from edgemon.units import from_si
 
-ALARM_OVER_ALERT = 1.6
-"""Stands in for an alarm limit that is not set, in ratios only. Source: steps of ISO 10816-3:2009 Table A.1, 1.61 and 1.58."""
 SUPPORTED = 0.5
 """Confidence from which on a finding counts; see `model.finding`."""
 _IN_FORCE = frozenset({AlarmState.UNACK, AlarmState.ACKED})
@@ -44,7 +42,7 @@ class Newest:
     limit: Limit
     value: TrendPoint
     ratio: float
-    """Value over alarm limit, in the unit of the limit."""
+    """How near to the alarm limit, as `model.limit.ratio_line` has it."""
     severity: Severity
     """By this value alone."""
 
@@ -122,20 +120,10 @@ def newest_changes(history: Iterable[Happening]) -> dict[AlarmKey, AlarmChanged]
     return {one.event.alarm: one.event for one in history if isinstance(one.event, AlarmChanged)}
 
 
-def ratio(limit: Limit, value: float) -> float:
-    """Give value over alarm limit in the unit of the limit; only an alert set: 1.6 times it stands in."""
-    bound = limit.alarm if limit.alarm is not None else limit.alert
-    shown = 0.0 if bound is None else from_si(bound, limit.unit) * (1.0 if limit.alarm is not None else ALARM_OVER_ALERT)
-    return from_si(value, limit.unit) / shown if shown > 0.0 else 0.0
-
-
-def severity_of(limit: Limit, value: float) -> Severity:
-    """Give the severity by one value alone."""
-    for severity in (Severity.ALARM, Severity.ALERT):
-        bound = limit.of(severity)
-        if bound is not None and value >= bound * (1.0 - 1e-9):
-            return severity
-    return Severity.NORMAL
+def nearness(limit: Limit, value: float) -> float:
+    """Say how near a value of the house's unit is to the alarm limit, 1 at the limit; 0 where there is no scale."""
+    alert, alarm = (None if one is None else from_si(one, limit.unit) for one in (limit.alert, limit.alarm))
+    return ratio(from_si(value, limit.unit), alert, alarm, limit.side) or 0.0
 
 
 def is_running(material: Material) -> bool | None:
@@ -152,8 +140,8 @@ def _newest(points: Iterable[PointMaterial]) -> Iterator[Newest]:
         for level in point.levels:
             value = next((value for value in reversed(level.values) if value.fit), None)
             if level.limit is not None and value is not None:
-                severity = severity_of(level.limit, value.value)
-                yield Newest(point, level, level.limit, value, ratio(level.limit, value.value), severity)
+                near, severity = nearness(level.limit, value.value), level.limit.severity_of(value.value)
+                yield Newest(point, level, level.limit, value, near, severity)
 
 
 def _is_silent(point: PointMaterial, until: Instant) -> bool:

@@ -18,7 +18,7 @@ from edgemon.model.limit import Severity
 from edgemon.report.document import Block, Bullets, Facts, Heading, Paragraph, Section, Table, Tone
 from edgemon.report.port import LevelMaterial, Material, PointMaterial, SensorMaterial
 from edgemon.report.view.occurrences import occurrence_table
-from edgemon.report.view.standing import Assessment, severity_of
+from edgemon.report.view.standing import Assessment
 from edgemon.report.view.words import (
     amount,
     counted,
@@ -66,15 +66,15 @@ def _level_row(point: PointMaterial, level: LevelMaterial) -> tuple[Severity, tu
     title = level_title(level.name, level.kind)
     if band is not None:
         title += f", {band}".replace(" Hz", f"{NO_BREAK}Hz")
-    severity = severity_of(limit, fit[-1]) if limit is not None and fit else Severity.NORMAL
+    severity = limit.severity_of(fit[-1]) if limit is not None and fit else Severity.NORMAL
     state = severity.word if limit is not None and fit else "no data" if not fit else "no limit"
     return severity, (
         point.point.name,
         title,
         amount(fit[-1], unit) if fit else "–",
         amount(max(fit), unit) if fit else "–",
-        limit_amount(limit.alert if limit is not None else None, unit),
-        limit_amount(limit.alarm if limit is not None else None, unit),
+        "–" if limit is None else limit_amount(limit.alert, unit, limit.side),
+        "–" if limit is None else limit_amount(limit.alarm, unit, limit.side),
         state,
         limit.origin if limit is not None else "no limit is set",
     )

@@ -1,12 +1,12 @@
 """The first page: the verdict in words, what it means, what to do, by when; then the findings in short."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from statistics import median
 
 from edgemon.model.alarm import AlarmState
 from edgemon.model.finding import Finding
 from edgemon.model.ids import PointKey
-from edgemon.model.limit import Severity
+from edgemon.model.limit import Severity, Side
 from edgemon.model.outlook import CrossingView
 from edgemon.report.document import Banner, Block, Bullets, Heading, Paragraph, Section, Tone
 from edgemon.report.port import Material
@@ -89,9 +89,12 @@ WORDS: dict[Standing, _Words] = {
 }
 
 
+LOW_MEANS = "A level has fallen to the limit that the plant wants it to keep above: drive, load, mount and sensor are in doubt."
+
+
 def verdict_section(material: Material, assessment: Assessment) -> Section:
     """Make the first section: the analyst's own verdict where there is one, edgemon's beside it."""
-    words = WORDS[assessment.standing]
+    words = _words_of(assessment)
     blocks: list[Block] = []
     own = material.analyst.of("verdict"), material.analyst.of("recommendation"), material.analyst.of("by when")
     for heading, texts in zip(("The analyst's verdict", "The analyst's recommendation", "By when"), own, strict=True):
@@ -106,6 +109,18 @@ def verdict_section(material: Material, assessment: Assessment) -> Section:
     blocks.append(Heading("In short"))
     blocks.append(Bullets(tuple(_short(material, assessment))))
     return Section("Verdict and recommendation", tuple(blocks))
+
+
+def _words_of(assessment: Assessment) -> _Words:
+    """Give the words of a standing; where low limits brought it about, what they say of high levels does not hold."""
+    words = WORDS[assessment.standing]
+    sides = {one.limit.side for one in assessment.newest if one.severity is not Severity.NORMAL}
+    sides |= {change.side for change in assessment.in_force}
+    if assessment.standing not in (Standing.ALERT, Standing.ALARM) or Side.BELOW not in sides:
+        return words
+    if Side.ABOVE in sides:
+        return replace(words, word=words.word.replace("above", "beyond"))
+    return replace(words, word=words.word.replace("above", "below"), means=LOW_MEANS)
 
 
 def _by(usual: str, assessment: Assessment) -> str:
@@ -135,15 +150,16 @@ def describe(one: Newest) -> str:
     limit, value = one.limit, one.value.value
     text = f"{level_title(one.level.name, one.level.kind)} at {one.point.point.name} is {amount(value, limit.unit)}"
     alert, alarm = limit_amount(limit.alert, limit.unit), limit_amount(limit.alarm, limit.unit)
+    bad, good = ("below", "above") if limit.side is Side.BELOW else ("above", "below")
     if limit.alarm is None or limit.alert is None:
-        side = "above" if one.severity is not Severity.NORMAL else "below"
+        side = bad if one.severity is not Severity.NORMAL else good
         word, bound = ("alarm", alarm) if limit.alert is None else ("alert", alert)
         return f"{text}, {side} its {word} limit of {bound}"
     if one.severity is Severity.ALARM:
-        return f"{text}, above its alarm limit of {alarm} (alert {alert})"
+        return f"{text}, {bad} its alarm limit of {alarm} (alert {alert})"
     if one.severity is Severity.ALERT:
-        return f"{text}, above its alert limit of {alert} and below its alarm limit of {alarm}"
-    return f"{text}, below its alert limit of {alert} (alarm {alarm})"
+        return f"{text}, {bad} its alert limit of {alert} and {good} its alarm limit of {alarm}"
+    return f"{text}, {good} its alert limit of {alert} (alarm {alarm})"
 
 
 def _short(material: Material, assessment: Assessment) -> list[str]:
@@ -180,7 +196,7 @@ def _count_beyond(assessment: Assessment) -> str:
         return f"None of {total} with a limit is beyond it."
     alarms = sum(one.severity is Severity.ALARM for one in beyond)
     return (
-        f"{len(beyond)} of {total} with a limit are beyond it: {alarms} above alarm, {len(beyond) - alarms} above alert only."
+        f"{len(beyond)} of {total} with a limit are beyond it: {alarms} beyond alarm, {len(beyond) - alarms} beyond alert only."
     )
 
 

@@ -4,7 +4,7 @@ from edgemon.model.alarm import MONITORING
 from edgemon.model.finding import Fault
 from edgemon.model.instant import Instant, format_instant
 from edgemon.model.level import LEVEL_KINDS, LevelKind
-from edgemon.model.limit import Limit
+from edgemon.model.limit import Limit, Side
 from edgemon.units import from_si
 
 _SHOWN = {"m/s2": "m/s²", "um": "µm", "Cel": "°C", "degF": "°F", "1": "", "%EL": "%"}
@@ -60,9 +60,10 @@ def amount(value: float, unit: str) -> str:
     return f"{number(from_si(value, unit))} {shown_unit(unit)}".rstrip()
 
 
-def limit_amount(value: float | None, unit: str) -> str:
-    """Write a limit of the house's unit in `unit`; a dash where there is none."""
-    return "–" if value is None else f"{limit_number(from_si(value, unit))} {shown_unit(unit)}".rstrip()
+def limit_amount(value: float | None, unit: str, side: Side = Side.ABOVE) -> str:
+    """Write a limit of the house's unit in `unit`, a low one with `below`; a dash where there is none."""
+    below = "below " if side is Side.BELOW else ""
+    return "–" if value is None else f"{below}{limit_number(from_si(value, unit))} {shown_unit(unit)}".rstrip()
 
 
 def when(instant: Instant) -> str:
