@@ -55,6 +55,16 @@ def _second(limit: LimitTable, other: LimitTable, path: KeyPath, before: KeyPath
     report.error((*path, "level"), f'level "{shown(limit.level)}" has two limits here', hint)
 
 
+def check_sides(limits: Sequence[LimitTable], machine: MachineTable, around: KeyPath, report: Report) -> None:
+    """Report a point's limit that takes the place of its machine's limit on the other side of the same level."""
+    machine_side = {limit.level: limit.side for limit in machine.limit if limit.level}
+    for number, limit in enumerate(limits):
+        if machine_side.get(limit.level, limit.side) != limit.side:
+            other = "upper" if limit.side == "below" else "low"
+            what = f"this limit takes the place of the {other} one that the machine gives all its points"
+            report.error((*around, "limit", number, "level"), what, f"for the other side, {ANOTHER}")
+
+
 def check_standstill(machine: MachineTable, row: SeverityClass | None, path: KeyPath, report: Report) -> None:
     """Report everything doubtful in a machine's standstill rule."""
     rule = machine.standstill

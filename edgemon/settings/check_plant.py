@@ -206,6 +206,7 @@ def _point(point: PointTable, machine: MachineTable, file: PlantFile, path: KeyP
     check_derived(point.derived, machine, point, file, path, report)
     check_names(point, path, report)
     check_limits.check_limits(point.limit, row, path, report, own_specs(machine, point))
+    check_limits.check_sides(point.limit, machine, path, report)
     _class_band(point, machine, row, path, report)
     blamed = report.is_blamed((*path, "limit")) or (machine.severity_class and row is None)
     if row is None and not machine.limit and not point.limit and not blamed:

@@ -7,7 +7,7 @@ import pytest
 
 from edgemon.errors import ParameterError
 from edgemon.model.forecast import Forecast, NoForecast, TrendModel
-from edgemon.model.limit import Limit, Severity
+from edgemon.model.limit import Limit, Severity, Side
 from edgemon.trend.conditions import Conditions, like, make_series
 from edgemon.trend.counting import Values
 from edgemon.trend.forecast import ForecastRules, forecast, forecasts, time_to_limit
@@ -168,3 +168,51 @@ def test_limits_and_times_that_are_none_are_refused() -> None:
         made(RISE, math.nan)
     with pytest.raises(ParameterError, match="before its newest value"):
         made(RISE, 4.5, later_s=-1.0)
+
+
+def falling(
+    values: Values, limit: float, side: Side = Side.BELOW, models: tuple[TrendModel, ...] = tuple(TrendModel)
+) -> Forecast:
+    t_s = START + DAY_S * np.arange(len(values), dtype=np.float64)
+    found = like(make_series(t_s, values), Conditions())
+    return forecast("velocity_rms", limit, found, float(t_s[-1]), models=models, side=side)
+
+
+def test_straight_fall_to_a_low_limit_is_met_to_the_day() -> None:
+    result = falling(6.0 - 0.02 * np.arange(-199.0, 1.0), 3.5)  # 6.0 now, 0.02 a day down: 125 days
+    assert result.model is TrendModel.LINEAR
+    assert days(result, result.likely) == pytest.approx(125.0, abs=0.5)
+    assert days(result, result.earliest) < 125.0 < days(result, result.latest)
+    assert result.text.startswith("falls through the newest")
+
+
+def test_exponential_fall_to_a_low_limit_is_met_to_the_day() -> None:
+    result = falling(4.5 * np.exp(-0.01 * np.arange(-199.0, 1.0)), 2.0)  # ln(4.5 / 2.0) / 0.01 = 81.093 days (recomputed)
+    assert result.model is TrendModel.EXPONENTIAL
+    assert days(result, result.likely) == pytest.approx(81.093, abs=0.5)
+
+
+def test_straight_forecasts_to_a_low_limit_are_those_of_the_values_turned_over() -> None:
+    """Metamorphic: the straight shape knows no zero, so a low limit on x is the high limit on -x; noise of 0.1."""
+    rng, straight = np.random.default_rng(4), (TrendModel.LINEAR,)
+    for slope in (-0.02, 0.0, 0.02):
+        values = 6.0 + slope * np.arange(-199.0, 1.0) + 0.1 * rng.normal(size=200)
+        low, high = falling(values, 4.0, models=straight), falling(-values, -4.0, Side.ABOVE, models=straight)
+        assert (low.earliest, low.likely, low.latest, low.reason) == (high.earliest, high.likely, high.latest, high.reason)
+
+
+def test_a_low_limit_that_is_passed_or_left_behind_has_its_reason() -> None:
+    beyond = falling(6.0 - 0.02 * np.arange(200.0), 3.5)
+    assert beyond.reason is NoForecast.BEYOND
+    away = falling(6.0 + 0.02 * np.arange(200.0), 3.5)
+    assert (away.reason, away.text[:5]) == (NoForecast.AWAY, "rises")
+
+
+def test_both_low_limits_are_forecast_the_alert_first() -> None:
+    both = Limit("velocity_rms", Quantity.VELOCITY, "mm/s", 5.0, 4.0, 0.1, side=Side.BELOW)
+    t_s = START + DAY_S * np.arange(200.0)
+    found = like(make_series(t_s, 6.0 - 0.02 * np.arange(-199.0, 1.0)), Conditions())
+    (first, alert), (second, alarm) = forecasts(both, found, float(t_s[-1]))
+    assert (first, second) == (Severity.ALERT, Severity.ALARM)
+    assert days(alert, alert.likely) == pytest.approx(50.0, abs=0.5)  # 1.0 / 0.02
+    assert days(alarm, alarm.likely) == pytest.approx(100.0, abs=0.5)
