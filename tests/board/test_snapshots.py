@@ -10,7 +10,8 @@ from textual.pilot import Pilot
 from edgemon.board.app import BoardApp
 from edgemon.board.memory import MemorySource
 from edgemon.clock import ManualClock
-from edgemon.model.snapshot import JournalView, TrendPoint
+from edgemon.model.snapshot import JournalView, Snapshot, TrendPoint
+from tests.board import low
 from tests.support import sites
 
 SnapCompare: TypeAlias = Callable[..., bool]
@@ -23,16 +24,20 @@ JOURNAL = tuple(
 
 
 def picture(
-    keys: Sequence[str], lost: bool = False, options: dict[str, bool | str] | None = None
+    keys: Sequence[str],
+    lost: bool = False,
+    options: dict[str, bool | str] | None = None,
+    shown: Snapshot | None = None,
+    past: tuple[TrendPoint, ...] = PAST,
 ) -> tuple[BoardApp, Callable[[Pilot[None]], Awaitable[None]]]:
     source = MemorySource(journal=JOURNAL)
-    source.past = PAST
+    source.past = past
     clock = ManualClock(sites.NOW)
     app = BoardApp(source, clock, **(options or {}))  # type: ignore[arg-type]
 
     async def play(pilot: Pilot[None]) -> None:
         app.desk.message = ""
-        source.say(sites.snapshot())
+        source.say(shown or sites.snapshot())
         await pilot.pause()
         await clock.advance(0.5)
         if app.desk.look.phase is False:
@@ -77,3 +82,10 @@ def test_plant_without_its_daemon(snap_compare: SnapCompare) -> None:
 def test_question(snap_compare: SnapCompare) -> None:
     app, play = picture(["a"])
     assert snap_compare(app, run_before=play, terminal_size=(80, 24))
+
+
+@pytest.mark.parametrize("size", SIZES)
+@pytest.mark.parametrize("keys", [["enter"], ["enter", "enter"]], ids=["machine", "point"])
+def test_low_limit(snap_compare: SnapCompare, keys: list[str], size: tuple[int, int]) -> None:
+    app, play = picture(keys, shown=low.snapshot(3.0), past=low.PAST)
+    assert snap_compare(app, run_before=play, terminal_size=size)

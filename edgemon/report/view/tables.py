@@ -14,7 +14,7 @@ from edgemon.model.event import (
     RunningChanged,
 )
 from edgemon.model.instant import format_instant
-from edgemon.model.limit import Severity
+from edgemon.model.limit import Severity, Side
 from edgemon.report.document import Block, Bullets, Facts, Heading, Paragraph, Section, Table, Tone
 from edgemon.report.port import LevelMaterial, Material, PointMaterial, SensorMaterial
 from edgemon.report.view.occurrences import occurrence_table
@@ -48,12 +48,12 @@ def limits_section(material: Material) -> Section:
             severity, row = _level_row(point, level)
             rows.append(row)
             tones.append(_TONES[severity])
-    columns = ("Point", "Level", "Newest", "Highest", "Alert", "Alarm", "State", "Limits from")
+    columns = ("Point", "Level", "Newest", "Worst", "Alert", "Alarm", "State", "Limits from")
     table = Table(columns, tuple(rows), (1.5, 2.1, 0.95, 0.95, 0.9, 0.9, 0.75, 1.9), tuple(tones))
     note = Paragraph(
-        "Newest and highest fit values of the period, by detector and band. State is by the newest value alone; alarms also "
-        "wait for their delays. Limits from a standard are a starting point for a competent person, subject to the maker's "
-        "instructions."
+        "Newest and worst (highest, or lowest under a low limit) fit values of the period, by detector and band. State is by "
+        "the newest value alone; alarms also wait for their delays. Limits from a standard are a starting point for a "
+        "competent person, subject to the maker's instructions."
     )
     return Section("Measured values and limits", (table, note))
 
@@ -66,13 +66,14 @@ def _level_row(point: PointMaterial, level: LevelMaterial) -> tuple[Severity, tu
     title = level_title(level.name, level.kind)
     if band is not None:
         title += f", {band}".replace(" Hz", f"{NO_BREAK}Hz")
+    worst = min if limit is not None and limit.side is Side.BELOW else max
     severity = limit.severity_of(fit[-1]) if limit is not None and fit else Severity.NORMAL
     state = severity.word if limit is not None and fit else "no data" if not fit else "no limit"
     return severity, (
         point.point.name,
         title,
         amount(fit[-1], unit) if fit else "–",
-        amount(max(fit), unit) if fit else "–",
+        amount(worst(fit), unit) if fit else "–",
         "–" if limit is None else limit_amount(limit.alert, unit, limit.side),
         "–" if limit is None else limit_amount(limit.alarm, unit, limit.side),
         state,
