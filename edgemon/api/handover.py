@@ -99,7 +99,8 @@ def _now(snapshot: Snapshot) -> list[str]:
         if one.behind_s(gateway.now)
     ]
     simulated = sum(machine.sim for machine in snapshot.machines)
-    said = [f"{len(snapshot.machines)} machines: {counted}", f"gateway {store}; {links}{waiting}", *upstream]
+    machines = f"{len(snapshot.machines)} machine{'s' if len(snapshot.machines) != 1 else ''}: {counted}"
+    said = [machines, f"gateway {store}; {links}{waiting}", *upstream]
     return said + ([f"{simulated} machines show simulated data"] if simulated else [])
 
 

@@ -22,7 +22,7 @@ from tests.support import sites
 
 SEEDS = int(os.environ.get("EDGEMON_RANDOM_USE", "1"))
 """Runs from each screen; set it to some hundreds for an hour of it."""
-STEPS = 60 if SEEDS > 1 else 8
+STEPS = 60 if SEEDS > 1 else 6
 
 OPENINGS = {
     "plant": "",

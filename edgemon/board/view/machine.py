@@ -42,7 +42,7 @@ def head(machine: MachineView, area: str, now: Instant, look: Look, width: int) 
         Span("  " + plant.why(machine), Role.NO_DATA),
     ]
     old = f"data {figures.age(machine.t, now)} old " if machine.t is not None else "never heard "
-    kind = f"     {plant.speed(machine)}, {safe(area)}"
+    kind = "     " + ", ".join(filter(None, (plant.speed(machine), safe(area))))
     critical = f", {safe(machine.criticality)}" if machine.criticality not in ("", "normal") else ""
     return (
         sides(left, [Span(old, Role.DIM)], width, ellipsis=look.glyphs.ellipsis),

@@ -7,7 +7,7 @@ from edgemon.board.keys import HELPED
 from edgemon.board.theme import MARKS, Look, Role, Show
 from edgemon.board.view import figures, status
 from edgemon.board.view.banner import CAUTION
-from edgemon.board.view.cells import Row, Span, blank, fit, fit_row, safe, wrap
+from edgemon.board.view.cells import Row, Span, blank, fit, fit_row, safe, width_of, wrap
 from edgemon.model.command import Person
 from edgemon.model.snapshot import AlarmView, JournalView, MachineView, NoteView
 
@@ -50,16 +50,16 @@ def notes(told: Sequence[NoteView], machines: Sequence[MachineView], look: Look,
 
 
 def journal(entries: Sequence[JournalView], look: Look, width: int) -> list[Row]:
-    """Write journal entries as they come, one a row."""
+    """Write journal entries as they come; a long one goes on in the rows below, so that nothing of it is cut off."""
     rows = [_line(" Journal, newest first (UTC)", width, Role.BRIGHT), blank(width)]
     kind = min(26, max([8, *(len(safe(entry.kind)) for entry in entries)]))
     for entry in entries:
-        spans = [
-            Span(f" {figures.stamp(entry.t)}  ", Role.DIM),
-            Span(fit(safe(entry.kind), kind, look.glyphs.ellipsis) + "  ", Role.DIM),
-            Span(safe(entry.text, 300), Role.TEXT),
-        ]
-        rows.append(fit_row(spans, width, look.glyphs.ellipsis))
+        named = fit(safe(entry.kind), kind, look.glyphs.ellipsis)
+        head = Span(f" {figures.stamp(entry.t)}  {named}  ", Role.DIM)
+        room = max(20, width - width_of(head.text) - 1)
+        for line in wrap(safe(entry.text, 600), room) or [""]:
+            rows.append(fit_row([head, Span(line, Role.TEXT)], width, look.glyphs.ellipsis))
+            head = Span(" " * width_of(head.text))
     return rows if entries else [*rows, _line(" No entries yet.", width)]
 
 

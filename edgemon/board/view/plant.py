@@ -239,8 +239,8 @@ def why(machine: MachineView) -> str:
 
 def speed(machine: MachineView) -> str:
     """Say what the machine is and how fast it turns."""
-    turning = f", {machine.rpm:.0f} r/min" if machine.rpm is not None and is_known(machine) else ""
-    return f"{safe(machine.kind)}{turning}{', simulated' if machine.sim else ''}"
+    turning = f"{machine.rpm:.0f} r/min" if machine.rpm is not None and is_known(machine) else ""
+    return ", ".join(filter(None, (safe(machine.kind), turning, "simulated" if machine.sim else "")))
 
 
 def _figure_role(machine: MachineView, quiet: bool) -> Role:
