@@ -1,0 +1,114 @@
+"""Both ends of a stream in tests: items into it as a feeder sends them, and what a customer of the stream reads."""
+
+import asyncio
+import contextlib
+from collections.abc import AsyncIterator, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+import nats
+from nats.errors import TimeoutError as NothingMore
+from nats.js import JetStreamContext
+from nats.js.api import AckPolicy, ConsumerConfig
+
+from edgemon.errors import LinkDown
+from edgemon.model.secret import Secret
+from edgemon.model.upstream import Item, Server, Source, Upstream, UpstreamKind
+from edgemon.upstream.jetstream import NatsTransport
+from edgemon.upstream.jetstream_wire import subject_of
+from tests.support.certificates import Pair
+
+STREAM = "EDGEMON"
+ANSWER_S = 2.0
+
+
+@dataclass(frozen=True)
+class Kept:
+    """One message in a stream."""
+
+    sequence: int
+    subject: str
+    id: str
+    part: str
+    body: bytes
+
+
+async def kept(url: str, stream: str = STREAM) -> list[Kept]:
+    """Read a whole stream, in its order."""
+    async with library(url) as js:
+        count = (await js.stream_info(stream)).state.messages
+        found: list[Kept] = []
+        config = ConsumerConfig(filter_subject=">", inactive_threshold=30.0, ack_policy=AckPolicy.NONE, mem_storage=True)
+        consumer = await js.pull_subscribe("", stream=stream, config=config)
+        while len(found) < count:
+            try:
+                messages = await consumer.fetch(min(500, count - len(found)), timeout=5.0)
+            except NothingMore:
+                break
+            for one in messages:
+                headers, at = one.headers or {}, one.metadata.sequence.stream
+                found.append(Kept(at, one.subject, headers.get("Nats-Msg-Id", ""), headers.get("Edgemon-Part", ""), one.data))
+        return found
+
+
+def assert_once_and_in_order(found: Sequence[Kept], sent: Sequence[Item], stream: str = STREAM) -> None:
+    """Check that a stream holds exactly the items sent, each once, in order within each subject."""
+    wanted: dict[str, list[str]] = {}
+    for item in sent:
+        wanted.setdefault(subject_of(stream, item), []).append(item.key)
+    is_there: dict[str, list[str]] = {}
+    for one in found:
+        is_there.setdefault(one.subject, []).append(one.id)
+    assert len(found) == len(sent)
+    assert is_there == wanted
+
+
+@contextlib.asynccontextmanager
+async def library(url: str) -> AsyncIterator[JetStreamContext]:
+    """Speak to a server through the library's own interface."""
+    client = await nats.connect(url)
+    try:
+        yield client.jetstream()
+    finally:
+        await client.close()
+
+
+def item(number: int, point: str = "de", body: bytes = b"{}", gateway: str = "gw-1") -> Item:
+    """One reading."""
+    key = f"saltmarsh/{gateway}/reading/point/pump/{point}/velocity/{number}"
+    return Item(Source.READINGS, number, key, f"pump/{point}", 1.7e9 + number, False, body)
+
+
+def items(first: int, count: int, points: int = 5) -> list[Item]:
+    """Readings of several points in turns."""
+    return [item(number, f"p{number % points}") for number in range(first, first + count)]
+
+
+@contextlib.asynccontextmanager
+async def transport(
+    *urls: str, login: tuple[str, str] | None = None, ca: Pair | None = None, own: Pair | None = None
+) -> AsyncIterator[NatsTransport]:
+    """Make a transport into the stream, and close it at the end."""
+    user, password = (None, None) if login is None else (login[0], Secret(login[1]))
+    files: list[Path | None] = [None if ca is None else ca.certificate]
+    files += [None, None] if own is None else [own.certificate, own.key]
+    server = Server(urls, user, password, urls[0].startswith("tls:"), *files)
+    one = NatsTransport(Upstream("streams", UpstreamKind.NATS, tuple(Source), server, STREAM), ANSWER_S)
+    try:
+        yield one
+    finally:
+        await one.close()
+
+
+async def deliver(one: NatsTransport, batch: Sequence[Item], within_s: float = 40.0) -> int:
+    """Send until it is taken, as a feeder does; gives how many times it failed."""
+    failures = 0
+    async with asyncio.timeout(within_s):
+        while True:
+            try:
+                assert await one.send(batch) == ()
+                return failures
+            except LinkDown:
+                failures += 1
+                await one.close()
+                await asyncio.sleep(0.05)
