@@ -20,6 +20,7 @@ from edgemon.store.outbox import Outbox
 from edgemon.store.port import Reader
 from edgemon.store.reader import SqliteReader
 from edgemon.store.sqlite import SqliteStore
+from edgemon.upstream.jetstream import NatsTransport
 from edgemon.upstream.mqtt import MqttTransport
 from edgemon.upstream.port import Transport
 
@@ -63,6 +64,8 @@ def transport_to(upstream: Upstream, client_id: str, clock: Clock) -> Transport:
     match upstream.kind:
         case UpstreamKind.MQTT:
             return MqttTransport(PahoLink(_broker(upstream, client_id), clock, ()), upstream.into, clock)
+        case UpstreamKind.NATS:
+            return NatsTransport(upstream)
         case _:
             raise SettingsError(f"{upstream.kind} cannot be spoken yet", f"upstream[{upstream.name}].url")
 

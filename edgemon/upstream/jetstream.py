@@ -16,9 +16,10 @@ tell; there ids alone protect, as long as the duplicate window, and the key in e
 import uuid
 from collections import deque
 from collections.abc import Iterable, Mapping, Sequence
+from importlib.util import find_spec
 from typing import TYPE_CHECKING, Any
 
-from edgemon.errors import EdgemonError, LinkDown
+from edgemon.errors import LinkDown, SettingsError
 from edgemon.model.instant import Duration
 from edgemon.model.upstream import Item, Upstream
 from edgemon.upstream import jetstream_wire as wire
@@ -49,9 +50,17 @@ class NatsTransport:
     answer_s : float
         Longest wait for a connection, and for the next answer while any is due; an election of a new leader may take
         longer, then all is sent again.
+
+    Raises
+    ------
+    SettingsError
+        The library is not installed.
     """
 
     def __init__(self, upstream: Upstream, answer_s: Duration = ANSWER_S) -> None:
+        if find_spec("nats") is None:
+            where, hint = f"upstream[{upstream.name}].url", "pip install 'edgemon[nats]'"
+            raise SettingsError("the library nats-py is not installed", where, hint)
         self._upstream = upstream
         self._answer_s = answer_s
         self._first = 0
@@ -65,11 +74,8 @@ class NatsTransport:
             return
         await self.close()
         server = self._upstream.server
-        try:
-            from edgemon.upstream.nats_client import Line
-        except ModuleNotFoundError as error:
-            where, hint = f"upstream {self._upstream.name}", "pip install 'edgemon[nats]'"
-            raise EdgemonError("the library nats-py is not installed", where, hint) from error
+        from edgemon.upstream.nats_client import Line  # its library comes with an extra
+
         trouble: LinkDown | None = None
         for _ in server.urls:
             try:

@@ -4,7 +4,7 @@ import sys
 
 import pytest
 
-from edgemon.errors import EdgemonError
+from edgemon.errors import SettingsError
 from edgemon.model.upstream import Server, Source, Upstream, UpstreamKind
 from edgemon.upstream.jetstream import NatsTransport
 from edgemon.upstream.jetstream_setup import config_of, trouble_of
@@ -41,8 +41,8 @@ def test_others_are_told_apart_with_what_to_do(change: dict[str, object], word: 
     assert word in trouble_of("EDGEMON", {**GOOD, **change})
 
 
-async def test_without_the_library_the_extra_is_named(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setitem(sys.modules, "edgemon.upstream.nats_client", None)
-    one = NatsTransport(Upstream("streams", UpstreamKind.NATS, tuple(Source), Server(("nats://127.0.0.1:1",)), "EDGEMON"))
-    with pytest.raises(EdgemonError, match=r"edgemon\[nats\]"):
-        await one.connect()
+def test_without_the_library_the_extra_is_named(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setitem(sys.modules, "nats", None)
+    upstream = Upstream("streams", UpstreamKind.NATS, tuple(Source), Server(("nats://127.0.0.1:1",)), "EDGEMON")
+    with pytest.raises(SettingsError, match=r"upstream\[streams\].url: .*edgemon\[nats\]"):
+        NatsTransport(upstream)
