@@ -4,6 +4,7 @@ Another transport is a `Rig` in `RIGS`. Its `kept` gives what a reader there mak
 """
 
 import asyncio
+import dataclasses
 import itertools
 from collections import defaultdict
 from collections.abc import AsyncIterator, Awaitable, Callable, Coroutine, Iterator, Sequence
@@ -12,16 +13,20 @@ from pathlib import Path
 from typing import Protocol, TypeAlias
 
 import pytest
+from nats.js.errors import NotFoundError
 
 from edgemon.errors import LinkDown
 from edgemon.model.secret import Secret
 from edgemon.model.upstream import Item, Server, Source, Upstream, UpstreamKind
+from edgemon.upstream.jetstream import NatsTransport
 from edgemon.upstream.memory import MemoryTransport
 from edgemon.upstream.port import Transport
 from edgemon.upstream.postgres import PostgresTransport
 from tests.support import items as make
-from tests.support.broker import Cable
+from tests.support.broker import LOOPBACK, Cable
+from tests.support.nats_server import NatsServer
 from tests.support.postgres import DATABASE, PASSWORD, USER, Postgres
+from tests.support.streams import kept
 
 ANSWER_WAIT_S = 2.0
 NUMBERS = itertools.count()
@@ -95,10 +100,40 @@ class MemoryRig:
     thaw = mend = start
 
 
-class PostgresRig:
-    def __init__(self, server: Postgres, cable: Cable, schema: str) -> None:
-        self._server = server
+class ServerRig:
+    """A process, and a cable to it."""
+
+    def __init__(self, server: Postgres | NatsServer, cable: Cable) -> None:
+        self._process = server
         self._cable = cable
+
+    async def kill(self) -> None:
+        await asyncio.to_thread(self._process.kill)
+
+    async def start(self) -> None:
+        await asyncio.to_thread(self._process.start)
+
+    async def freeze(self) -> None:
+        self._process.freeze()
+
+    async def thaw(self) -> None:
+        self._process.thaw()
+
+    async def cut(self) -> None:
+        await self._cable.pull()
+
+    async def mend(self) -> None:
+        self._cable.answers = True
+        await self._cable.plug()
+
+    async def lose_answers(self) -> None:
+        self._cable.answers = False
+
+
+class PostgresRig(ServerRig):
+    def __init__(self, server: Postgres, cable: Cable, schema: str) -> None:
+        super().__init__(server, cable)
+        self._server = server
         self._schema = schema
         place = Server((f"postgresql://{server.host}:{cable.port}/{DATABASE}",), USER, Secret(PASSWORD))
         upstream = Upstream("database", UpstreamKind.POSTGRESQL, tuple(Source), place, schema)
@@ -117,32 +152,37 @@ class PostgresRig:
     def unwanted(self, item: Item) -> Item:
         return make.changed(item, site="salt\0marsh")  # no text of PostgreSQL has this character
 
-    async def kill(self) -> None:
-        await asyncio.to_thread(self._server.kill)
 
-    async def start(self) -> None:
-        await asyncio.to_thread(self._server.start)
+class NatsRig(ServerRig):
+    def __init__(self, server: NatsServer, cable: Cable, stream: str) -> None:
+        super().__init__(server, cable)
+        self._url = server.url
+        self._stream = stream
+        place = Server((f"nats://{LOOPBACK}:{cable.port}",))
+        upstream = Upstream("streams", UpstreamKind.NATS, tuple(Source), place, stream)
+        self.transport: Transport = NatsTransport(upstream, ANSWER_WAIT_S)
 
-    async def freeze(self) -> None:
-        self._server.freeze()
+    async def kept(self) -> list[str]:
+        try:
+            keys = [one.id for one in await kept(self._url, self._stream)]
+        except NotFoundError:
+            return []
+        assert len(keys) == len(set(keys))
+        return keys
 
-    async def thaw(self) -> None:
-        self._server.thaw()
-
-    async def cut(self) -> None:
-        await self._cable.pull()
-
-    async def mend(self) -> None:
-        self._cable.answers = True
-        await self._cable.plug()
-
-    async def lose_answers(self) -> None:
-        self._cable.answers = False
+    def unwanted(self, item: Item) -> Item:
+        return dataclasses.replace(item, subject="x" * 3000)  # no subject may be as long
 
 
 @pytest.fixture(scope="module")
 def postgres() -> Iterator[Postgres]:
     with Postgres() as server:
+        yield server
+
+
+@pytest.fixture(scope="module")
+def nats_server(tmp_path_factory: pytest.TempPathFactory) -> Iterator[NatsServer]:
+    with NatsServer(tmp_path_factory.mktemp("nats")) as server:
         yield server
 
 
@@ -160,9 +200,20 @@ async def postgres_rig(request: pytest.FixtureRequest, folder: Path, stack: Asyn
     return rig
 
 
+async def nats_rig(request: pytest.FixtureRequest, folder: Path, stack: AsyncExitStack) -> Rig:
+    server: NatsServer = request.getfixturevalue("nats_server")
+    cable = Cable(server.port)
+    await cable.plug()
+    stack.push_async_callback(cable.pull)
+    rig = NatsRig(server, cable, f"s{next(NUMBERS)}")
+    stack.push_async_callback(rig.transport.close)
+    return rig
+
+
 RIGS: dict[str, Callable[[pytest.FixtureRequest, Path, AsyncExitStack], Awaitable[Rig]]] = {
     "memory": memory_rig,
     "postgresql": postgres_rig,
+    "nats": nats_rig,
 }
 
 
