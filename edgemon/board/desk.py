@@ -33,6 +33,8 @@ class Desk:
     message: str = ""
     selected: str = ""
     """Machine selected on the plant screen."""
+    hidden: str = ""
+    """The alarm that was last shelved or taken out of service from here: what an undo is about."""
 
     def __post_init__(self) -> None:
         """Begin with the caution."""

@@ -35,6 +35,9 @@ ACKNOWLEDGE = Key("a", "a", "acknowledge", "ack", "acknowledge the alarm selecte
 SHELVE = Key("h", "h", "shelve", "shelve", "shelve the alarm selected, with a reason; or end its shelf")
 RESET = Key("r", "r", "reset", "reset", "reset a latched alarm whose condition is gone", needed=False)
 SERVICE = Key("o", "o", "service", "service", "take the alarm selected out of service, or put it back (engineer)", needed=False)
+UNDO = Key(
+    "u", "u", "undo", "undo", "undo the last shelving or taking out of service ordered here, after a question", needed=False
+)
 SILENCE = Key("c", "c", "silence", "silence", "silence the horn; alarms stay, and a new one sounds again", needed=False)
 LAMP_TEST = Key("k", "k", "lamp_test", "lamp test", "horn, beacon and board show all they can for a moment", needed=False)
 NOTES = Key("n", "n", "show('notes')", "notes", "what is being simulated, and why")
@@ -55,7 +58,7 @@ MARK_HARMONICS = Key("x", "x", "mark('harmonics')", "harmonics", "mark the multi
 MARK_SIDEBANDS = Key(
     "b", "b", "mark('sidebands')", "sidebands", "mark one turn of the shaft to either side of it", needed=False
 )
-DIAGNOSE = Key("d", "d", "diagnose", "diagnose", "have the newest capture diagnosed", needed=False)
+DIAGNOSE = Key("d", "d", "diagnose", "diagnose", "have the newest capture diagnosed, after a question", needed=False)
 FIGURES = Key("p", "p", "show('performance')", "figures", "alarm performance beside the figures asked for", needed=False)
 LONGER = Key("plus", "+", "period(1)", "longer", "the figures of a longer period")
 SHORTER = Key("minus", "-", "period(-1)", "shorter", "the figures of a shorter period")
@@ -78,7 +81,7 @@ MACHINE = (UP, DOWN, PAGE_UP, PAGE_DOWN, FIRST, LAST, OPEN, ACKNOWLEDGE, BACK)
 LOOKS = (LOOK_1, LOOK_2, LOOK_3, LOOK_4, NEXT_PEAK, ZOOM_IN, ZOOM_OUT, MARK_FAULTS, MARK_HARMONICS, MARK_SIDEBANDS, DIAGNOSE)
 POINT = (LEFT, RIGHT, PAGE_UP, PAGE_DOWN, FIRST, LAST, *LOOKS, ACKNOWLEDGE, BACK)
 LIST = (UP, DOWN, PAGE_UP, PAGE_DOWN, FIRST, LAST, BACK)
-ALARM_LIST = (UP, DOWN, PAGE_UP, PAGE_DOWN, FIRST, LAST, OPEN, ACKNOWLEDGE, SHELVE, RESET, SERVICE, BACK)
+ALARM_LIST = (UP, DOWN, PAGE_UP, PAGE_DOWN, FIRST, LAST, OPEN, ACKNOWLEDGE, SHELVE, RESET, SERVICE, UNDO, BACK)
 SHIFT_PAGE = (*LIST, WRITE, TAKE)
 FIGURES_PAGE = (*LIST, LONGER, SHORTER)
 JOURNAL_PAGE = (*LIST, FIND, OLDER)
@@ -118,7 +121,23 @@ FOOTERS: dict[str, tuple[Key, ...]] = {
         DIAGNOSE,
     ),
     "machine": (BACK, OPEN, ACKNOWLEDGE, ALARMS, SENSORS, SHIFT, NOTES, JOURNAL, HELP, QUIT, MOVE),
-    "alarms": (BACK, ACKNOWLEDGE, SILENCE, SHELVE, OPEN, SENSORS, SHIFT, NOTES, JOURNAL, HELP, QUIT, RESET, SERVICE, MOVE),
+    "alarms": (
+        BACK,
+        ACKNOWLEDGE,
+        SILENCE,
+        SHELVE,
+        OPEN,
+        SENSORS,
+        SHIFT,
+        NOTES,
+        JOURNAL,
+        HELP,
+        QUIT,
+        RESET,
+        SERVICE,
+        UNDO,
+        MOVE,
+    ),
     "notes": (BACK, ALARMS, SENSORS, SHIFT, JOURNAL, HELP, QUIT, MOVE),
     "performance": (BACK, LONGER, SHORTER, ALARMS, SHIFT, JOURNAL, HELP, QUIT, MOVE),
     "shift": (BACK, WRITE, TAKE, ALARMS, SENSORS, JOURNAL, HELP, QUIT, MOVE),
@@ -134,7 +153,7 @@ HELPED: tuple[tuple[str, tuple[Key, ...]], ...] = (
     ("Plant", (*MOVES, ABNORMAL, ABNORMAL_BACK, OPEN, ACKNOWLEDGE, FILTER, SEARCH, SORT)),
     ("Machine and lists", (UP, DOWN, PAGE_UP, PAGE_DOWN, FIRST, LAST, OPEN, ACKNOWLEDGE)),
     ("Point", LOOKS),
-    ("Alarm list", (SHELVE, RESET, SERVICE)),
+    ("Alarm list", (SHELVE, RESET, SERVICE, UNDO)),
     ("Shift", (WRITE, TAKE)),
     ("Alarm performance", (LONGER, SHORTER)),
     ("Journal", (FIND, OLDER)),

@@ -104,6 +104,31 @@ async def test_an_engineer_takes_out_of_service_with_a_reason() -> None:
         assert one.source.ordered[0][2] == "swap"
 
 
+@pytest.mark.parametrize(("key", "hidden", "back"), [("h", "SHLVD", "unshelve"), ("o", "OOSRV", "return")])
+async def test_what_was_hidden_is_undone_after_a_question(key: str, hidden: str, back: str) -> None:
+    async with listing(ENGINEER) as one:
+        await one.press("u")
+        assert "Nothing to undo" in one.lines("foot")[0]
+        await one.press(key, *"swap", "enter")
+        assert "(u undoes it)" in one.lines("foot")[0]
+        await one.hear(one_alarm(alarm_state=hidden))
+        await one.press("u")
+        assert len(one.source.ordered) == 1
+        await one.press("enter")
+        assert one.source.ordered[1] == (back, one.source.ordered[0][1])
+        await one.press("u")
+        assert "Nothing to undo" in one.lines("foot")[0]
+
+
+async def test_what_came_back_by_itself_needs_no_undoing() -> None:
+    async with listing() as one:
+        await one.press("h", "w", "enter")
+        await one.hear(one_alarm(alarm_state="UNACK"))
+        await one.press("u")
+        assert "not hidden any more" in one.lines("foot")[0]
+        assert len(one.source.ordered) == 1
+
+
 async def test_a_refusal_says_why() -> None:
     async with listing() as one:
         one.source.outcome = Outcome(False, "longer than the 60 s allowed")

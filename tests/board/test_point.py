@@ -122,8 +122,12 @@ async def test_a_point_without_a_capture_says_why() -> None:
 async def test_a_diagnosis_is_asked_for_and_the_way_back_leads_to_the_machine() -> None:
     source = looking()
     async with plant((100, 30), source) as one:
-        await opened(one, "d")
-        assert source.ordered[0][0] == "diagnose"
+        assert "Diagnose the newest capture of Booster pump 3, pump-de-h?" in await opened(one, "d")
+        assert "as operator (operator) at control-room" in one.text()
+        assert source.ordered == []
+        await one.press("escape", "d", "enter")
+        assert source.ordered == [("diagnose", "booster-3", "pump-de-h")]
+        assert "Done: diagnose" in one.lines("foot")[0]
         await one.press("escape")
         assert "level" in one.lines("body")[2]  # the heads of the machine's levels
         assert "alert" in one.lines("body")[2]

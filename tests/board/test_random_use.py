@@ -41,6 +41,7 @@ OPENINGS = {
     "question: shelve": "l h",
     "question: service": "l o",
     "question: silence": "c",
+    "question: diagnose": "enter enter d",
     "question: lamp test": "k",
     "question: log": "t w",
     "question: take over": "t enter",
@@ -86,6 +87,7 @@ async def test_nothing_breaks_it(opening: str, seed: int) -> None:
         done: list[str] = []
         for _ in range(STEPS):
             done.append(await step(one, chance))
+            await laid_out(one)
             look_over(one, done)
         await one.press("escape", "q")
         assert one.app._exit, f"no way out of {one.app.screen} after {done}"
@@ -104,7 +106,6 @@ async def step(one: Board, chance: Random) -> str:
         case 0:
             size = chance.randint(40, 250), chance.randint(10, 80)
             await one.pilot.resize_terminal(*size)
-            await laid_out(one)
             await one.wait(0.5)
             return f"resize {size}"
         case 1:
@@ -130,7 +131,7 @@ async def step(one: Board, chance: Random) -> str:
 
 
 async def laid_out(one: Board) -> None:
-    """Give the terminal library the moment it takes after a change of size; a second at most."""
+    """Give the terminal library the moment it takes after a change of size, or of screen after one; a second at most."""
     for _ in range(100):
         screen = one.app.screen
         if screen.size == one.app.size and (not isinstance(screen, BoardScreen) or covered(one) == one.app.size.area):
@@ -150,7 +151,7 @@ def look_over(one: Board, done: list[str]) -> None:
     for widget in app.screen.query("*"):
         assert app.screen.region.contains_region(widget.region), (widget, widget.region, app.size, done)
     if isinstance(app.screen, BoardScreen):
-        assert covered(one) == app.size.area, done
+        assert covered(one) == app.size.area, (app.screen, app.size, [one.size for one in app.screen.query(Lines)], done[-4:])
     for lines in app.screen.query(Lines):
         assert all(row_width(row) == lines.size.width for row in lines.rows), done
         bad = {

@@ -89,6 +89,10 @@ class AlarmsScreen(ListScreen):
         """Ask about taking the alarm selected out of service, or putting it back."""
         order.service(self, self._chosen())
 
+    def action_undo(self) -> None:
+        """Ask about undoing what was last hidden from here."""
+        order.undo(self, {one.id: one for one in self._listed})
+
     def _chosen(self) -> AlarmView | None:
         return self._listed[self._at()] if self._listed else None
 

@@ -1,6 +1,6 @@
 """Shelve, end a shelf, reset, out of service and back: a question with a name, a reason where due, and a confirmation."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 
 from textual import events
@@ -59,7 +59,7 @@ class OrderScreen(QuestionScreen[Draft | None]):
 
 def shelve(screen: BoardScreen, alarm: AlarmView | None) -> None:
     """Ask about shelving an alarm, or about the end of its shelf."""
-    _ask(screen, alarm, lambda alarm, person: orders.hiding(alarm))
+    _ask(screen, alarm, _hiding)
 
 
 def reset(screen: BoardScreen, alarm: AlarmView | None) -> None:
@@ -70,6 +70,19 @@ def reset(screen: BoardScreen, alarm: AlarmView | None) -> None:
 def service(screen: BoardScreen, alarm: AlarmView | None) -> None:
     """Ask about taking an alarm out of service, or putting it back."""
     _ask(screen, alarm, orders.service)
+
+
+def undo(screen: BoardScreen, known: Mapping[str, AlarmView]) -> None:
+    """Ask about undoing what was last hidden from this board, as far as it is hidden still."""
+    if not screen.desk.hidden:
+        screen.say("Nothing to undo: only a shelf and a taking out of service ordered at this board can be.")
+        return
+    alarm = known.get(screen.desk.hidden)
+    if alarm is None or alarm.alarm_state not in ("SHLVD", "OOSRV"):
+        screen.desk.hidden = ""
+        screen.say("Nothing to undo: what was hidden from here is not hidden any more.")
+        return
+    _ask(screen, alarm, orders.service if alarm.alarm_state == "OOSRV" else _hiding)
 
 
 def _ask(screen: BoardScreen, alarm: AlarmView | None, choose: Callable[[AlarmView, Person], Order | str]) -> None:
@@ -83,8 +96,20 @@ def _ask(screen: BoardScreen, alarm: AlarmView | None, choose: Callable[[AlarmVi
     if isinstance(order, str):
         screen.say(order)
         return
-    source, said = screen.desk.source, Said(order.done, "Nothing was changed", named(alarm))
-    put(screen, OrderScreen(screen.desk, Draft(order, alarm, person)), lambda draft: _command(source, draft), said)
+    said = Said(order.done, "Nothing was changed", named(alarm), "u undoes it" if order.reasoned else "")
+    put(screen, OrderScreen(screen.desk, Draft(order, alarm, person)), lambda draft: _give(screen.desk, draft), said)
+
+
+def _hiding(alarm: AlarmView, person: Person) -> Order | str:
+    return orders.hiding(alarm)
+
+
+async def _give(desk: Desk, draft: Draft) -> Outcome:
+    """Give the order, and keep in mind what can be undone."""
+    outcome = await _command(desk.source, draft)
+    if outcome.done and draft.order is not Order.RESET:
+        desk.hidden = draft.alarm.id if draft.order.reasoned else ""
+    return outcome
 
 
 async def _command(source: Source, draft: Draft) -> Outcome:

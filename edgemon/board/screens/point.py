@@ -6,6 +6,7 @@ from dataclasses import replace
 from edgemon.board import keys
 from edgemon.board.desk import Desk
 from edgemon.board.screens.acknowledge import acknowledge
+from edgemon.board.screens.ask import Question, ask
 from edgemon.board.screens.base import BoardScreen, bindings, why_not
 from edgemon.board.theme import Role
 from edgemon.board.view import figures, history
@@ -232,17 +233,11 @@ class PointScreen(BoardScreen):
         acknowledge(self, [one for one in listed([machine]) if one.point == self.at.point] if machine is not None else [])
 
     def action_diagnose(self) -> None:
-        """Have the newest capture diagnosed."""
-        forbidden = self.desk.forbidden()
-        if forbidden:
-            self.say(forbidden)
+        """Ask about having the newest capture diagnosed."""
+        found = self._found()
+        if found is None:
             return
-        self.run_worker(self._diagnose(), group="diagnose", name="diagnose", exclusive=True)
-
-    async def _diagnose(self) -> None:
-        try:
-            outcome = await self.desk.source.diagnose(self.machine, self.at.point)
-        except EdgemonError as error:
-            self.say(why_not(error))
-            return
-        self.say("Diagnosed: see below." if outcome.done else f"Not diagnosed: {safe(outcome.why, 120)}.")
+        machine, point, _ = found
+        asks = f"Diagnose the newest capture of {safe(machine.name)}, {safe(point.name)}?"
+        question = Question(asks, "the daemon works on it for a moment; what it finds is journalled with your name")
+        ask(self, question, lambda _: self.desk.source.diagnose(self.machine, self.at.point))

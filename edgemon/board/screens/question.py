@@ -70,6 +70,8 @@ class Said:
     done: str
     undone: str
     about: str
+    hint: str = ""
+    """What may follow where it was done."""
 
 
 def permitted(screen: BoardScreen) -> Person | None:
@@ -104,6 +106,7 @@ async def _send(screen: BoardScreen, order: Awaitable[Outcome], said: Said, then
     except EdgemonError as error:
         screen.say(f"{said.undone}: {said.about}. {why_not(error)}")
         return
-    done, undone = f"{said.done}: {said.about}.", f"{said.undone}: {safe(outcome.why, 120)} ({said.about})."
+    hint = f" ({said.hint})" if said.hint else ""
+    done, undone = f"{said.done}: {said.about}{hint}.", f"{said.undone}: {safe(outcome.why, 120)} ({said.about})."
     screen.say(done if outcome.done else undone)
     then()
