@@ -7,7 +7,6 @@ from edgemon import __version__
 from edgemon.clock import Clock
 from edgemon.daemon.upstream import Feeder, Upstreams
 from edgemon.decode.topics import subscriptions
-from edgemon.errors import SettingsError
 from edgemon.model.gateway import Broker, Gateway
 from edgemon.model.ids import SiteId
 from edgemon.model.outgoing import Outgoing
@@ -23,6 +22,7 @@ from edgemon.store.sqlite import SqliteStore
 from edgemon.upstream.jetstream import NatsTransport
 from edgemon.upstream.mqtt import MqttTransport
 from edgemon.upstream.port import Transport
+from edgemon.upstream.postgres import PostgresTransport
 
 log = logging.getLogger(__name__)
 
@@ -66,8 +66,8 @@ def transport_to(upstream: Upstream, client_id: str, clock: Clock) -> Transport:
             return MqttTransport(PahoLink(_broker(upstream, client_id), clock, ()), upstream.into, clock)
         case UpstreamKind.NATS:
             return NatsTransport(upstream)
-        case _:
-            raise SettingsError(f"{upstream.kind} cannot be spoken yet", f"upstream[{upstream.name}].url")
+        case UpstreamKind.POSTGRESQL:
+            return PostgresTransport(upstream)
 
 
 def _broker(upstream: Upstream, client_id: str) -> Broker:

@@ -18,7 +18,7 @@ from typing import Any, TypeVar
 from urllib.parse import unquote, urlsplit
 
 from edgemon import tls
-from edgemon.errors import LinkDown, LinkRefused
+from edgemon.errors import LinkDown, LinkRefused, SettingsError
 from edgemon.model.instant import Duration
 from edgemon.model.text import clean
 from edgemon.model.upstream import Item, Source, Upstream
@@ -69,9 +69,17 @@ class PostgresTransport:
         `into` is the schema; its tables are made where they are missing.
     answer_wait_s : Duration
         How long anything may take.
+
+    Raises
+    ------
+    SettingsError
+        The library is not installed.
     """
 
     def __init__(self, upstream: Upstream, answer_wait_s: Duration = ANSWER_WAIT_S) -> None:
+        if asyncpg is None:
+            where, hint = f"upstream[{upstream.name}].url", "pip install 'edgemon[postgresql]'"
+            raise SettingsError("the library asyncpg is not installed", where, hint)
         self._upstream = upstream
         self._schema = upstream.into
         self._wait_s = answer_wait_s
@@ -86,8 +94,6 @@ class PostgresTransport:
         if self._connection is not None and not self._connection.is_closed():
             return
         await self.close()
-        if asyncpg is None:
-            raise LinkDown("the driver of PostgreSQL is not installed", hint="pip install 'edgemon[postgresql]'")
         terms, troubles = await self._terms(), []
         for url in self._upstream.server.urls:
             place = _place_of(url)
@@ -252,8 +258,8 @@ def _place_of(url: str) -> Place:
 
 def _failures() -> tuple[type[Exception], ...]:
     """Give what asyncpg and the socket raise; a bug of ours is not among it."""
-    ours: tuple[type[Exception], ...] = (OSError, TimeoutError, UnicodeError)
-    return ours if asyncpg is None else (*ours, asyncpg.PostgresError, asyncpg.InterfaceError, asyncpg.InternalClientError)
+    driver = (asyncpg.PostgresError, asyncpg.InterfaceError, asyncpg.InternalClientError)
+    return (OSError, TimeoutError, UnicodeError, *driver)
 
 
 def _state_of(error: Exception) -> str:

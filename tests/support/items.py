@@ -65,4 +65,4 @@ def batches(count: int, size: int) -> Iterator[tuple[Item, ...]]:
 
 def changed(item: Item, **fields: object) -> Item:
     """The same item with other fields in its document."""
-    return dataclasses.replace(item, body=json.dumps(json.loads(item.body) | fields, ensure_ascii=False).encode())
+    return dataclasses.replace(item, body=json.dumps(json.loads(item.body) | fields).encode())
