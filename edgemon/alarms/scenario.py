@@ -1,13 +1,15 @@
-"""A scenario played through the very alarm logic of the product: one point, one velocity level, one timeline; pure."""
+"""A scenario played through the very alarm logic of the product: one point, one limit, one timeline; pure."""
 
+from collections.abc import Callable
 from dataclasses import dataclass, field
-from typing import Any
+from typing import Any, TypeAlias
 
 from edgemon.alarms.judge import command as obey
 from edgemon.alarms.judge import judge, next_due, restart, tick
 from edgemon.alarms.rules import Rules
 from edgemon.alarms.running import Told, notice
-from edgemon.alarms.scenario_file import SEVERITIES, Action, Row, Sample, Scenario
+from edgemon.alarms.scenario_file import SEVERITIES, STANDSTILL_RPM, Action, Row, Sample, Scenario
+from edgemon.alarms.scenario_subject import POINT, Subject
 from edgemon.model.alarm import MONITORING, PointState
 from edgemon.model.command import (
     Acknowledge,
@@ -22,17 +24,15 @@ from edgemon.model.command import (
 )
 from edgemon.model.event import AlarmChanged, CommandRefused, Event, MeasurementLate, QualityChanged
 from edgemon.model.ids import AlarmKey, AreaId, MachineId, SensorId
-from edgemon.model.level import Detector, Level, Measurement
+from edgemon.model.level import Level, Measurement
 from edgemon.model.limit import Delay, Limit, Severity
-from edgemon.model.machine import Criticality, Machine, Point, point_key
+from edgemon.model.machine import Criticality, Machine, Point
 from edgemon.model.quality import Flaw, Quality, Verdict
-from edgemon.units import Quantity, interval_to_si, to_si
+from edgemon.units import interval_to_si, to_si
 
-LEVEL = "velocity_rms"
-UNIT = "mm/s"
 RUNNING_RPM = 1500.0
-STANDSTILL_RPM = 10.0
-_KEY = point_key("machine", "point")
+Feed: TypeAlias = Callable[[Rules, PointState, Sample, Measurement], tuple[PointState, Measurement]]
+"""Makes of a sample, and the measurement of its own level, the measurement with the level that the limit is on."""
 _WORDS = {severity: word for word, severity in SEVERITIES.items()}
 
 
@@ -68,13 +68,15 @@ class Outcome:
 
 def rules_of(scenario: Scenario) -> Rules:
     """Make the rules of a scenario's one point: on a critical machine, every alert promoted, so that all annunciate."""
+    subject = scenario.subject
+    unit = subject.judged.unit
     limit = Limit(
-        level=LEVEL,
-        quantity=Quantity.VELOCITY,
-        unit=UNIT,
-        alert=None if scenario.alert is None else to_si(scenario.alert, UNIT),
-        alarm=None if scenario.alarm is None else to_si(scenario.alarm, UNIT),
-        deadband=interval_to_si(scenario.deadband, UNIT),
+        level=subject.judged.name,
+        quantity=subject.judged.quantity,
+        unit=unit,
+        alert=None if scenario.alert is None else to_si(scenario.alert, unit),
+        alarm=None if scenario.alarm is None else to_si(scenario.alarm, unit),
+        deadband=interval_to_si(scenario.deadband, unit),
         on_delay_alert=Delay(seconds=scenario.on_delay_alert_s),
         on_delay_alarm=Delay(seconds=scenario.on_delay_alarm_s),
         off_delay=Delay(seconds=scenario.off_delay_s),
@@ -82,9 +84,13 @@ def rules_of(scenario: Scenario) -> Rules:
         latch_alarm=Severity.ALARM in scenario.latch,
         origin="scenario",
         promote_alert=True,
+        low_rpm=scenario.low_rpm,
+        high_rpm=scenario.high_rpm,
         side=scenario.side,
     )
-    point = Point(_KEY, "point", SensorId("sensor"), "x", (limit,), scenario.stale_after_s)
+    derived = () if subject.derived is None else (subject.derived,)
+    masks = () if subject.mask is None else (subject.mask,)
+    point = Point(POINT, "point", SensorId("sensor"), "x", (limit,), scenario.stale_after_s, derived=derived, masks=masks)
     machine = Machine(
         MachineId("machine"), "machine", AreaId("area"), (point,),
         standstill_rpm=STANDSTILL_RPM, criticality=Criticality.CRITICAL,
@@ -92,8 +98,15 @@ def rules_of(scenario: Scenario) -> Rules:
     return Rules(point, machine, scenario.max_shelve_s, scenario.runup_factor, scenario.runup_s)
 
 
-def play(scenario: Scenario) -> Outcome:
+def play(scenario: Scenario, feed: Feed) -> Outcome:
     """Play one scenario and compare.
+
+    Parameters
+    ----------
+    scenario : Scenario
+        As read.
+    feed : callable
+        See `Feed`; `engine.scenario` has that of the product.
 
     Notes
     -----
@@ -101,7 +114,7 @@ def play(scenario: Scenario) -> Outcome:
     while the gateway is down are delivered when it is up again, as a broker does. A change by a sample is shown at the sample's
     source time, any other at the time it was made.
     """
-    stage = _Stage(rules_of(scenario))
+    stage = _Stage(rules_of(scenario), scenario.subject, feed)
     script: list[tuple[float, int, Sample | Action]] = [(sample.arrival, 0, sample) for sample in scenario.samples]
     script += [(action.t, 1, action) for action in scenario.actions]
     script.sort(key=lambda item: item[:2])
@@ -122,7 +135,9 @@ class _Stage:
     """The one point while a scenario is played, and what was seen of it."""
 
     rules: Rules
-    state: PointState = field(default_factory=lambda: PointState(_KEY))
+    subject: Subject
+    feed: Feed
+    state: PointState = field(default_factory=lambda: PointState(POINT))
     rpm: float | None = None
     up: bool = True
     undelivered: list[Sample] = field(default_factory=list)
@@ -150,9 +165,13 @@ class _Stage:
         if not self.up:
             self.undelivered.append(sample)
             return
-        level = Level(LEVEL, to_si(sample.value, UNIT), Quantity.VELOCITY, Detector.RMS)
+        kind = self.subject.kind
+        own = Level(kind.name, to_si(sample.value, self.subject.unit), kind.quantity, kind.detector)
         verdict = Verdict() if sample.fit else Verdict((Flaw.FLAT_LINE,), ("the scenario says so",))
-        measurement = Measurement(_KEY, sample.t, now, (level,), verdict, rpm=self.rpm)
+        levels = (own,) if self.subject.mask is None else ()
+        measurement = Measurement(POINT, sample.t, now, levels, verdict, rpm=self.rpm)
+        if sample.fit:
+            self.state, measurement = self.feed(self.rules, self.state, sample, measurement)
         self.state, events = judge(self.rules, self.state, measurement, now)
         self.see(events, now, by_sample=True)
 
@@ -169,7 +188,7 @@ class _Stage:
             for sample in waiting:
                 self.take(sample, now)
         elif action.command == "run":
-            self.rpm = RUNNING_RPM if action.arguments["running"] else 0.0
+            self.rpm = action.arguments.get("rpm", RUNNING_RPM if action.arguments["running"] else 0.0)
             if self.up:
                 self.state, events = notice(self.rules, self.state, Told(self.rpm > 0.0, self.rpm, now), now)
                 self.see(events, now)
@@ -181,8 +200,8 @@ class _Stage:
 
     def command(self, action: Action) -> Command:
         """Give the command that an action means; the occurrence is the newest where it names none."""
-        told, name = action.arguments, MONITORING if action.command == "ack_monitoring" else LEVEL
-        key = AlarmKey(*_KEY, name)
+        told, name = action.arguments, MONITORING if action.command == "ack_monitoring" else self.subject.judged.name
+        key = AlarmKey(*POINT, name)
         record = self.state.alarms.get(name)
         match action.command:
             case "reset":

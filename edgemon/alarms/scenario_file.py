@@ -2,11 +2,15 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from math import isfinite
+from math import inf
 from typing import Any
 
+from edgemon.alarms.scenario_fields import Fields
+from edgemon.alarms.scenario_subject import FIELDS as SUBJECT
+from edgemon.alarms.scenario_subject import Subject, subject_of
 from edgemon.errors import SettingsError
 from edgemon.model.alarm import AlarmState
+from edgemon.model.derived import MaskSpec
 from edgemon.model.limit import Severity, Side
 
 SEVERITIES = {"NONE": Severity.NORMAL, "ALERT": Severity.ALERT, "ALARM": Severity.ALARM}
@@ -18,29 +22,18 @@ COMMANDS: dict[str, tuple[str, ...]] = {
     "unshelve": ("user",),
     "oos": ("user", "reason"),
     "rts": ("user",),
-    "run": ("running",),
+    "run": ("running", "rpm"),
     "kill": (),
     "restart": (),
 }
 """Commands of a scenario and their arguments."""
 
+STANDSTILL_RPM = 10.0
 ALIASES = {"expect_nd": "expect_monitoring", "ack_nd": "ack_monitoring"}
 DISPLAYS = ("OK", "NO_DATA")
 FIELDS = (
-    *(
-        "id",
-        "about",
-        "side",
-        "alert",
-        "alarm",
-        "deadband",
-        "on_delay_s",
-        "off_delay_s",
-        "stale_after_s",
-        "max_shelve_s",
-        "latch",
-        "runup",
-    ),
+    *("id", "about", *SUBJECT, "side", "alert", "alarm", "deadband", "on_delay_s", "off_delay_s", "low_rpm", "high_rpm"),
+    *("stale_after_s", "max_shelve_s", "latch", "runup"),
     *("samples", "actions", "run_until", "expect", "expect_monitoring", "expect_display", "reject", "late"),
 )
 
@@ -51,8 +44,11 @@ class Sample:
 
     t: float
     value: float
+    """In the unit of the samples; of no meaning where they are spectra."""
     fit: bool
     arrival: float
+    lines: tuple[tuple[float, float], ...] = ()
+    """Of a spectrum: Hz and amplitude."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,6 +70,7 @@ class Scenario:
     """Limits, what happens, and what is expected (None where nothing is)."""
 
     id: str
+    subject: Subject
     alert: float | None
     alarm: float | None
     deadband: float
@@ -86,6 +83,8 @@ class Scenario:
     runup_factor: float
     runup_s: float
     side: Side
+    low_rpm: float
+    high_rpm: float
     samples: tuple[Sample, ...]
     actions: tuple[Action, ...]
     run_until: float | None
@@ -116,37 +115,34 @@ def read_document(document: Any, file: str) -> tuple[Scenario, ...]:
     return scenarios
 
 
-class _Fields:
-    """The fields of one scenario, with their place for messages."""
+class _Fields(Fields):
+    """The fields of one scenario."""
 
     def __init__(self, raw: Any, file: str, number: int) -> None:
-        self.place = f"{file}: scenario {number}"
-        if not isinstance(raw, Mapping):
-            raise SettingsError("not a table of fields", self.place, "")
-        self.raw = {ALIASES.get(name, name): value for name, value in raw.items()}
+        super().__init__(raw, f"{file}: scenario {number}", FIELDS, ALIASES)
         name = self.raw.get("id")
         if not isinstance(name, str) or not name:
             raise self.wrong("id", "a scenario needs an id", "any text")
         self.place = f"{file}: scenario {name}"
-        for field in self.raw:
-            if field not in FIELDS:
-                raise self.wrong(str(field), "unknown field", f"known: {', '.join(FIELDS)}")
-
-    def wrong(self, field: str, what: str, hint: str = "") -> SettingsError:
-        return SettingsError(what, f"{self.place}: {field}", hint)
+        self.check_names()
+        self.subject = subject_of(self)
 
     def scenario(self) -> Scenario:
         on_delay = self.table("on_delay_s", {"alert": 10.0, "alarm": 3.0})
         runup = self.table("runup", {"k": 1.0, "s": 0.0})
         side = Side(self.word("side", self.raw.get("side", "above"), tuple(Side)))
         alert, alarm = self.limits(side)
+        low_rpm, high_rpm = self.number("low_rpm", 0.0, 0.0), self.number("high_rpm", inf, 0.0)
+        if low_rpm >= high_rpm:
+            raise self.wrong("high_rpm", f"no speed lies between {low_rpm:g} and {high_rpm:g} r/min: never judged")
         if runup["k"] < 1.0:
             raise self.wrong("runup.k", f"the limits cannot be lowered by a factor of {runup['k']:g}", "1 or more")
         return Scenario(
             id=self.raw["id"],
+            subject=self.subject,
             alert=alert,
             alarm=alarm,
-            deadband=self.number("deadband", 0.3, least=0.0),
+            deadband=self.number("deadband", 0.3 if self.subject.is_usual else 0.0, least=0.0),
             on_delay_alert_s=on_delay["alert"],
             on_delay_alarm_s=on_delay["alarm"],
             off_delay_s=self.number("off_delay_s", 10.0, least=0.0),
@@ -156,6 +152,8 @@ class _Fields:
             runup_factor=runup["k"],
             runup_s=runup["s"],
             side=side,
+            low_rpm=low_rpm,
+            high_rpm=high_rpm,
             samples=tuple(self.sample(f"samples[{n}]", row) for n, row in enumerate(self.rows("samples"))),
             actions=tuple(self.action(f"actions[{n}]", row) for n, row in enumerate(self.rows("actions"))),
             run_until=self.number("run_until", 0.0) if "run_until" in self.raw else None,
@@ -164,69 +162,39 @@ class _Fields:
 
     def limits(self, side: Side) -> tuple[float | None, float | None]:
         is_low = side is Side.BELOW
-        alert, alarm = self.limit("alert", None if is_low else 4.5), self.limit("alarm", None if is_low else 7.1)
-        if is_low and alert is None and alarm is None:
-            raise self.wrong("side", "a low limit has no usual value", "write alert, alarm or both")
+        is_usual = self.subject.is_usual and not is_low
+        alert, alarm = self.limit("alert", 4.5 if is_usual else None), self.limit("alarm", 7.1 if is_usual else None)
+        if alert is None and alarm is None:
+            raise self.wrong("alert", "sets neither alert nor alarm", "give at least one; only velocity has usual upper limits")
         if alert is not None and alarm is not None and (alert < alarm if is_low else alert > alarm):
             word = "below" if is_low else "above"
             raise self.wrong("alert", f"the alert limit {alert:g} is {word} the alarm limit {alarm:g}")
         return alert, alarm
-
-    def rows(self, field: str) -> Sequence[Any]:
-        rows = self.raw.get(field, ())
-        if isinstance(rows, (str, Mapping)) or not isinstance(rows, Sequence):
-            raise self.wrong(field, "not a list", "write [...]")
-        return rows
-
-    def row(self, field: str, row: Any, least: int, most: int, shape: str) -> Sequence[Any]:
-        if isinstance(row, (str, Mapping)) or not isinstance(row, Sequence) or not least <= len(row) <= most:
-            raise self.wrong(field, f"not {shape}: {row!r}")
-        return row
-
-    def finite(self, field: str, value: Any, least: float | None = None) -> float:
-        if isinstance(value, bool) or not isinstance(value, (int, float)) or not isfinite(value):
-            raise self.wrong(field, f"not a number: {value!r}")
-        if least is not None and value < least:
-            raise self.wrong(field, f"{value!r} is too small", f"{least:g} or more")
-        return float(value)
-
-    def number(self, field: str, default: float, least: float | None = None) -> float:
-        return self.finite(field, self.raw[field], least) if field in self.raw else default
-
-    def positive(self, field: str, default: float) -> float:
-        value = self.number(field, default, least=0.0)
-        if value == 0.0:
-            raise self.wrong(field, "must be above zero")
-        return value
 
     def limit(self, field: str, default: float | None) -> float | None:
         if self.raw.get(field, default) is None:
             return None
         return self.number(field, default or 0.0)
 
-    def table(self, field: str, defaults: Mapping[str, float]) -> dict[str, float]:
-        given = self.raw.get(field, {})
-        if not isinstance(given, Mapping):
-            raise self.wrong(field, f"not a table: {given!r}", f"write {{ {', '.join(f'{name} = ...' for name in defaults)} }}")
-        for name in given:
-            if name not in defaults:
-                raise self.wrong(f"{field}.{name}", "unknown field", f"known: {', '.join(defaults)}")
-        return {
-            name: self.finite(f"{field}.{name}", given[name], 0.0) if name in given else value
-            for name, value in defaults.items()
-        }
-
-    def word(self, field: str, word: Any, known: Sequence[str]) -> str:
-        if not isinstance(word, str) or word not in known:
-            raise self.wrong(field, f"unknown word {word!r}", f"known: {', '.join(known)}")
-        return word
-
     def sample(self, field: str, raw: Any) -> Sample:
         row = self.row(field, raw, 2, 4, "[t, value, quality, arrival]")
         t = self.finite(field, row[0])
         fit = len(row) < 3 or self.word(field, row[2], ("GOOD", "BAD")) == "GOOD"
         arrival = self.finite(field, row[3]) if len(row) > 3 else t
+        if self.subject.mask is not None:
+            return Sample(t, 0.0, fit, arrival, self.lines(field, row[1], self.subject.mask))
         return Sample(t, self.finite(field, row[1]), fit, arrival)
+
+    def lines(self, field: str, raw: Any, mask: MaskSpec) -> tuple[tuple[float, float], ...]:
+        if isinstance(raw, (str, Mapping)) or not isinstance(raw, Sequence):
+            raise self.wrong(field, f"a spectrum is due, not {raw!r}", "[[Hz, amplitude], ...]: its lines that are not nothing")
+        lines = self.pairs(field, raw, "[Hz, amplitude]")
+        for hz, amplitude in lines:
+            if not mask.low - mask.width / 2.0 <= hz < mask.high + mask.width / 2.0:
+                raise self.wrong(field, f"{hz:g} Hz lies outside the mask", f"{mask.span}")
+            if amplitude < 0.0:
+                raise self.wrong(field, f"an amplitude of {amplitude:g}", "0 or more")
+        return lines
 
     def action(self, field: str, raw: Any) -> Action:
         row = self.row(field, raw, 2, 3, "[t, command, arguments]")
@@ -239,12 +207,14 @@ class _Fields:
             self.argument(f"{field}.{name}", command, name, value)
         if command == "run" and "running" not in arguments:
             raise self.wrong(field, "run needs to say whether the machine is running", "{ running = false }")
+        if command == "run" and "rpm" in arguments and (arguments["rpm"] > STANDSTILL_RPM) is not arguments["running"]:
+            raise self.wrong(f"{field}.rpm", f"a machine runs above {STANDSTILL_RPM:g} r/min", "leave it out, or let it fit")
         return Action(self.finite(field, row[0]), command, arguments, written)
 
     def argument(self, field: str, command: str, name: str, value: Any) -> None:
         if name not in COMMANDS[command]:
             raise self.wrong(field, f"{command} has no argument {name!r}", f"known: {', '.join(COMMANDS[command]) or 'none'}")
-        if name == "s":
+        if name in ("s", "rpm"):
             self.finite(field, value)
         kind = {"occ": int, "oneshot": bool, "running": bool, "user": str, "reason": str}.get(name)
         if kind is not None and (not isinstance(value, kind) or (kind is int and isinstance(value, bool))):

@@ -6,8 +6,9 @@ import tomllib
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from edgemon.alarms.scenario import Outcome, play
+from edgemon.alarms.scenario import Outcome
 from edgemon.alarms.scenario_file import read_document
+from edgemon.engine.scenario import play
 from edgemon.errors import SettingsError
 
 if TYPE_CHECKING:

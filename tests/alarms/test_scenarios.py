@@ -6,8 +6,8 @@ from pathlib import Path
 
 import pytest
 
-from edgemon.alarms.scenario import play
 from edgemon.alarms.scenario_file import Scenario, read_document
+from edgemon.engine.scenario import play
 
 FOLDER = Path(__file__).parents[2] / "config" / "scenarios"
 FILES = sorted(FOLDER.glob("*.toml"))
@@ -24,7 +24,7 @@ def test_scenario_comes_true(scenario: Scenario) -> None:
 
 
 def test_all_are_there() -> None:
-    assert len(SCENARIOS) == 20
+    assert len(SCENARIOS) == 30
 
 
 @pytest.mark.parametrize("scenario", SCENARIOS, ids=lambda scenario: scenario.id)
@@ -50,6 +50,7 @@ def test_the_whole_can_be_moved_in_time() -> None:
             scenario,
             samples=tuple(replace(sample, t=sample.t + offset, arrival=sample.arrival + offset) for sample in scenario.samples),
             actions=tuple(replace(action, t=action.t + offset) for action in scenario.actions),
+            subject=replace(scenario.subject, reference=tuple((t + offset, value) for t, value in scenario.subject.reference)),
             run_until=None if scenario.run_until is None else scenario.run_until + offset,
             expected={name: tuple((row[0] + offset, *row[1:]) for row in rows) for name, rows in scenario.expected.items()},
         )
