@@ -43,6 +43,8 @@ class NatsServer:
         Certificate and key: clients must speak TLS, and show a certificate signed by `client_ca` where that is given.
     streams : bool
         It has a JetStream, which syncs each message to the disk.
+    domain : str
+        Name of its JetStream where another can be reached through it.
     """
 
     def __init__(
@@ -55,11 +57,14 @@ class NatsServer:
         server: Pair | None = None,
         client_ca: Pair | None = None,
         streams: bool = True,
+        domain: str = "",
     ) -> None:
         self._program = find_nats_server()
         self._folder = folder
         folder.mkdir(parents=True, exist_ok=True)
-        kept = f'jetstream {{ store_dir: "{folder / "streams"}", sync_interval: always }}'
+        kept = (
+            f'jetstream {{ store_dir: "{folder / "streams"}", sync_interval: always, {f"domain: {domain}" if domain else ""} }}'
+        )
         self._more = "\n".join([more, kept if streams else "", _login(users or {}), _tls(server, client_ca)])
         self._process: subprocess.Popen[bytes] | None = None
         self._monitor = free_port()
@@ -159,11 +164,21 @@ class NatsCluster:
         ]
 
     def __enter__(self) -> "NatsCluster":
+        self.start()
+        return self
+
+    @property
+    def running(self) -> NatsServer:
+        """Give a server that runs."""
+        return next(server for server in self.servers if server.runs)
+
+    def start(self) -> None:
+        """Start all that do not run; returns when all are healthy."""
         for server in self.servers:
-            server.launch()
+            if not server.runs:
+                server.launch()
         for server in self.servers:
             server.start()
-        return self
 
     def __exit__(self, *_: object) -> None:
         for server in self.servers:

@@ -64,11 +64,11 @@ def assert_once_and_in_order(found: Sequence[Kept], sent: Sequence[Item], stream
 
 
 @contextlib.asynccontextmanager
-async def library(url: str) -> AsyncIterator[JetStreamContext]:
-    """Speak to a server through the library's own interface."""
+async def library(url: str, domain: str | None = None) -> AsyncIterator[JetStreamContext]:
+    """Speak to a server, or to another's JetStream through it, by the library's own interface."""
     client = await nats.connect(url)
     try:
-        yield client.jetstream()
+        yield client.jetstream(domain=domain)
     finally:
         await client.close()
 
