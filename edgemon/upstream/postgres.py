@@ -34,6 +34,8 @@ except ImportError:  # an extra: whoever has no such upstream does without
 T = TypeVar("T")
 ANSWER_WAIT_S: Duration = 20.0
 """A server that answers nothing for so long is as good as none. House choice."""
+SLOWEST_BYTES_PER_S = 32_000.0
+"""A line that is slower is no line: large batches get so much more time. House choice."""
 CLOSE_WAIT_S: Duration = 2.0
 ASK_AGAIN = 1000
 """Batches until a month without a partition is asked for anew. House choice."""
@@ -68,7 +70,7 @@ class PostgresTransport:
     upstream : Upstream
         `into` is the schema; its tables are made where they are missing.
     answer_wait_s : Duration
-        How long anything may take.
+        How long anything may take, besides the time that a large batch needs on a slow line.
 
     Raises
     ------
@@ -210,7 +212,7 @@ class PostgresTransport:
         if not rows:
             return []
         try:
-            await self._within(self._run(source, rows))
+            await self._within(self._run(source, rows), sum(len(item.body) for item in items))
         except asyncpg.PostgresError as error:
             if not sqlstate.is_of_the_row(_state_of(error), error.constraint_name):
                 raise
@@ -246,8 +248,8 @@ class PostgresTransport:
                 what = "rows of %s of %04d-%02d go to the default partition for now: %s"
                 log.warning(f"upstream %s: {what}", self._upstream.name, source, *month, _words(error))
 
-    async def _within(self, work: Awaitable[T]) -> T:
-        async with asyncio.timeout(self._wait_s):
+    async def _within(self, work: Awaitable[T], size: int = 0) -> T:
+        async with asyncio.timeout(self._wait_s + size / SLOWEST_BYTES_PER_S):
             return await work
 
 

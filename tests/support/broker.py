@@ -2,6 +2,7 @@
 
 import asyncio
 import getpass
+import math
 import shutil
 import signal
 import socket
@@ -214,10 +215,13 @@ class Cable:
     ----------
     answers : bool
         False: what the broker says is lost on the way.
+    bytes_per_s : float
+        How fast a connection is in each direction.
     """
 
     def __init__(self, port: int) -> None:
         self.answers = True
+        self.bytes_per_s = math.inf
         self._far = port
         self._server: asyncio.Server | None = None
         self._ends: set[asyncio.StreamWriter] = set()
@@ -258,10 +262,10 @@ class Cable:
             self._ends.discard(near_out)
             self._pumps.discard(task)
 
-    @staticmethod
-    async def _pump(source: asyncio.StreamReader, sink: asyncio.StreamWriter, passes: Callable[[], bool]) -> None:
+    async def _pump(self, source: asyncio.StreamReader, sink: asyncio.StreamWriter, passes: Callable[[], bool]) -> None:
         with suppress(OSError):
             while data := await source.read(65_536):
+                await asyncio.sleep(len(data) / self.bytes_per_s)
                 if passes():
                     sink.write(data)
                     await sink.drain()

@@ -20,6 +20,7 @@ from edgemon.upstream import postgres as door
 from edgemon.upstream import sql
 from edgemon.upstream.postgres import PostgresTransport
 from tests.support import items as make
+from tests.support.broker import Cable
 from tests.support.postgres import PASSWORD, USER, Postgres
 
 NUMBERS = itertools.count()
@@ -42,10 +43,10 @@ def schema() -> str:
 async def to(server: Postgres, schema: str) -> AsyncIterator[To]:
     async with AsyncExitStack() as stack:
 
-        def make_one(into: str = schema, *, user: str = USER, password: str = PASSWORD, url: str = "") -> PostgresTransport:
+        def make_one(*, user: str = USER, password: str = PASSWORD, url: str = "", wait_s: float = 5.0) -> PostgresTransport:
             place = Server((url or server.url,), user, Secret(password))
-            upstream = Upstream("database", UpstreamKind.POSTGRESQL, tuple(Source), place, into)
-            one = PostgresTransport(upstream, 5.0)
+            upstream = Upstream("database", UpstreamKind.POSTGRESQL, tuple(Source), place, schema)
+            one = PostgresTransport(upstream, wait_s)
             stack.push_async_callback(one.close)
             return one
 
@@ -277,6 +278,20 @@ async def test_a_read_only_database_and_one_without_room_are_waited_for(server: 
     with pytest.raises(LinkDown):
         await transport.send([make.reading(2)])
     assert await transport.send([make.reading(2)]) == ()
+
+
+async def test_a_large_batch_has_the_time_that_a_slow_line_needs(server: Postgres, schema: str, to: To) -> None:
+    cable = Cable(server.port)
+    await cable.plug()
+    try:
+        transport = to(url=server.url.replace(str(server.port), str(cable.port)), wait_s=1.0)
+        await transport.connect()
+        cable.bytes_per_s = 60_000.0
+        large = make.capture(1, samples=20_000)  # two seconds on this line
+        assert await transport.send([large]) == ()
+        assert server.sql(f"SELECT key FROM {schema}.captures") == [[large.key]]
+    finally:
+        await cable.pull()
 
 
 async def test_what_is_confirmed_is_on_the_disk_whatever_the_role_is_set_to(server: Postgres, to: To) -> None:
