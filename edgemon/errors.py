@@ -86,6 +86,10 @@ class StoreFull(StoreError):
     """No space left: stop acknowledging, keep watching."""
 
 
+class StoreSlow(StoreError):
+    """The disk does not answer in time; what was asked of it may still be done."""
+
+
 class StoreCorrupt(StoreError):
     """The file is damaged."""
 

@@ -1,9 +1,11 @@
-"""The gateway's own alarm, and what it does to the machines': one call instead of one for every point that falls silent.
+"""The gateway's own alarms, and what they do to the machines': one call instead of one for every point that falls silent.
 
 While the gateway itself hears nothing (no link to the broker), a point's silence says nothing of its sensor. Once that has
 lasted for a while, one alarm of the gateway stands, of high priority and never shelved; the loss of monitoring of every point
 is suppressed by design meanwhile, with the gateway named as the reason. When it is over, the patience with silent points begins
 anew, so that sensors can report first; what is still silent then is called lost.
+
+A store that fails is an alarm of the same kind, after the same while; it hides nothing, for the gateway goes on hearing.
 
 Source: no text at hand settles it; house rule after the parent suppression of IEC 62682 (suppression by design).
 """
@@ -17,7 +19,7 @@ from edgemon.alarms.silence import wait
 from edgemon.alarms.state import BY_GATEWAY, Cause, move, new_record, settle
 from edgemon.alarms.table import Stimulus
 from edgemon.alarms.timing import INACTIVE
-from edgemon.model.alarm import MONITORING, AlarmRecord, AlarmState, Hiding, PointState
+from edgemon.model.alarm import MONITORING, STORAGE, AlarmRecord, AlarmState, Hiding, PointState
 from edgemon.model.event import Event
 from edgemon.model.ids import AreaId, SensorId
 from edgemon.model.instant import Instant
@@ -27,8 +29,11 @@ from edgemon.model.machine import GATEWAY, Criticality, Machine, Point
 LONGEST_S = 60.0
 """A loss of the gateway's own shorter than that calls nobody. Common practice, no source."""
 BACK = "the gateway hears again"
-WORDS = {"broker": "no link to the broker"}
+STORES = "the store works again"
+WORDS = {"broker": "no link to the broker", "store": "what comes is judged, but not stored"}
 """What can be lost, and how people are told."""
+CAUSES = {MONITORING: ("broker",), STORAGE: ("store",)}
+"""Whose loss each alarm of the gateway's own stands for."""
 
 _POINT = Point(GATEWAY, "all points", SensorId(""), "", (), LONGEST_S)
 RULES = Rules(
@@ -42,14 +47,14 @@ RULES = Rules(
 Next = tuple[PointState, tuple[Event, ...]]
 
 
-def stands(state: PointState | None) -> bool:
-    """Say whether the gateway's own alarm is there now, acknowledged or not."""
-    record = None if state is None else state.alarms.get(MONITORING)
+def stands(state: PointState | None, level: str = MONITORING) -> bool:
+    """Say whether an alarm of the gateway's own is there now, acknowledged or not."""
+    record = None if state is None else state.alarms.get(level)
     return record is not None and record.severity > Severity.NORMAL
 
 
-def assess(state: PointState, lost: Mapping[str, Instant], now: Instant, delay_s: float) -> Next:
-    """Bring the gateway's own alarm up to date.
+def assess(state: PointState, lost: Mapping[str, Instant], now: Instant, delay_s: float, level: str = MONITORING) -> Next:
+    """Bring an alarm of the gateway's own up to date.
 
     Parameters
     ----------
@@ -61,20 +66,23 @@ def assess(state: PointState, lost: Mapping[str, Instant], now: Instant, delay_s
         Gateway time.
     delay_s : float
         How long something must be lost; an alarm that stands goes only when nothing is lost any more.
+    level : str
+        Which alarm: loss of monitoring or of storage; only what it stands for (`CAUSES`) counts.
     """
+    lost = {cause: since for cause, since in lost.items() if cause in CAUSES[level]}
     due = [cause for cause, since in lost.items() if now - since >= delay_s]
-    is_there = bool(due) or (bool(lost) and stands(state))
-    known = state.alarms.get(MONITORING)
+    is_there = bool(due) or (bool(lost) and stands(state, level))
+    known = state.alarms.get(level)
     if known is None and not is_there:
         return state, ()
-    record = known or new_record(RULES, MONITORING, state.sim, now)
-    alert, alarm = rule_of(MONITORING)(Evidence(RULES, record, now, lost=is_there))
+    record = known or new_record(RULES, level, state.sim, now)
+    alert, alarm = rule_of(level)(Evidence(RULES, record, now, lost=is_there))
     if alert == record.alert and alarm == record.alarm:
         return state, ()
     moved = settle(RULES, record, alert, alarm, RULES.loss_severity if is_there else Severity.NORMAL, Cause(now))
-    why = ", ".join(WORDS[cause] for cause in due) or BACK
+    why = ", ".join(WORDS[cause] for cause in due) or (BACK if level == MONITORING else STORES)
     events = tuple(replace(event, reason=event.reason or why) for event in moved.events)
-    return replace(state, alarms={**state.alarms, MONITORING: moved.record}), events
+    return replace(state, alarms={**state.alarms, level: moved.record}), events
 
 
 def cover(rules: Rules, state: PointState, now: Instant) -> Next:

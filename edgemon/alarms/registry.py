@@ -1,7 +1,7 @@
 """Rule name to function; one line to add a rule, and the table of transitions stays as it is.
 
 A rule gives the alert and the alarm condition of one record from the evidence. The record of a level is judged by the rule
-`limit`, the record of a point's silence by the rule `monitoring`.
+`limit`, the record of a point's silence by the rule `monitoring`, the gateway's storage by the same.
 """
 
 from collections.abc import Callable
@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from edgemon.alarms.limits import judge_both
 from edgemon.alarms.rules import Rules
 from edgemon.alarms.timing import ACTIVE, INACTIVE
-from edgemon.model.alarm import MONITORING, AlarmRecord, Condition
+from edgemon.model.alarm import MONITORING, STORAGE, AlarmRecord, Condition
 from edgemon.model.instant import Instant
 from edgemon.model.level import LEVEL_KINDS
 from edgemon.model.limit import Severity
@@ -51,7 +51,8 @@ def by_silence(evidence: Evidence) -> tuple[Condition, Condition]:
     return (INACTIVE, there) if evidence.rules.loss_severity is Severity.ALARM else (there, INACTIVE)
 
 
-RULES: dict[str, Rule] = {"limit": by_limit, MONITORING: by_silence}
+RULES: dict[str, Rule] = {"limit": by_limit, MONITORING: by_silence, STORAGE: by_silence}
+_TITLES = {MONITORING: "loss of monitoring", STORAGE: "loss of storage"}
 
 
 def rule_of(level: str) -> Rule:
@@ -62,4 +63,4 @@ def rule_of(level: str) -> Rule:
 def title_of(level: str) -> str:
     """Give the name of a record for people."""
     kind = LEVEL_KINDS.get(level)
-    return "loss of monitoring" if level == MONITORING else level if kind is None else kind.title
+    return _TITLES.get(level, level) if kind is None else kind.title

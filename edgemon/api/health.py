@@ -38,7 +38,8 @@ def health_application(show: Callable[[], Snapshot], vitals: Callable[[], Vitals
         gateway = show().gateway
         if gateway.store_ok:
             return PlainTextResponse("ready")
-        return PlainTextResponse(f"the store fails: {gateway.store_detail}", SERVICE_UNAVAILABLE)
+        what = f"the store fails and keeps {gateway.store_keeps}: {gateway.store_detail}"
+        return PlainTextResponse(what, SERVICE_UNAVAILABLE)
 
     @app.get("/health")
     async def health() -> HealthDocument:
@@ -56,7 +57,10 @@ def health_application(show: Callable[[], Snapshot], vitals: Callable[[], Vitals
 def health_document(snapshot: Snapshot, vitals: Vitals) -> HealthDocument:
     """Sum up how the gateway fares: failing, degraded or good, with every reason."""
     gateway = snapshot.gateway
-    failing = [*(["the data path is stuck"] if vitals.is_stuck else []), *([] if gateway.store_ok else ["the store fails"])]
+    failing = [
+        *(["the data path is stuck"] if vitals.is_stuck else []),
+        *([] if gateway.store_ok else [f"the store keeps {gateway.store_keeps}"]),
+    ]
     degraded = [f"{link.name} is down" for link in gateway.links if not link.up]
     return HealthDocument(
         status="failing" if failing else "degraded" if degraded else "good",
@@ -69,6 +73,8 @@ def health_document(snapshot: Snapshot, vitals: Vitals) -> HealthDocument:
         store_ok=gateway.store_ok,
         store_detail=gateway.store_detail,
         store_bytes=gateway.store_bytes,
+        store_keeps=gateway.store_keeps,
+        store_since=gateway.store_since,
         queue=gateway.queue,
         unsent=gateway.unsent,
         oldest_unsent=gateway.oldest_unsent,

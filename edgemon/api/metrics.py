@@ -75,6 +75,8 @@ def _levels(gateway: GatewayView, vitals: Vitals) -> Iterator[Metric]:
     yield GaugeMetricFamily("edgemon_unsent_oldest_seconds", "How long something has been waiting.", value=waiting)
     yield GaugeMetricFamily("edgemon_store_bytes", "Size of the store.", value=gateway.store_bytes)
     yield GaugeMetricFamily("edgemon_store_ok", "1 while the store takes what comes.", value=gateway.store_ok)
+    failing = 0.0 if gateway.store_since is None else max(0.0, gateway.now - gateway.store_since)
+    yield GaugeMetricFamily("edgemon_store_failing_seconds", "How long the store has not taken everything.", value=failing)
     yield GaugeMetricFamily(
         "edgemon_ingest_lag_seconds", "Arrival to commit, of the newest batch's oldest.", value=vitals.lag_s
     )

@@ -4,7 +4,7 @@ from collections.abc import Mapping
 from types import MappingProxyType
 from typing import assert_never
 
-from edgemon.model.alarm import MONITORING
+from edgemon.model.alarm import MONITORING, STORAGE
 from edgemon.model.event import (
     AlarmChanged,
     AlarmsSilenced,
@@ -30,16 +30,20 @@ from edgemon.model.event import (
     SettingsChanged,
     ShiftTaken,
     SimulationNoted,
+    StoreChanged,
+    StoreMended,
     kind_of,
 )
 from edgemon.model.finding import Conclusion, Diagnosis
 from edgemon.model.ids import PointKey
+from edgemon.model.instant import format_instant
 from edgemon.model.level import LEVEL_KINDS
 from edgemon.model.limit import Severity, Side
 from edgemon.model.machine import Point
 from edgemon.model.snapshot import JournalView
 from edgemon.units import from_si
 
+_OWN = {MONITORING: "loss of monitoring", STORAGE: "loss of storage"}
 _NAMED = 5
 """Alarms named in one sentence at most."""
 _CHANGES = {
@@ -70,8 +74,8 @@ def journal_view(entry: JournalEntry, points: Points = NO_POINTS) -> JournalView
 
 def level_title(level: str, point: Point | None = None) -> str:
     """Give the name of a level as people say it; that of a point's own level is known by the point alone."""
-    if level == MONITORING:
-        return "loss of monitoring"
+    if level in _OWN:
+        return _OWN[level]
     kind = LEVEL_KINDS.get(level) if point is None else point.kind_of(level)
     return kind.title if kind else level
 
@@ -113,6 +117,8 @@ def words(event: Event, points: Points = NO_POINTS) -> str:
             return _baseline_words(event, points)
         case GatewayStarted() | GatewayStopped() | LinkChanged() | SettingsChanged() | ClockStepped():
             return _gateway_words(event)
+        case StoreChanged() | StoreMended():
+            return _store_words(event)
         case LogWritten(text=text, sort=sort, by=by, machine=machine, corrects=corrects):
             about = f" on {machine}" if machine else ""
             which = f" of entry {corrects}" if corrects is not None else ""
@@ -138,6 +144,15 @@ def _gateway_words(event: GatewayStarted | GatewayStopped | LinkChanged | Settin
             return f"the gateway's clock was set by {step_s:+.3f} s"
         case _:
             assert_never(event)
+
+
+def _store_words(event: StoreChanged | StoreMended) -> str:
+    if isinstance(event, StoreMended):
+        return f"damaged store set aside as {event.kept_as} ({event.why}): {'; '.join(event.saved)}; journal: {event.journal}"
+    if event.since is None:
+        return f"the store fails and keeps {event.keeps}: {event.detail}"
+    late = f"; the {event.late} entries before this were written only now" if event.late else ""
+    return f"the store works again, it had failed since {format_instant(event.since)}: {event.detail}{late}"
 
 
 def _diagnosis_words(diagnosis: Diagnosis) -> str:

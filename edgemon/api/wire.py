@@ -39,6 +39,8 @@ class HealthDocument(BaseModel):
     store_ok: bool
     store_detail: str
     store_bytes: int
+    store_keeps: str = Field(description="everything, journal and alarm states, or nothing; the rest waits at the broker")
+    store_since: float | None = Field(description="since when it has not been everything")
     queue: int
     unsent: int
     oldest_unsent: float | None

@@ -118,7 +118,8 @@ def daemon(snapshot: Snapshot | None, why: str) -> Iterator[Finding]:
     gateway = snapshot.gateway
     yield Finding("daemon", Weight.OK, f"version {gateway.version}, {len(snapshot.machines)} machines")
     if not gateway.store_ok:
-        yield Finding("store", Weight.WRONG, gateway.store_detail, "meanwhile the broker keeps what comes")
+        found = f"keeps {gateway.store_keeps}: {gateway.store_detail}"
+        yield Finding("store", Weight.WRONG, found, "meanwhile the broker keeps what comes, and machines are watched")
     for link in gateway.links:
         if not link.up:
             yield Finding("link", Weight.WRONG, f"{link.name} is down: {link.detail}", "")

@@ -36,6 +36,8 @@ from edgemon.model.event import (
     SettingsChanged,
     ShiftTaken,
     SimulationNoted,
+    StoreChanged,
+    StoreMended,
 )
 from edgemon.model.ids import CaptureKey, PointKey, SensorId
 from edgemon.model.instant import EARLIEST, LATEST, Instant, format_instant
@@ -300,6 +302,8 @@ def concerns(event: Event, request: Request) -> bool:
             | LinkChanged()
             | ClockStepped()
             | SettingsChanged()
+            | StoreChanged()
+            | StoreMended()
         ):
             return False
         case _:

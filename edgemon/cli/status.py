@@ -10,7 +10,7 @@ from edgemon.api.client import Daemon
 from edgemon.cli.options import add_attach, asked, plain
 from edgemon.model.instant import Instant, format_instant
 from edgemon.model.limit import Side
-from edgemon.model.snapshot import MachineView, Snapshot
+from edgemon.model.snapshot import GatewayView, MachineView, Snapshot
 from edgemon.model.upstream import UpstreamView
 
 
@@ -45,7 +45,7 @@ def lines(snapshot: Snapshot) -> list[str]:
     head = [
         f"{gateway.site_name}: {len(snapshot.machines)} machines at {format_instant(gateway.now)}",
         f"links: {up}; messages {gateway.messages}, captures {gateway.captures}, rejected {gateway.rejected}",
-        f"store: {gateway.store_bytes / 1e6:.1f} MB" + ("" if gateway.store_ok else f", FAILS: {gateway.store_detail}"),
+        f"store: {gateway.store_bytes / 1e6:.1f} MB" + ("" if gateway.store_ok else f", {_failing(gateway)}"),
     ]
     head += [upstream_line(one, gateway.now) for one in gateway.upstreams]
     width = max((len(machine.name) for machine in snapshot.machines), default=0)
@@ -59,6 +59,11 @@ def upstream_line(upstream: UpstreamView, now: Instant) -> str:
     waits = f"{'BEHIND: ' if upstream.behind_s(now) else ''}{upstream.waiting} wait{oldest}{parked}"
     link = f"{upstream.kind} {'up' if upstream.up else 'DOWN'} ({upstream.detail})"
     return f"upstream {upstream.name}: {link}; {waits}; {upstream.sent} sent"
+
+
+def _failing(gateway: GatewayView) -> str:
+    since = "" if gateway.store_since is None else f" since {format_instant(gateway.store_since)}"
+    return f"FAILS, keeps {gateway.store_keeps}{since}: {gateway.store_detail}"
 
 
 def _line(machine: MachineView, width: int) -> str:

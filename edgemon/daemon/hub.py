@@ -87,6 +87,8 @@ class Hub:
         self._versions: dict[MachineId, int] = {machine.id: 0 for machine in setting.plant.machines}
         self._started_at = clock.now()
         self._store_trouble = ""
+        self._store_keeps = "everything"
+        self._store_since: Instant | None = None
         self.store_bytes = 0
         self.journal_end = (0, "")
         """Number and hash of the newest journal entry."""
@@ -121,22 +123,13 @@ class Hub:
 
     @property
     def store_is_ok(self) -> bool:
-        """Say whether the store works."""
+        """Say whether the store takes everything."""
         return not self._store_trouble
 
-    def store_fails(self, why: str) -> bool:
-        """Say that the store fails, and whether that is new; what is shown ages meanwhile, for nothing is judged."""
-        is_new, self._store_trouble = self._store_trouble != why, why
-        self._views.clear()
-        for machine in self._versions:
-            self._versions[machine] += 1
-        return is_new
-
-    def store_is_well(self) -> None:
-        """Say that the store works."""
-        if self._store_trouble:
-            log.info("the store works again")
-        self._store_trouble = ""
+    def store_is(self, keeps: str, since: Instant | None, error: StoreError | None) -> None:
+        """Say how much the store takes: everything where there is no error, else so much, and since when."""
+        self._store_keeps, self._store_since = keeps, None if error is None else since
+        self._store_trouble = "" if error is None else str(error)
 
     def machines(self, which: Iterable[MachineId]) -> tuple[MachineView, ...]:
         """Show some machines."""
@@ -196,6 +189,8 @@ class Hub:
             store_bytes=self.store_bytes,
             store_ok=self.store_is_ok,
             store_detail=self._store_trouble,
+            store_keeps=self._store_keeps,
+            store_since=self._store_since,
             notes=views.notes(memory),
             unsent=unsent,
             oldest_unsent=oldest_unsent,

@@ -7,8 +7,10 @@ of a second, a person's command, a link that came or went) waits in one bounded 
 
 - A crash before the commit: nothing is stored, the broker delivers again.
 - A crash between commit and acknowledgement: the broker delivers again, the keys are known, the repeat changes nothing.
-- The commit fails (disk full): the batch is tried again and nothing is acknowledged until it succeeds; the inbox fills,
-  the link stops reading, the broker holds what comes.
+- The commit fails (disk full, or slow): people are told of the states all the same, what moved them is not acknowledged,
+  and the broker keeps it. Once the disk works again, the states and journal entries of the time between are written
+  (`keeper.py`), the connection is made anew, and the broker delivers again what was judged before: it is stored then,
+  and not judged a second time.
 - A batch that breaks our own code: its messages are tried one by one, and the one that breaks it is kept in
   quarantine, so that it can never block the queue.
 """
@@ -24,17 +26,20 @@ from edgemon import __version__
 from edgemon.api.view import words
 from edgemon.clock import Clock
 from edgemon.daemon.hub import Hub
+from edgemon.daemon.keeper import Keeper, Keeps
 from edgemon.daemon.publisher import Publisher
 from edgemon.daemon.pulse import Pulse
+from edgemon.daemon.remembering import gone, memory_of
 from edgemon.decode.assemble import restore
 from edgemon.decode.decoded import Decoded
 from edgemon.decode.registry import quarantine
 from edgemon.engine import judge as judging
-from edgemon.engine.analyse import Analysis, analyse, decode_all, questions
-from edgemon.engine.baselines import Key, in_force, key_of
+from edgemon.engine.analyse import Analysis, Judged, analyse, decode_all, questions
+from edgemon.engine.baselines import Key, in_force
 from edgemon.engine.draft import Judgement
 from edgemon.engine.memory import Memory, Setting
 from edgemon.engine.silence import silence
+from edgemon.engine.unkept import unkept
 from edgemon.errors import DecodeError, EdgemonError, StoreError
 from edgemon.model.alarm import MachineSpeed
 from edgemon.model.baseline import Baseline
@@ -49,20 +54,20 @@ from edgemon.model.event import (
     Event,
     GatewayStarted,
     JournalEntry,
+    StoreChanged,
 )
-from edgemon.model.ids import CaptureKey, MachineId, PointId, ReadingKey
+from edgemon.model.ids import CaptureKey, MachineId, ReadingKey
 from edgemon.model.level import Measurement
-from edgemon.model.machine import GATEWAY
 from edgemon.model.message import Message, Quarantined
 from edgemon.model.snapshot import Outcome
 from edgemon.mqtt.port import Delivery, Link
-from edgemon.store.port import Commit, Known, Saved, Store
+from edgemon.store.ballast import Ballast
+from edgemon.store.port import Commit, Store
 
 BATCH = 32
 """Messages judged in one transaction at most; more costs memory and brings nothing (measured)."""
 
 _INBOX = 4
-_RETRY_S = 1.0
 _NOTHING: frozenset[CaptureKey] = frozenset()
 _NO_READING: frozenset[ReadingKey] = frozenset()
 
@@ -109,10 +114,19 @@ class DataPath:
     """The owner of the memory."""
 
     def __init__(
-        self, setting: Setting, store: Store, link: Link, clock: Clock, executor: Executor, publisher: Publisher, hub: Hub
+        self,
+        setting: Setting,
+        store: Store,
+        link: Link,
+        clock: Clock,
+        executor: Executor,
+        publisher: Publisher,
+        hub: Hub,
+        ballast: Ballast | None = None,
     ) -> None:
         self._filed = self._setting = setting
         self._store = store
+        self._keeper = Keeper(store, clock, ballast)
         self._link = link
         self._clock = clock
         self._executor = executor
@@ -121,6 +135,8 @@ class DataPath:
         self._inbox: asyncio.Queue[Work] = asyncio.Queue(_INBOX)
         self._memory = Memory({}, {}, {}, restore((), setting.gateway.borders), {})
         self._at_work = False
+        self._is_told = False
+        """The journal was told that the store fails."""
         self.pulse = Pulse(clock)
         """Notes that the path comes round."""
         self.listener: Callable[[Iterable[Event]], None] = _nobody
@@ -132,11 +148,12 @@ class DataPath:
         """Load what the last run left, journal the start, show everything."""
         saved = await self._store.load()
         now = self._clock.now()
-        self._memory = _memory_of(self._filed, saved)
+        self._memory = memory_of(self._filed, saved)
+        self._keeper.begin(self._memory.sensors)
         self._setting = in_force(self._filed, self._memory.baselines)
         self._hub.limits_are(self._setting)
         started = GatewayStarted(now, __version__, plant_fingerprint)
-        self._publisher.begin(saved.published_seq, saved.next_seq - 1, _gone(self._filed, saved))
+        self._publisher.begin(saved.published_seq, saved.next_seq - 1, gone(self._filed, saved))
         await self._conclude(judging.begin(self._setting, saved, self._memory, started))
 
     @property
@@ -195,6 +212,11 @@ class DataPath:
                     await self._order(work)
                 case End(event):
                     await self._happened(event)
+                    await self._recover()
+                    if self._keeper.waiting:
+                        log.error(
+                            "stopped with %d journal entries unwritten; what led to them, the broker has", self._keeper.waiting
+                        )
                     return
                 case _:
                     assert_never(work)
@@ -209,42 +231,30 @@ class DataPath:
                 return
             log.exception("a message broke the analysis and is kept in quarantine: %r", deliveries[0].message.topic)
             judgement = self._condemned(deliveries[0].message)
-        await self._conclude(judgement)
+        is_stored = await self._conclude(judgement)
         now = self._clock.now()
         self.pulse.lagged(now - min((delivery.message.received_at for delivery in deliveries), default=now))
-        self._link.acknowledge(deliveries)
+        if is_stored:
+            self._link.acknowledge(deliveries)
 
     async def _judged(self, messages: Sequence[Message]) -> Judgement:
         loop = asyncio.get_running_loop()
         now = self._clock.now()
         setting, memory = self._setting, self._memory
-        first = await loop.run_in_executor(self._executor, _decode_and_analyse, setting, memory, messages, now)
+        judged = self._keeper.judged
+        first = await loop.run_in_executor(self._executor, _decode_and_analyse, setting, memory, messages, now, judged)
         if isinstance(first, Analysis):
             return judging.judge(setting, memory, first, now)
         asked = questions(memory, first)
-        known = await self._known(asked.captures, asked.readings, asked.parts)
+        known, judged = await self._keeper.standing(asked, memory.sensors)
         parts_known = {key for key, _ in known.parts}
         log.debug(
             "repeats asked for: %d, of them stored: %d, parts: %d", len(asked.captures), len(known.captures), len(parts_known)
         )
         analysis = await loop.run_in_executor(
-            self._executor, analyse, setting, memory, messages, first, known.captures, known.readings, now
+            self._executor, analyse, setting, memory, messages, first, known.captures, known.readings, now, judged
         )
         return judging.judge(setting, memory, analysis, now)
-
-    async def _known(
-        self,
-        captures: Sequence[CaptureKey],
-        readings: Sequence[ReadingKey],
-        parts: Sequence[tuple[CaptureKey, int]],
-    ) -> Known:
-        while True:
-            try:
-                known = await self._store.known(captures, readings, parts)
-            except StoreError as error:
-                await self._trouble(error)
-            else:
-                return known
 
     def _condemned(self, message: Message) -> Judgement:
         error = DecodeError("the analysis broke on this message", message.topic, "report it with the quarantined bytes")
@@ -253,10 +263,11 @@ class DataPath:
         return judging.judge(self._setting, self._memory, analysis, self._clock.now())
 
     async def _tick(self) -> None:
+        await self._recover()
         now = self._clock.now()
         if self._memory.assembly.open:
             await self._conclude(await self._judged([]))
-        lost = () if self._link.status.up else ("broker",)
+        lost = [*(() if self._link.status.up else ("broker",)), *(() if self._keeper.is_well else ("store",))]
         await self._conclude(judging.tick(self._setting, self._memory, now, lost))
 
     async def _happened(self, event: Event) -> None:
@@ -269,54 +280,89 @@ class DataPath:
             if not order.outcome.done():
                 order.outcome.set_exception(error)
             return
-        await self._conclude(judgement)
+        is_stored = await self._conclude(judgement)
         if not order.outcome.done():
             nothing = "nothing sounds" if isinstance(order.command, Silence) else "nothing changed"
-            order.outcome.set_result(_outcome(judgement.commit.events, nothing))
+            outcome = _outcome(judgement.commit.events, nothing)
+            order.outcome.set_result(outcome if is_stored else replace(outcome, why=self._in_doubt(outcome.why)))
+
+    def _in_doubt(self, said: str) -> str:
+        """Say, beside the outcome of a command, that it may be forgotten."""
+        if self._keeper.keeps is Keeps.NOTHING:
+            note = "kept in memory only until the store works again: a restart before that forgets it"
+            return f"{said}; {note}" if said else note
+        return said
 
     def _obeyed(self, command: AnyCommand, person: Person, now: float) -> Judgement:
         if isinstance(command, Silence):
             return silence(self._setting, self._memory, person, now)
         if isinstance(command, ProposeBaseline | ApproveBaseline | RetireBaseline):
+            if not self._keeper.is_well:
+                raise StoreError("limits are not changed while the store fails", "", str(self._keeper.error))
             return judging.baseline(self._filed, self._memory, command, person, now)
         return judging.command(self._setting, self._memory, command, person, now)
 
-    async def _conclude(self, judgement: Judgement) -> None:
-        """Commit, and only then adopt and tell."""
+    async def _conclude(self, judgement: Judgement) -> bool:
+        """Commit, and only then adopt and tell; says whether everything is stored.
+
+        What is not is left to the broker; people are told all the same.
+        """
         entries = await self._committed(judgement.commit)
+        if entries is not None:
+            self._adopt(judgement, entries)
+            return True
+        was_told, self._is_told = self._is_told, True
+        light = unkept(judgement, self._memory)
+        self._adopt(light, await self._keeper.hold(light.commit, judgement.commit))
+        if not was_told:
+            await self._happened(StoreChanged(self._clock.now(), self._keeper.keeps.value, str(self._keeper.error)))
+        return False
+
+    async def _committed(self, commit: Commit) -> tuple[JournalEntry, ...] | None:
+        if not self._keeper.is_well:
+            return None
+        if commit.is_empty:
+            return ()
+        began = self._clock.elapsed()
+        entries = await self._keeper.keep(commit)
+        if entries is not None:
+            self.pulse.committed(self._clock.elapsed() - began)
+        return entries
+
+    def _adopt(self, judgement: Judgement, entries: tuple[JournalEntry, ...]) -> None:
         if judgement.memory.baselines is not self._memory.baselines:
             self._setting = in_force(self._filed, judgement.memory.baselines)
             self._hub.limits_are(self._setting)
         self._memory = judgement.memory
         machines = {track[0].machine for track in judgement.moved if track[0] in self._setting.rules}
         self._hub.adopt(self._memory, machines, self._clock.now())
+        self._hub.store_is(self._keeper.keeps.value, self._keeper.since, self._keeper.error)
         self._publisher.moved(machines)
         self.listener(judgement.commit.events)
         self.measured(judgement.commit.measurements)
+        self._grown(entries)
+
+    def _grown(self, entries: Sequence[JournalEntry]) -> None:
         if entries:
             self._hub.journal_end = (entries[-1].seq, entries[-1].hash)
             self._publisher.journal_grew(entries[-1].seq)
 
-    async def _committed(self, commit: Commit) -> tuple[JournalEntry, ...]:
-        if _is_empty(commit):
-            return ()
-        while True:
-            began = self._clock.elapsed()
-            try:
-                entries = await self._store.commit(commit)
-            except StoreError as error:
-                await self._trouble(error)
-            else:
-                self.pulse.committed(self._clock.elapsed() - began)
-                self._hub.store_is_well()
-                return entries
-
-    async def _trouble(self, error: StoreError) -> None:
-        self.pulse.beat()
-        if self._hub.store_fails(str(error)):
-            log.error("the store fails, nothing is acknowledged until it works again: %s", error)
-        self._publisher.moved(machine.id for machine in self._setting.plant.machines)  # silence shows, though none is judged
-        await self._clock.sleep(_RETRY_S)
+    async def _recover(self) -> None:
+        """Try whether the store works again; then have the broker deliver again what was not kept."""
+        parts = [part for opened in self._memory.assembly.open.values() for part in opened.parts.values()]
+        written = await self._keeper.attempt(parts, self._memory.counters)
+        if written is None:
+            return
+        self._memory = replace(self._memory, counters=written.counters)
+        self._hub.store_is(self._keeper.keeps.value, self._keeper.since, self._keeper.error)
+        self._grown(written.entries)
+        if not self._keeper.is_well:
+            return
+        since, self._is_told = self._keeper.since, False
+        late, detail = self._keeper.told()
+        await self._happened(StoreChanged(self._clock.now(), self._keeper.keeps.value, detail, since, late))
+        log.info("the store works again, %d journal entries were written late", late)
+        await self._link.renew("the store works again: what was not kept is to be delivered again")
 
 
 def _nobody(told: Iterable[object]) -> None:
@@ -324,49 +370,13 @@ def _nobody(told: Iterable[object]) -> None:
 
 
 def _decode_and_analyse(
-    setting: Setting, memory: Memory, messages: Sequence[Message], now: float
+    setting: Setting, memory: Memory, messages: Sequence[Message], now: float, judged: Judged
 ) -> Analysis | tuple[Decoded | Quarantined, ...]:
     """Analyse at once where nothing can be a repeat; else give what was decoded, for the store to be asked."""
     decoded = decode_all(setting, memory, messages)
     if questions(memory, decoded).are_any:
         return decoded
-    return analyse(setting, memory, messages, decoded, _NOTHING, _NO_READING, now)
-
-
-def _memory_of(setting: Setting, saved: Saved) -> Memory:
-    newest_last = sorted(saved.sensors, key=lambda state: state.heard_at or 0.0)  # one memory of both, real and simulated
-    sensors = {state.sensor: state for state in newest_last}
-    return Memory(
-        points={},
-        sensors={sensor: sensors[sensor] for sensor in setting.plant.sensors if sensor in sensors},
-        speeds={(speed.machine, speed.sim): speed for speed in saved.speeds},
-        assembly=restore(saved.parts, setting.gateway.borders),
-        counters=dict(saved.counters),
-        diagnoses={(made.point, made.sim): made for made in saved.diagnoses if made.point in setting.rules},
-        baselines={key_of(one): one for one in saved.baselines},
-    )
-
-
-def _gone(setting: Setting, saved: Saved) -> set[tuple[MachineId, PointId | None]]:
-    """Give the points (and machines, without a point) that had a state once and that the plant file no longer has."""
-    points = {state.point for state in saved.points} - setting.rules.keys() - {GATEWAY}
-    machines = {key.machine for key in points} - setting.plant.machine_of.keys()
-    return {(key.machine, key.point) for key in points} | {(machine, None) for machine in machines}
-
-
-def _is_empty(commit: Commit) -> bool:
-    return not (
-        commit.parts
-        or commit.captures
-        or commit.measurements
-        or commit.readings
-        or commit.quarantined
-        or commit.events
-        or commit.points
-        or commit.sensors
-        or commit.speeds
-        or commit.counters
-    )
+    return analyse(setting, memory, messages, decoded, _NOTHING, _NO_READING, now, judged)
 
 
 def _outcome(events: Iterable[Event], nothing: str) -> Outcome:

@@ -21,6 +21,7 @@ from edgemon.daemon.plan import document
 from edgemon.daemon.publisher import Publisher
 from edgemon.daemon.shift import Shift
 from edgemon.daemon.supervisor import Supervisor, watch
+from edgemon.daemon.watching import Watching, watcher
 from edgemon.daemon.wiring import link_to, open_store, open_upstreams
 from edgemon.engine.memory import Setting, setting_of
 from edgemon.errors import LinkDown
@@ -94,7 +95,7 @@ class Service:
             def birth() -> tuple[Outgoing, ...]:
                 return (gateway_state(self._gateway.root, hub.gateway()),)
 
-            link = link_to(self._gateway, self.broker, self._plant.site, self._clock, birth)
+            link = link_to(self._gateway, self.broker, self._clock, self._plant.site, birth)
             hub = Hub(setting, reader, link, self._clock)
 
             def render(machine: MachineId) -> tuple[Outgoing, ...]:
@@ -116,6 +117,7 @@ class Service:
             log.info("started: %d machines, %d sensors", len(self._plant.machines), len(self._plant.sensors))
             beside = {
                 "pump": lambda: _pump(link, path),
+                "watching": self._watching(path, hub).run,
                 "publisher": publisher.run,
                 "tick": lambda: self._tick(path, publisher, link),
                 "watch": lambda: watch(self._supervisor, self._clock, path.pulse.vitals, lambda: _line(hub)),
@@ -143,7 +145,8 @@ class Service:
         annunciator = self._annunciator(path, hub, publisher, link)
 
         def listen(events: Iterable[Event]) -> None:
-            diagnostics.notice(events)
+            if hub.store_is_ok:  # a diagnosis reads the capture from the store
+                diagnostics.notice(events)
             learning.heard(events)
             annunciator.heard(events)
 
@@ -152,6 +155,12 @@ class Service:
         hub.shift = Shift(reader, self._clock, path.tell, hub.snapshot, self._plant.points)
         hub.annunciator = annunciator
         return {"diagnostics": diagnostics.run, "learning": learning.run, "annunciator": annunciator.run}
+
+    def _watching(self, path: DataPath, hub: Hub) -> Watching:
+        def make() -> Link:
+            return link_to(self._gateway, watcher(self.broker), self._clock)
+
+        return Watching(make, path.put, lambda: not hub.store_is_ok, self._clock, BATCH)
 
     def _annunciator(self, path: DataPath, hub: Hub, publisher: Publisher, link: Link) -> Annunciator:
         def publish(topic: str, shown: Annunciation) -> None:
@@ -229,7 +238,8 @@ class Service:
             await self._clock.sleep(TICK_S)
             is_like = (link.status.up, hub.store_is_ok)
             if count % _STATUS_EVERY == 0 or is_like != said:
-                hub.store_bytes = await store.size_bytes()
+                if hub.store_is_ok:
+                    hub.store_bytes = await store.size_bytes()
                 publisher.state(gateway_state(self._gateway.root, hub.gateway()))
             said, count = is_like, count + 1
 

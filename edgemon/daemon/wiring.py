@@ -11,7 +11,7 @@ from edgemon.model.gateway import Broker, Gateway
 from edgemon.model.ids import SiteId
 from edgemon.model.outgoing import Outgoing
 from edgemon.model.upstream import Upstream, UpstreamKind
-from edgemon.mqtt.paho_client import PahoLink
+from edgemon.mqtt.paho_client import PahoLink, no_birth
 from edgemon.mqtt.port import Link
 from edgemon.mqtt.wire import gateway_offline
 from edgemon.settings.address import read_address
@@ -38,9 +38,15 @@ async def open_store(gateway: Gateway) -> tuple[SqliteStore, Reader]:
     return store, reader
 
 
-def link_to(gateway: Gateway, broker: Broker, site: SiteId, clock: Clock, birth: Callable[[], Sequence[Outgoing]]) -> Link:
-    """Make the link to the broker, not started yet."""
-    will = gateway_offline(gateway.root, site, __version__)
+def link_to(
+    gateway: Gateway,
+    broker: Broker,
+    clock: Clock,
+    site: SiteId | None = None,
+    birth: Callable[[], Sequence[Outgoing]] = no_birth,
+) -> Link:
+    """Make a link to the broker, not started yet; one without a site only listens, and nobody is told when it dies."""
+    will = None if site is None else gateway_offline(gateway.root, site, __version__)
     return PahoLink(broker, clock, subscriptions(gateway.root), will, birth)
 
 

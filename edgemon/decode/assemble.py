@@ -140,6 +140,14 @@ def add(assembly: Assembly, part: CapturePart, borders: InputBorders) -> Added:
     return _trimmed(assembly, part, borders)
 
 
+def reopened(assembly: Assembly, part: CapturePart) -> Assembly:
+    """Forget that the capture of a part was closed: what was made of it could not be kept, and its parts come again."""
+    key = OpenKey(part.key, part.sim)
+    if key not in assembly.closed:
+        return assembly
+    return replace(assembly, closed={other: missing for other, missing in assembly.closed.items() if other != key})
+
+
 def expire(assembly: Assembly, now: Instant, borders: InputBorders) -> tuple[Assembly, tuple[Capture, ...]]:
     """Close what has waited too long for its next part, or does not fit within the bounds.
 

@@ -1,12 +1,12 @@
 """Messages to readings, captures and measurements, in order of arrival; keeps nothing and may be slow."""
 
 import zlib
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Container, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import TypeAlias
 
 from edgemon.analysis.measure import Waveform, measure
-from edgemon.decode.assemble import Assembly, add, expire
+from edgemon.decode.assemble import Assembly, add, expire, reopened
 from edgemon.decode.decoded import Decoded
 from edgemon.decode.registry import decode, quarantine
 from edgemon.engine import received
@@ -35,6 +35,8 @@ class Heard:
     sensor: SensorId
     readings: tuple[Reading, ...]
     measurements: tuple[Measurement, ...]
+    is_again: bool = False
+    """They were judged before, while nothing could be stored."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -45,6 +47,8 @@ class Taken:
     measurements: tuple[Measurement, ...]
     digest: int
     """Checksum of its samples."""
+    is_again: bool = False
+    """It was judged before, while nothing could be stored."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -52,6 +56,8 @@ class Waiting:
     """A part of a capture that is not whole yet."""
 
     part: CapturePart
+    is_again: bool = False
+    """Its capture was judged before, while nothing could be stored."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,6 +79,18 @@ class Analysis:
     messages: int
     arrivals: Mapping[SensorId, tuple[Arrival, ...]] = field(default_factory=dict)
     """Messages to remember because their time is that of their arrival."""
+
+
+@dataclass(frozen=True, slots=True)
+class Judged:
+    """What was judged while nothing could be stored: to be stored when it comes again, and not judged a second time."""
+
+    captures: Mapping[CaptureKey, bool] = field(default_factory=dict)
+    """And whether its samples were those of the capture before."""
+    readings: Container[ReadingKey] = frozenset()
+
+
+NOTHING_JUDGED = Judged()
 
 
 @dataclass(frozen=True, slots=True)
@@ -155,6 +173,7 @@ def analyse(
     known_captures: frozenset[CaptureKey],
     known_readings: frozenset[ReadingKey],
     now: Instant,
+    judged: Judged = NOTHING_JUDGED,
 ) -> Analysis:
     """Leave out repeats, join parts, close captures whose parts never came, and measure what is whole.
 
@@ -168,6 +187,8 @@ def analyse(
         Keys that are stored already, of those `questions` asked for.
     now : Instant
         Gateway time.
+    judged : Judged
+        What of the rest was judged before it could be stored.
 
     Returns
     -------
@@ -187,7 +208,7 @@ def analyse(
         if one.note is not None:
             items.append(one.note)
         if one.readings:
-            items.extend(_fresh_readings(setting, one.readings, said))
+            items.extend(_fresh_readings(setting, one.readings, said, judged))
         remembered = arrivals.setdefault(one.sensor, {}) if one.digest and one.sensor is not None else {}
         if one.digest and not one.is_again:
             remembered[one.digest] = Arrival(one.digest, message.received_at, message.received_at)
@@ -197,6 +218,8 @@ def analyse(
             if part.key in stored:
                 items.append(Repeated(part.sensor))
                 continue
+            if part.key in judged.captures:  # closed once, and not stored: its parts are needed again
+                assembly = reopened(assembly, part)
             try:
                 added = add(assembly, part, borders)
             except DecodeError as error:
@@ -209,27 +232,29 @@ def analyse(
             if added.is_repeat:
                 items.append(Repeated(part.sensor))
             elif all(capture.key != added.part.key for capture in added.captures):
-                items.append(Waiting(added.part))
+                items.append(Waiting(added.part, added.part.key in judged.captures))
             items.extend(added.captures)
             stored.update(capture.key for capture in added.captures)
     assembly, closed = expire(assembly, now, borders)
     items.extend(closed)
     to_keep = {sensor: tuple(kept.values()) for sensor, kept in arrivals.items() if kept}
-    return Analysis(assembly, tuple(_measured(setting, memory, items)), len(messages), to_keep)
+    return Analysis(assembly, tuple(_measured(setting, memory, items, judged)), len(messages), to_keep)
 
 
-def _fresh_readings(setting: Setting, readings: Sequence[Reading], said: set[ReadingKey]) -> list[Item]:
+def _fresh_readings(setting: Setting, readings: Sequence[Reading], said: set[ReadingKey], judged: Judged) -> list[Item]:
     fresh: list[Reading] = []
+    again: list[Reading] = []
     items: list[Item] = []
     for reading in readings:
         if reading.key in said:
             items.append(Repeated(reading.sensor))
         else:
             said.add(reading.key)
-            fresh.append(reading)
-    if fresh:
-        sensor = fresh[0].sensor
-        items.append(Heard(sensor, tuple(fresh), _measurements_of_readings(setting, sensor, fresh)))
+            (again if reading.key in judged.readings else fresh).append(reading)
+    for some in (again, fresh):
+        if some:
+            sensor = some[0].sensor
+            items.append(Heard(sensor, tuple(some), _measurements_of_readings(setting, sensor, some), some is again))
     return items
 
 
@@ -262,7 +287,7 @@ def _takes_temperature(point: Point, siblings: Sequence[Point]) -> bool:
     return point is siblings[0] and all(other.limit_of(TEMPERATURE) is None for other in siblings)
 
 
-def _measured(setting: Setting, memory: Memory, items: Sequence[Item | Capture]) -> list[Item]:
+def _measured(setting: Setting, memory: Memory, items: Sequence[Item | Capture], judged: Judged) -> list[Item]:
     """Measure all captures of the batch at once and put them back in their places."""
     plant = setting.plant
     work: list[tuple[int, Point, Waveform, Speed]] = []
@@ -305,9 +330,14 @@ def _measured(setting: Setting, memory: Memory, items: Sequence[Item | Capture])
                 for point, levels, verdict in received.measured(plant, item, Speeds(setting, memory, item))
             )
     return [
-        Taken(item, tuple(of_item.get(index, ())), _digest(item.axes)) if isinstance(item, Capture) else item
-        for index, item in enumerate(items)
+        _taken(item, of_item.get(index, ()), judged) if isinstance(item, Capture) else item for index, item in enumerate(items)
     ]
+
+
+def _taken(capture: Capture, measurements: Iterable[Measurement], judged: Judged) -> Taken:
+    was_stuck = judged.captures.get(capture.key, False)
+    found = tuple(condemned(one) if was_stuck else one for one in measurements)
+    return Taken(capture, found, _digest(capture.axes), capture.key in judged.captures)
 
 
 def _measurement(

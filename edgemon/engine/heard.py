@@ -1,5 +1,6 @@
 """What was heard, into the draft of the next memory: readings, captures, sensors, speeds, and what was rejected."""
 
+from collections.abc import Iterable
 from dataclasses import replace
 
 from edgemon.alarms import judge as alarms
@@ -21,9 +22,12 @@ from edgemon.model.message import Quarantined
 
 
 def hear(draft: Draft, heard: Heard) -> None:
-    """Take readings, and the measurements made of them."""
+    """Take readings, and the measurements made of them; those judged before are stored, and nothing else."""
     draft.count("readings", len(heard.readings))
     draft.readings.extend(heard.readings)
+    if heard.is_again:
+        _stored(draft, heard.measurements)
+        return
     for reading in heard.readings:
         sensor_heard(
             draft,
@@ -43,10 +47,13 @@ def hear(draft: Draft, heard: Heard) -> None:
 
 
 def take(draft: Draft, taken: Taken) -> None:
-    """Take a capture, and the measurements made of it."""
+    """Take a capture, and the measurements made of it; one judged before is stored, and nothing else."""
     capture = taken.capture
     draft.count("captures")
     draft.captures.append(capture)
+    if taken.is_again:
+        _stored(draft, taken.measurements)
+        return
     before = draft.sensors.get(capture.sensor)
     is_stuck = before is not None and before.digest == taken.digest and before.sim is capture.sim
     sensor_heard(
@@ -71,10 +78,16 @@ def take(draft: Draft, taken: Taken) -> None:
         _measured(draft, condemned(measurement) if is_stuck else measurement)
 
 
+def _stored(draft: Draft, measurements: Iterable[Measurement]) -> None:
+    """Put into the trend what was judged while nothing could be stored; what follows from other values is not made anew."""
+    for measurement in measurements:
+        stale_after_s = draft.setting.rules[measurement.point].point.stale_after_s
+        draft.measurements.append(_with_speed(draft, measurement, stale_after_s))
+
+
 def _measured(draft: Draft, measurement: Measurement) -> None:
     rules = draft.setting.rules[measurement.point]
-    if measurement.rpm is None:
-        measurement = _with_speed(draft, measurement, rules.point.stale_after_s)
+    measurement = _with_speed(draft, measurement, rules.point.stale_after_s)
     track = (measurement.point, measurement.sim)
     state = draft.points.get(track) or PointState(measurement.point, measurement.sim)
     judged = state
@@ -94,7 +107,7 @@ def _measured(draft: Draft, measurement: Measurement) -> None:
 
 def _with_speed(draft: Draft, measurement: Measurement, valid_s: float) -> Measurement:
     speed = draft.speeds.get((measurement.point.machine, measurement.sim))
-    if speed is None or abs(measurement.taken_at - speed.taken_at) > valid_s:
+    if measurement.rpm is not None or speed is None or abs(measurement.taken_at - speed.taken_at) > valid_s:
         return measurement
     return replace(measurement, rpm=speed.rpm)
 
@@ -141,6 +154,7 @@ def sensor_heard(
         digest=digest if digest is not None else before.digest,
         clock_offset_s=received_at - taken_at,
         sim=sim,
+        unkept_since=None,
     )
     draft.heard.add(sensor)
 

@@ -42,9 +42,10 @@ def judge(setting: Setting, memory: Memory, analysis: Analysis, now: Instant) ->
                 hear(draft, item)
             case Taken():
                 take(draft, item)
-            case Waiting(part):
+            case Waiting(part, is_again):
                 draft.parts.append(part)
-                sensor_heard(draft, part.sensor, part.received_at, part.taken_at, part.sim, capture_at=part.taken_at)
+                if not is_again:
+                    sensor_heard(draft, part.sensor, part.received_at, part.taken_at, part.sim, capture_at=part.taken_at)
             case Repeated(sensor):
                 draft.count("repeats")
                 state = draft.sensors.get(sensor, SensorState(sensor))

@@ -1,11 +1,11 @@
-"""What the gateway itself lost, its own alarm, and the suppression of the machines' by it."""
+"""What the gateway itself lost, its own alarms, and the suppression of the machines' by the loss of monitoring."""
 
 from collections.abc import Collection, Mapping
 
 from edgemon.alarms import parent
 from edgemon.engine.draft import Draft
 from edgemon.engine.memory import Track
-from edgemon.model.alarm import PointState
+from edgemon.model.alarm import MONITORING, STORAGE, PointState
 from edgemon.model.instant import Instant
 from edgemon.model.machine import GATEWAY
 
@@ -13,7 +13,7 @@ TRACK: Track = (GATEWAY, False)
 
 
 def attend(draft: Draft, before: Mapping[str, Instant], lost: Collection[str]) -> dict[str, Instant]:
-    """Raise or end the gateway's own alarm, and hide or show what follows from it.
+    """Raise or end the gateway's own alarms, and hide or show what follows from them.
 
     Parameters
     ----------
@@ -32,18 +32,24 @@ def attend(draft: Draft, before: Mapping[str, Instant], lost: Collection[str]) -
     since = {cause: min(before.get(cause, draft.now), draft.now) for cause in lost}
     state = draft.points.get(TRACK, PointState(GATEWAY))
     stood = parent.stands(state)
-    if since and not before and not stood:
+    if _deaf(since) and not _deaf(before) and not stood:
         for track, point in list(draft.points.items()):
             if track[0] in draft.setting.rules:
                 draft.adopt(track, point, parent.bear(draft.setting.rules[track[0]], point, draft.now), ())
     after, events = parent.assess(state, since, draft.now, delay_s(draft))
     draft.adopt(TRACK, state, after, events)
+    draft.adopt(TRACK, after, *parent.assess(after, since, draft.now, delay_s(draft), STORAGE))
     if parent.stands(after) or stood:
         act = parent.cover if parent.stands(after) else parent.uncover
         for track, point in list(draft.points.items()):
             if track[0] in draft.setting.rules:
                 draft.adopt(track, point, *act(draft.setting.rules[track[0]], point, draft.now))
     return since
+
+
+def _deaf(lost: Mapping[str, Instant]) -> bool:
+    """Say whether what is lost keeps the gateway from hearing its sensors."""
+    return any(cause in parent.CAUSES[MONITORING] for cause in lost)
 
 
 def delay_s(draft: Draft) -> float:

@@ -12,6 +12,8 @@ from edgemon.model.quality import Quality
 
 MONITORING = "monitoring"
 """The name that stands for a level in the alarm record `loss of monitoring`."""
+STORAGE = "storage"
+"""The name that stands for a level in the gateway's own alarm record `loss of storage`."""
 
 
 class AlarmState(StrEnum):
@@ -191,6 +193,8 @@ class SensorState:
     """Weighted share of the measurements due that came, up to `counted_at`."""
     battery_since: tuple[Instant, float] | None = None
     """When this battery was first heard of, and its charge then, %."""
+    unkept_since: Instant | None = None
+    """What it measured from then on was judged while it could not be stored: it is stored when it is delivered again."""
 
 
 @dataclass(frozen=True, slots=True)

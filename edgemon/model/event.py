@@ -264,6 +264,34 @@ class ClockStepped:
 
 
 @dataclass(frozen=True, slots=True)
+class StoreChanged:
+    """The store stopped taking what comes, or takes it again; what was not kept is with the broker, unacknowledged."""
+
+    at: Instant
+    keeps: str
+    """`everything`, `journal and alarm states` or `nothing`."""
+    detail: str
+    since: Instant | None = None
+    """When it stopped; None where it only does so now."""
+    late: int = 0
+    """Entries of the journal just before this one that were made while nothing could be written, and written only now."""
+
+
+@dataclass(frozen=True, slots=True)
+class StoreMended:
+    """A damaged store was set aside, and what could be read of it was taken over into a new one."""
+
+    at: Instant
+    kept_as: str
+    """Where the damaged file lies now."""
+    why: str
+    saved: tuple[str, ...]
+    """What was taken over and what could not be read, a line a table."""
+    journal: str
+    """How far the journal's chain is whole."""
+
+
+@dataclass(frozen=True, slots=True)
 class LogWritten:
     """Somebody wrote into the shift log."""
 
@@ -314,6 +342,8 @@ Event: TypeAlias = (
     | LinkChanged
     | ClockStepped
     | SettingsChanged
+    | StoreChanged
+    | StoreMended
     | LogWritten
     | ShiftTaken
 )

@@ -267,6 +267,10 @@ class GatewayView:
     gateway: str = ""
     """Its name among the gateways of the company; empty in what an older daemon says."""
     upstreams: tuple[UpstreamView, ...] = ()
+    store_keeps: str = "everything"
+    """What is written of what comes: everything, journal and alarm states, or nothing; the rest waits at the broker."""
+    store_since: Instant | None = None
+    """Since when it has not been everything; None where it is."""
 
 
 @dataclass(frozen=True, slots=True)

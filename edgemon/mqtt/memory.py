@@ -161,6 +161,12 @@ class MemoryLink:
             if self._status.up and delivery.epoch == self._epoch and delivery.qos > 0:
                 self.broker.acknowledge(self._client_id, delivery.packet_id)
 
+    async def renew(self, why: str) -> None:
+        """Connect anew: what is not acknowledged comes again."""
+        if self._status.up:
+            self._down(why)
+            self.restore()
+
     async def publish(self, outgoing: Outgoing) -> None:
         """Hand to the broker. Raises `LinkDown` if the link is down, `LinkRefused` while `refuse_publish` is set."""
         if not self._status.up:

@@ -82,6 +82,7 @@ class PahoLink:
         self._lasted_s: list[float] = []
         self._stopping = False
         self._task: asyncio.Task[None] | None = None
+        self._leaving: asyncio.Task[None] | None = None
         self._status = LinkStatus(False, "not started", clock.now(), 0, 0)
 
     @property
@@ -122,6 +123,12 @@ class PahoLink:
         for delivery in deliveries:
             if delivery.qos > 0 and delivery.epoch == connection.epoch:
                 connection.acknowledge(delivery.packet_id, delivery.qos)
+
+    async def renew(self, why: str) -> None:
+        """End this connection in order and make another: what is not acknowledged comes again."""
+        connection = self._connection
+        if connection is not None and self._status.up:
+            self._leaving = asyncio.create_task(connection.leave(why), name="mqtt renewal")
 
     async def publish(self, outgoing: Outgoing) -> None:
         """Hand to the broker and wait until it has it (QoS 1).

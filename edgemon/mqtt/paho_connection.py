@@ -81,7 +81,7 @@ class Connection:
         self._writing = False
         self._flush_due = False
         self._answered = False
-        self._leaving = False
+        self._leaving = ""
         self._opened = self._clock.elapsed()
         self._slots = asyncio.Semaphore(PUBLISHES_IN_FLIGHT)
         self._packet_limit = 268_435_455
@@ -296,7 +296,7 @@ class Connection:
     ) -> None:
         error = self._ahead.error
         if self._leaving:
-            self.end("stopped")
+            self.end(self._leaving)
         elif flags.is_disconnect_packet_from_server or reason.value == plan.KEEP_ALIVE_TIMEOUT:
             self.end(plan.reason_words(reason.value))
         elif reason.value == plan.PROTOCOL_ERROR:
@@ -328,16 +328,16 @@ class Connection:
             self._loop.remove_reader(fileno)
             self._loop.remove_writer(fileno)
 
-    async def leave(self) -> None:
+    async def leave(self, why: str = "stopped") -> None:
         """Wait briefly for what is under way, then say goodbye."""
         under_way = [acknowledged for acknowledged, _ in self._acks.values()]
         if under_way:
             await asyncio.wait(under_way, timeout=STOP_WAIT_S)
         if self._attached:
-            self._leaving = True
+            self._leaving = why
             self._client.disconnect()
             await asyncio.wait([self.over], timeout=STOP_WAIT_S)
-        self.end("stopped")
+        self.end(why)
 
     def _guard(self, step: Callable[[], object]) -> None:
         # Whatever Paho raises on bytes it does not understand ends this connection, not the link.

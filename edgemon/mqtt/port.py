@@ -52,6 +52,10 @@ class Link(Protocol):
         """Acknowledge to the broker; deliveries of an earlier connection are left to come again."""
         ...
 
+    async def renew(self, why: str) -> None:
+        """End this connection in order and make another: what is not acknowledged comes again. Returns at once."""
+        ...
+
     async def publish(self, outgoing: Outgoing) -> None:
         """Hand to the broker and wait until it has it (QoS 1). Raises `LinkDown` if the link is or goes down."""
         ...

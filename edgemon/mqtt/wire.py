@@ -84,6 +84,8 @@ def gateway_state(root: str, gateway: GatewayView) -> Outgoing:
             "messages": gateway.messages,
             "rejected": gateway.rejected,
             "store_ok": gateway.store_ok,
+            "store_keeps": gateway.store_keeps,
+            "store_since": _instant(gateway.store_since),
             "journal": {"seq": gateway.journal_seq, "hash": gateway.journal_hash},
             "alarms": [_alarm(alarm) for alarm in gateway.alarms],
         },

@@ -38,6 +38,12 @@ class Commit:
     counters: Mapping[str, int] = field(default_factory=dict)
     """Absolute values, not increments."""
 
+    @property
+    def is_empty(self) -> bool:
+        """Say whether there is nothing in it to store."""
+        records = self.parts or self.captures or self.measurements or self.readings or self.quarantined
+        return not (records or self.events or self.points or self.sensors or self.speeds or self.counters)
+
 
 @dataclass(frozen=True, slots=True)
 class Known:

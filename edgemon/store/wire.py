@@ -39,6 +39,8 @@ from edgemon.model.event import (
     SettingsChanged,
     ShiftTaken,
     SimulationNoted,
+    StoreChanged,
+    StoreMended,
     kind_of,
 )
 from edgemon.model.ids import AlarmKey, PointKey
@@ -67,7 +69,18 @@ _IN_UNIT: dict[type[Event], tuple[str, ...]] = {
 }
 """Numbers that are published in the event's unit."""
 INSTANTS = frozenset(
-    ("until", "newest_at", "first_at", "last_at", "proposed_at", "approved_at", "retired_at", "learnt_since", "read_at")
+    (
+        "until",
+        "newest_at",
+        "first_at",
+        "last_at",
+        "proposed_at",
+        "approved_at",
+        "retired_at",
+        "learnt_since",
+        "read_at",
+        "since",
+    )
 )
 """Fields of events that are times, beside `at`; published as RFC 3339."""
 
@@ -130,6 +143,8 @@ def place_of(event: Event) -> tuple[str | None, str | None, bool]:
             | LinkChanged()
             | ClockStepped()
             | SettingsChanged()
+            | StoreChanged()
+            | StoreMended()
         ):
             return None, None, False
 

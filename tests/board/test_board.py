@@ -171,10 +171,10 @@ async def test_the_clock_is_driven_by_the_data() -> None:
 async def test_what_is_wrong_with_the_gateway_is_always_in_the_banner() -> None:
     down = (LinkView("broker", False, "refused"),)
     async with plant((160, 40)) as one:
-        await one.hear(sites.snapshot(links=down, store_ok=False, store_detail="disk full", rejected=7))
+        await one.hear(sites.snapshot(links=down, store_ok=False, store_detail="disk full", store_keeps="nothing", rejected=7))
         for screen in ("l", "n", "j", "question_mark"):
             await one.press(screen)
-            for words in ("SIMULATED DATA", "broker link down", "store: disk full", "7 rejected"):
+            for words in ("SIMULATED DATA", "broker link down", "store keeps nothing: disk full", "7 rejected"):
                 assert words in one.lines("banner")[1]
 
 

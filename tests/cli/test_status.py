@@ -25,5 +25,8 @@ async def test_the_store_is_told_of_with_its_size_and_its_trouble() -> None:
         snapshot = rig.hub.snapshot()
     well = replace(snapshot, gateway=replace(snapshot.gateway, store_bytes=12_340_000))
     assert "store: 12.3 MB" in lines(well)
-    ill = replace(snapshot, gateway=replace(snapshot.gateway, store_ok=False, store_detail="disk full"))
-    assert "store: 0.0 MB, FAILS: disk full" in lines(ill)
+    ill = replace(
+        snapshot,
+        gateway=replace(snapshot.gateway, store_ok=False, store_detail="disk full", store_keeps="nothing", store_since=0.0),
+    )
+    assert "store: 0.0 MB, FAILS, keeps nothing since 1970-01-01T00:00:00.000Z: disk full" in lines(ill)

@@ -7,7 +7,6 @@ import itertools
 
 import pytest
 
-from edgemon.errors import StoreFull
 from edgemon.model.command import Acknowledge
 from edgemon.model.ids import AlarmKey, CaptureKey
 from edgemon.model.quality import Flaw
@@ -183,37 +182,6 @@ async def test_the_same_samples_under_another_name_come_from_a_stuck_sensor() ->
         await rig.send(capture(START, counts=counts, axial_mm_s=0.5))
         await rig.send(capture(START + 35, counts=counts, axial_mm_s=0.5))
         assert rig.published()["reasons"] == [Flaw.REPEATED.value]
-
-
-async def test_while_the_store_fails_what_was_normal_falls_silent() -> None:
-    async with running(Rig()) as rig:
-        await rig.send(capture(START, 1.0))
-        assert rig.published()["state"] == "normal"
-        rig.store.failing = StoreFull("disk full", "edgemon.sqlite")
-        await rig.send(capture(START + 20, 1.0))
-        await rig.clock.advance(70.0)
-        assert (rig.published()["state"], rig.published()["quality"]) == ("unknown", "stale")
-        assert rig.published("machine/hp-pump-1")["state"] == "unknown"
-        assert not rig.hub.gateway().store_ok
-        rig.store.failing = None
-        await rig.clock.advance(1.0)
-        await rig.send(capture(START + 70, 1.0))
-        assert (rig.published()["state"], rig.published()["quality"]) == ("normal", "good")
-
-
-async def test_nothing_is_acknowledged_while_the_store_fails_and_everything_after_it() -> None:
-    async with running(Rig()) as rig:
-        rig.store.failing = StoreFull("disk full", "edgemon.sqlite")
-        await rig.send(capture(START, 5.0))
-        assert len(rig.link.broker.unacknowledged("memory")) == 1
-        assert rig.point().state == "unknown"
-        assert not rig.hub.gateway().store_ok
-        rig.store.failing = None
-        await rig.clock.advance(2.0)
-        await rig.settle()
-        assert rig.link.broker.unacknowledged("memory") == []
-        assert rig.published()["state"] == "alarm"
-        assert rig.hub.gateway().store_ok
 
 
 async def test_simulated_data_is_marked_and_never_touches_the_plants_own() -> None:

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from edgemon.board.theme import Look, Role
 from edgemon.board.view import figures, status
 from edgemon.board.view.cells import Row, Span, blank, fit, fit_row, row_width, safe, select, width_of, wrap
+from edgemon.model.alarm import STORAGE
 from edgemon.model.instant import Instant
 from edgemon.model.machine import GATEWAY
 from edgemon.model.snapshot import AlarmView, MachineView
@@ -91,6 +92,9 @@ def state_words(alarm: AlarmView) -> str:
 def advice(alarm: AlarmView) -> str:
     """Say what is to do about an alarm."""
     if alarm.machine == GATEWAY.machine and alarm.alarm_state in ("UNACK", "ACKED"):
+        if alarm.level == STORAGE:
+            first = "Acknowledge it (a), then look" if status.calls(alarm) else "Look"
+            return f"{first} at the gateway's disk. Machines are watched; what comes waits at the broker."
         first = "Acknowledge it (a); nothing" if status.calls(alarm) else "Nothing"
         return f"{first} on this board is watched now: look at the broker, the network and the gateway."
     if status.of_alarm(alarm).value == "no-data":

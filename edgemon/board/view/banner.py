@@ -108,11 +108,16 @@ def troubles(picture: Picture, total: Summary) -> list[tuple[str, Role]]:
         if upstream.parked:
             found.append((f"{upstream.parked} refused by {safe(upstream.name)}", Role.NO_DATA))
     if not gateway.store_ok:
-        found.append((f"store: {safe(gateway.store_detail, 40)}", Role.ALERT_FILL))
+        found.append((f"{_kept(gateway)}: {safe(gateway.store_detail, 40)}", Role.ALERT_FILL))
     if gateway.test_until is not None:
         found.append(("TEST of horn and beacon", Role.ALERT_FILL))
     found.extend(_rejected(gateway))
     return found
+
+
+def _kept(gateway: GatewayView) -> str:
+    since = "" if gateway.store_since is None else f" since {figures.clock(gateway.store_since)}"
+    return f"store keeps {safe(gateway.store_keeps)}{since}"
 
 
 def _rejected(gateway: GatewayView) -> list[tuple[str, Role]]:

@@ -1,0 +1,271 @@
+"""The store fails: watching goes on, nothing is acknowledged, and afterwards everything is there once.
+
+What is compared with is the same traffic on a store that never fails: states, journal of alarms, captures, trends, counters.
+"""
+
+import asyncio
+import json
+from dataclasses import replace
+from typing import Any
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from edgemon.daemon.path import End
+from edgemon.model.alarm import PointState
+from edgemon.model.command import Acknowledge, ApproveBaseline, Shelve, Silence
+from edgemon.model.event import AlarmChanged, GatewayStopped, StoreChanged
+from edgemon.model.ids import AlarmKey, PointId
+from edgemon.model.machine import GATEWAY
+from tests.support.captures import capture, parts, tone_counts
+from tests.support.failing import FailingStore
+from tests.support.plants import DRIVE_END, PUMP
+from tests.support.rig import CAPTURE, OPERATOR, READING, START, Rig, running
+
+ALARM = AlarmKey(*DRIVE_END, "velocity_rms")
+STORAGE = AlarmKey(*GATEWAY, "storage")
+
+
+def failing_rig(**more: Any) -> tuple[Rig, FailingStore]:
+    store = FailingStore()
+    return Rig(store=store, **more), store
+
+
+def unacknowledged(rig: Rig) -> int:
+    return len(rig.link.broker.unacknowledged("memory"))
+
+
+async def test_people_are_told_of_an_alarm_while_nothing_is_kept_and_the_broker_keeps_it() -> None:
+    rig, store = failing_rig()
+    async with running(rig):
+        await rig.send(capture(START, 1.0))
+        store.is_dead = True
+        await rig.pass_time(5.0)
+        await rig.send(capture(START + 5, 5.0))
+        assert rig.published()["state"] == "alarm"
+        assert rig.hub.annunciation().horn
+        assert unacknowledged(rig) == 1
+        gateway = rig.hub.gateway()
+        assert (gateway.store_ok, gateway.store_keeps) == (False, "nothing")
+        assert gateway.store_since is not None
+        assert "Input/output error" in gateway.store_detail
+        assert gateway.captures == 1, "only what is stored is counted as stored"
+        store.is_dead = False
+        await rig.pass_time(3.0)
+        await rig.work()
+        assert unacknowledged(rig) == 0
+        assert (rig.hub.gateway().store_ok, rig.hub.gateway().captures, rig.hub.gateway().late) == (True, 2, 0)
+        assert rig.published()["alarms"][0]["alarm_state"] == "UNACK"
+
+
+async def test_journal_and_states_are_written_while_only_captures_find_no_space() -> None:
+    rig, store = failing_rig()
+    async with running(rig):
+        await rig.send(capture(START, 1.0))
+        store.is_full = True
+        await rig.send(capture(START + 5, 5.0))
+        assert rig.hub.gateway().store_keeps == "journal and alarm states"
+        assert [one["change"] for one in rig.journal() if one["kind"] == "alarm-changed"] == ["RAISED"]
+        assert (await rig.command(Acknowledge(ALARM, 1))).why == ""
+        assert unacknowledged(rig) == 1
+    again = Rig(store=FailingStore(before=store), broker=rig.link.broker, now=rig.clock.now() + 1.0)
+    async with running(again):
+        await again.work()
+        assert again.published()["alarms"][0]["alarm_state"] == "ACKED", "a restart in between forgets nothing"
+        assert again.hub.gateway().late == 0, "what was judged before is stored, and not judged again"
+        assert len(await again.store.captures(None, START - 1, START + 100)) == 2
+        assert [one["change"] for one in again.journal() if one["kind"] == "alarm-changed"] == ["RAISED", "ACK"]
+
+
+async def test_late_entries_have_their_own_times_and_a_note_follows_them() -> None:
+    rig, store = failing_rig()
+    async with running(rig):
+        store.is_dead = True
+        await rig.send(capture(START + 1, 5.0))
+        await rig.pass_time(30.0)
+        assert not any(one["kind"] == "alarm-changed" for one in rig.journal())
+        store.is_dead = False
+        await rig.pass_time(2.0)
+        entries = await rig.store.journal(100, after=0)
+        raised = next(one for one in entries if isinstance(one.event, AlarmChanged))
+        assert raised.event.at == START + 1
+        assert raised.recorded_at > START + 30
+        failed, works = (one for one in entries if isinstance(one.event, StoreChanged))
+        assert isinstance(failed.event, StoreChanged)
+        assert isinstance(works.event, StoreChanged)
+        assert failed.event.keeps == "nothing"
+        assert works.event.since == failed.event.at
+        assert works.event.late == works.seq - 2, "all but the start, and this one"
+
+
+async def test_a_store_that_fails_for_a_while_is_an_alarm_of_the_gateways_own_and_hides_nothing() -> None:
+    rig, store = failing_rig()
+    async with running(rig):
+        await rig.send(capture(START, 1.0))
+        store.is_dead = True
+        await rig.send(capture(START + 1, 1.0))
+        await rig.pass_time(50.0)
+        assert rig.hub.gateway().alarms == ()
+        await rig.pass_time(15.0)
+        (own,) = rig.hub.gateway().alarms
+        assert (own.id, own.title, own.priority, own.alarm_state) == (
+            "gateway/gateway/storage", "loss of storage", "high", "UNACK"
+        )  # fmt: skip
+        lost = [one.alarm_state for one in rig.point().alarms if one.level == "monitoring"]
+        assert lost == ["UNACK"], "a silent point is called lost as ever: the gateway hears"
+        done = await rig.command(Acknowledge(STORAGE, 1))
+        assert done.done
+        assert "memory" in done.why
+        assert not (await rig.command(Shelve(STORAGE, 60.0, "later"))).done
+        store.is_dead = False
+        await rig.pass_time(3.0)
+        assert rig.hub.gateway().alarms == ()
+        changes = [one["change"] for one in rig.journal() if one["kind"] == "alarm-changed" and one["level"] == "storage"]
+        assert changes == ["RAISED", "ACK", "CLEARED"]
+
+
+async def test_what_people_do_meanwhile_is_done_said_to_be_in_memory_and_journalled_later() -> None:
+    rig, store = failing_rig()
+    async with running(rig):
+        store.is_dead = True
+        await rig.send(capture(START, 5.0))
+        silenced = await rig.path.command(Silence(), OPERATOR)
+        assert silenced.done
+        assert "kept in memory only" in silenced.why
+        acknowledged = await rig.command(Acknowledge(ALARM, 1))
+        assert acknowledged.done
+        with pytest.raises(Exception, match="limits are not changed while the store fails"):
+            await rig.path.command(ApproveBaseline(DRIVE_END, "velocity_rms", False, "looks good", None), OPERATOR)
+        store.is_dead = False
+        await rig.pass_time(2.0)
+        kinds = [one["kind"] for one in rig.journal() if one.get("by")]
+        assert kinds == ["alarms-silenced", "alarm-changed"]
+        assert rig.published()["alarms"][0]["alarm_state"] == "ACKED"
+
+
+async def test_a_crash_while_nothing_is_kept_loses_no_alarm_and_doubles_none() -> None:
+    rig, store = failing_rig()
+    async with running(rig):
+        await rig.send(capture(START, 1.0))
+        store.is_dead = True
+        for number in range(1, 6):
+            await rig.clock.advance(5.0)
+            await rig.send(capture(START + 5.0 * number, 5.0 if number < 4 else 1.0))
+        assert unacknowledged(rig) == 5
+    again = Rig(store=FailingStore(before=store), broker=rig.link.broker, now=rig.clock.now() + 1.0)
+    async with running(again):
+        await again.work()
+        assert [one["change"] for one in again.journal() if one["kind"] == "alarm-changed"] == ["RAISED", "CLEARED"]
+        assert (again.hub.gateway().captures, again.hub.gateway().late) == (6, 0)
+        assert unacknowledged(again) == 0
+
+
+async def test_an_end_while_nothing_is_kept_comes_at_once() -> None:
+    rig, store = failing_rig()
+    await rig.path.begin("test")
+    store.is_dead = True
+    await rig.path.put(End(GatewayStopped(START, "told to stop")))
+    async with asyncio.timeout(5.0):
+        await rig.path.run()
+
+
+Step = tuple[str, Any]
+STEPS = st.lists(
+    st.one_of(
+        st.tuples(st.just("capture"), st.sampled_from([0.5, 1.0, 3.5, 5.0, 9.0])),
+        st.tuples(st.just("parts"), st.sampled_from([1.0, 3.5, 5.0])),
+        st.tuples(st.just("reading"), st.sampled_from([0.001, 0.0035, 0.006])),
+        st.tuples(st.just("again"), st.integers(0, 5)),
+        st.tuples(st.just("rubbish"), st.just(0)),
+        st.tuples(st.just("wait"), st.sampled_from([1.0, 7.0, 40.0])),
+        st.tuples(st.just("acknowledge"), st.just(0)),
+        st.tuples(st.just("stuck"), st.sampled_from([1.0, 5.0])),
+    ),
+    min_size=4,
+    max_size=25,
+)
+
+
+class Traffic:
+    """The same messages, whatever the store does."""
+
+    def __init__(self) -> None:
+        self.sent: list[tuple[str, bytes]] = []
+
+    async def do(self, rig: Rig, step: Step) -> None:
+        what, value = step
+        now = rig.clock.now()
+        match what:
+            case "capture":
+                await self._send(rig, CAPTURE, capture(now, value))
+            case "stuck":
+                await self._send(rig, CAPTURE, capture(now, counts=tone_counts(value), axial_mm_s=0.5))
+            case "parts":
+                for part in parts(now, value, 3, f"p-{now:.0f}"):
+                    await self._send(rig, CAPTURE, part)
+            case "reading":
+                pack = [{"bn": "", "bt": now, "n": "x/velocity_rms", "u": "m/s", "v": value}]
+                await self._send(rig, READING, json.dumps(pack).encode())
+            case "again":
+                if self.sent:
+                    topic, payload = self.sent[-1 - value % len(self.sent)]
+                    await rig.send(payload, topic)
+            case "rubbish":
+                await rig.send(b"\xff rubbish", CAPTURE)
+            case "acknowledge":
+                for record in [one for point in rig.machine().points for one in point.alarms if one.alarm_state == "UNACK"]:
+                    await rig.command(
+                        Acknowledge(AlarmKey(*DRIVE_END._replace(point=PointId(record.point)), record.level), record.occurrence)
+                    )
+        await rig.pass_time(value if what == "wait" else 1.0)
+
+    async def _send(self, rig: Rig, topic: str, payload: bytes) -> None:
+        self.sent.append((topic, payload))
+        await rig.send(payload, topic)
+
+
+def states_of(store: FailingStore) -> dict[Any, PointState]:
+    return {key: state for key, state in store._points.items() if key[0] != GATEWAY}
+
+
+async def outcome(rig: Rig, store: FailingStore) -> dict[str, Any]:
+    journal = await store.journal(10_000, after=0)
+    alarms = [one.event for one in journal if isinstance(one.event, AlarmChanged) and one.event.alarm.machine == PUMP]
+    gateway = rig.hub.gateway()
+    return {
+        "states": states_of(store),
+        "shown": [(point.state, point.quality, point.alarms) for point in rig.machine().points],
+        "alarms": alarms,
+        "captures": sorted(await store.captures(None, START - 1, START + 1e6)),
+        "trend": await store.trend(DRIVE_END, "velocity_rms", START - 1, START + 1e6),
+        "quarantined": len(await store.quarantined(1000)),
+        "counters": (gateway.captures, gateway.readings, gateway.rejected, gateway.late),
+        "sensors": [replace(one, repeats=0, unkept_since=None) for one in (await store.load()).sensors],
+        "open": gateway.open_captures,
+    }
+
+
+async def _run(steps: list[Step], begin: int, length: int, way: str) -> dict[str, Any]:
+    rig, store = failing_rig()
+    traffic = Traffic()
+    async with running(rig):
+        for number, step in enumerate(steps):
+            if way and number in (begin, begin + length):
+                setattr(store, way, number == begin)
+            await traffic.do(rig, step)
+        store.is_full = store.is_dead = False
+        await rig.pass_time(130.0)  # every wait for the next trial is over by then
+        await rig.work()
+        assert unacknowledged(rig) == 0
+        return await outcome(rig, store)
+
+
+@settings(max_examples=20, deadline=None)
+@given(steps=STEPS, begin=st.integers(0, 20), length=st.integers(1, 20), way=st.sampled_from(["is_full", "is_dead"]))
+async def test_afterwards_everything_is_as_if_the_store_had_never_failed(
+    steps: list[Step], begin: int, length: int, way: str
+) -> None:
+    undisturbed, disturbed = await _run(steps, begin, length, ""), await _run(steps, begin, length, way)
+    for name in undisturbed:
+        assert disturbed[name] == undisturbed[name], name
