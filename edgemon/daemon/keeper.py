@@ -17,7 +17,7 @@ from enum import StrEnum
 from edgemon.clock import Clock
 from edgemon.engine.analyse import Judged, Questions
 from edgemon.engine.unkept import COMES_AGAIN, Backlog, judged_in
-from edgemon.errors import StoreError, StoreFull, StoreSlow
+from edgemon.errors import StoreCorrupt, StoreError, StoreFull, StoreSlow
 from edgemon.model.alarm import SensorState
 from edgemon.model.event import JournalEntry
 from edgemon.model.ids import CaptureKey, ReadingKey, SensorId
@@ -258,9 +258,10 @@ class Keeper:
         self._note(error)
 
     def _note(self, error: StoreError) -> None:
-        if self.error is None or str(self.error) != str(error):
+        if self.error is None:
             log.error("the store fails, nothing is acknowledged until it works again: %s", error)
-        self.error = error
+        if not isinstance(self.error, StoreFull) or isinstance(error, StoreFull | StoreCorrupt):
+            self.error = error  # on a full disk everything fails in ways of its own
 
     def _wait(self, light: Commit) -> None:
         self._backlog = self._backlog.with_commit(light, EVENTS_MOST)
