@@ -26,6 +26,13 @@ def free_disk(daemon: DaemonProcess) -> None:
     resource.prlimit(daemon.pid, resource.RLIMIT_FSIZE, (UNLIMITED, UNLIMITED))
 
 
+def wait_for_capture(witness: Observer, seen: str) -> None:
+    def shown() -> object:
+        return witness.state("machine/hp-pump-1/pump-de-h").get("capture")
+
+    wait_until(lambda: shown() == seen, why=shown)
+
+
 def test_a_full_disk_is_told_watched_through_and_does_not_hold_up_the_end(tmp_path: Path) -> None:
     with (
         Mosquitto(tmp_path / "broker") as broker,
@@ -82,11 +89,7 @@ def test_space_that_comes_back_is_noticed_and_everything_is_there_once(tmp_path:
         for velocity, state in ((9.0, "alarm"), (1.0, "normal"), (3.5, "alert"), (9.0, "alarm")):
             for _ in range(60):  # more than the broker sends without being acknowledged: the second connection hears it
                 send(velocity)
-            seen = f"c{sent}"
-            wait_until(
-                lambda seen=seen: witness.state("machine/hp-pump-1/pump-de-h").get("capture") == seen,
-                why=lambda: witness.state("machine/hp-pump-1/pump-de-h"),
-            )
+            wait_for_capture(witness, f"c{sent}")
             expected.append(state)
         assert daemon.snapshot().gateway.captures < sent
         free_disk(daemon)
