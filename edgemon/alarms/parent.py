@@ -25,9 +25,8 @@ from edgemon.model.ids import AreaId, SensorId
 from edgemon.model.instant import Instant
 from edgemon.model.limit import Severity
 from edgemon.model.machine import GATEWAY, Criticality, Machine, Point
+from edgemon.model.policy import GATEWAY_DELAY_S
 
-LONGEST_S = 60.0
-"""A loss of the gateway's own shorter than that calls nobody. Common practice, no source."""
 BACK = "the gateway hears again"
 STORES = "the store works again"
 WORDS = {"broker": "no link to the broker", "store": "what comes is judged, but not stored"}
@@ -35,7 +34,7 @@ WORDS = {"broker": "no link to the broker", "store": "what comes is judged, but 
 CAUSES = {MONITORING: ("broker",), STORAGE: ("store",)}
 """Whose loss each alarm of the gateway's own stands for."""
 
-_POINT = Point(GATEWAY, "all points", SensorId(""), "", (), LONGEST_S)
+_POINT = Point(GATEWAY, "all points", SensorId(""), "", (), GATEWAY_DELAY_S)
 RULES = Rules(
     _POINT,
     Machine(GATEWAY.machine, "Gateway", AreaId(""), (_POINT,), criticality=Criticality.CRITICAL),

@@ -53,5 +53,9 @@ def _deaf(lost: Mapping[str, Instant]) -> bool:
 
 
 def delay_s(draft: Draft) -> float:
-    """Give how long a loss must last: no longer than the least patience with a point, or machines would call before."""
-    return min((parent.LONGEST_S, *(rules.point.stale_after_s for rules in draft.setting.rules.values())))
+    """Give how long a loss must last: as the site says, but no longer than the least patience with a point.
+
+    Otherwise points would be called lost one by one before it.
+    """
+    patience = (rules.point.stale_after_s for rules in draft.setting.rules.values())
+    return min((draft.setting.plant.alarms.gateway_delay_s, *patience))

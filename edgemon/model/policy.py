@@ -11,6 +11,8 @@ SILENCE_S = 30.0
 """Sound returns so long after it was silenced where nobody acknowledged. Source: IMO resolution MSC.302(87), 7.3.5."""
 CLOCK_ERROR_S = 1.0
 """By how much clocks of sensors may be wrong; house choice, no source."""
+GATEWAY_DELAY_S = 60.0
+"""A loss of the gateway's own shorter than that calls nobody. Common practice, no source."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,3 +43,5 @@ class AlarmPolicy:
     """So long it is told that an alarm went before anybody acknowledged it; zero: not at all."""
     clock_error_s: float = CLOCK_ERROR_S
     """By how much a sensor's clock may be wrong."""
+    gateway_delay_s: float = GATEWAY_DELAY_S
+    """The gateway must have lost something for so long before its own alarm calls."""

@@ -18,6 +18,7 @@ def policy_of(table: AlarmsTable) -> AlarmPolicy:
         silence_s=table.silence_s,
         ringback_s=table.ringback_s,
         clock_error_s=table.clock_error_s,
+        gateway_delay_s=table.gateway_delay_s,
     )
 
 

@@ -5,6 +5,7 @@ from pathlib import Path
 
 from edgemon.model.ids import is_identifier
 from edgemon.settings.alarms import program_path
+from edgemon.settings.check_delays import check_delays
 from edgemon.settings.lines import KeyPath
 from edgemon.settings.problem import Report, shown
 from edgemon.settings.schema import AlarmsTable, AnnunciatorTable, ClassTable
@@ -15,6 +16,8 @@ LONG_SILENCE_S = 600.0
 SHORT_REALARM_S = 600.0
 """An alarm announced again sooner than that teaches people to acknowledge unread. House choice, no source."""
 LONGEST_COMMAND_S = 60.0
+LONG_DEAFNESS_S = 600.0
+"""A gateway that hears nothing for longer than that and calls nobody. House choice, no source."""
 TAKEN = ("machine", "gateway", "event")
 """First levels of the site's topics that the gateway uses itself."""
 
@@ -25,7 +28,7 @@ def check_alarms(table: AlarmsTable, report: Report) -> None:
     _class(table, path, report)
     for name in ("critical", "essential", "general"):
         _class(getattr(table, name), (*path, name), report)
-    for key in ("silence_s", "ringback_s", "clock_error_s"):
+    for key in ("silence_s", "ringback_s", "clock_error_s", "gateway_delay_s"):
         _not_negative(report, (*path, key), getattr(table, key))
     if table.silence_s == 0.0:
         what = "what was silenced stays silent until it is acknowledged, however long that takes"
@@ -34,6 +37,9 @@ def check_alarms(table: AlarmsTable, report: Report) -> None:
         report.warning(
             (*path, "silence_s"), f"an alarm may be silent for {table.silence_s:g} s and nobody acknowledge it", "30"
         )
+    if table.gateway_delay_s > LONG_DEAFNESS_S:
+        what = f"the gateway may hear nothing for {table.gateway_delay_s:g} s before it calls"
+        report.warning((*path, "gateway_delay_s"), what, "60; a point's shorter stale_after_s goes before it")
 
 
 def check_shelf(value: float | None, path: KeyPath, report: Report) -> None:
@@ -43,6 +49,7 @@ def check_shelf(value: float | None, path: KeyPath, report: Report) -> None:
 
 
 def _class(table: ClassTable, path: KeyPath, report: Report) -> None:
+    check_delays(table, path, report)
     if table.max_shelve_s is not None:
         alert, alarm = table.max_shelve_s.alert, table.max_shelve_s.alarm
         check_shelf(alert, (*path, "max_shelve_s"), report)

@@ -5,13 +5,14 @@ from collections.abc import Mapping, Sequence
 from edgemon.model.derived import DerivedSpec, MaskSpec
 from edgemon.model.level import LEVEL_KINDS, LevelKind, LevelSpec
 from edgemon.settings.check_alarms import check_shelf
+from edgemon.settings.check_delays import check_delays
 from edgemon.settings.classes import SeverityClass
 from edgemon.settings.derived import is_difference, is_signed, shown_unit
 from edgemon.settings.levels import kinds_with
 from edgemon.settings.lines import KeyPath
 from edgemon.settings.problem import Report, shown, suggest
 from edgemon.settings.resolve import CLASS_LEVEL, default_deadband, figures, from_class, unit_of
-from edgemon.settings.schema import EachTable, LimitTable, MachineTable
+from edgemon.settings.schema import LimitTable, MachineTable
 from edgemon.units import Quantity, from_si, interval_from_si, interval_to_si, quantity_of, to_si, units_of
 
 NEVER_BELOW = {"crest_factor": 1.0, "kurtosis": 1.0}
@@ -38,7 +39,7 @@ def check_limits(
             _second(limit, limits[first[limit.level]], path, (*around, "limit", first[limit.level]), report)
         elif limit.level:
             first[limit.level] = number
-        _delays(limit, path, report)
+        check_delays(limit, path, report)
         _speeds(limit, path, report)
         check_shelf(limit.max_shelve_s, (*path, "max_shelve_s"), report)
         kind = _level(limit.level, path, report, kinds)
@@ -228,29 +229,3 @@ def _speeds(limit: LimitTable, path: KeyPath, report: Report) -> None:
     if limit.low_rpm is not None and limit.high_rpm is not None and limit.low_rpm >= limit.high_rpm:
         what = f"no speed lies between {limit.low_rpm:g} and {limit.high_rpm:g} r/min: never judged"
         report.error((*path, "high_rpm"), what, "above low_rpm; are the two swapped?")
-
-
-def _delays(limit: LimitTable, path: KeyPath, report: Report) -> None:
-    for name in ("on_delay", "off_delay"):
-        readings, seconds = getattr(limit, name), getattr(limit, f"{name}_s")
-        if readings is not None and seconds is not None:
-            hint = f"{name} counts readings, {name}_s seconds: keep one"
-            report.error((*path, f"{name}_s"), f"both {name} and {name}_s are given", hint)
-        for key, value in _parts(name, readings).items():
-            if value < 1.0 or value != int(value):
-                report.error((*path, *key), f"must be a whole number of readings from 1, not {value:g}", "usually 2")
-        for key, value in _parts(f"{name}_s", seconds).items():
-            if value < 0.0:
-                report.error((*path, *key), f"must not be below zero, not {value:g}", "seconds")
-
-
-def _parts(name: str, delay: EachTable | float | None) -> dict[tuple[str, ...], float]:
-    """Give the numbers of a delay with their keys; one number for both severities counts once."""
-    if delay is None:
-        return {}
-    if isinstance(delay, int | float):
-        return {(name,): float(delay)}
-    if delay.alert == delay.alarm and delay.alert is not None:
-        return {(name,): delay.alert}
-    parts = {"alert": delay.alert, "alarm": delay.alarm}
-    return {(name, key): value for key, value in parts.items() if value is not None}

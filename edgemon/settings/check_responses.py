@@ -36,7 +36,7 @@ def check_actions(file: PlantFile, report: Report) -> None:
     silent = []
     for machine in file.machine:
         for point in machine.point:
-            limits = limits_of(machine, point)
+            limits = limits_of(machine, point, file.alarms)
             written = responses_of(file.response, machine, point, limits)
             set_ = {(limit.level, severity) for limit in limits for severity in SEVERITIES if limit.of(severity) is not None}
             silent += [

@@ -9,7 +9,7 @@ from types import MappingProxyType
 from edgemon.model.gateway import Access, Broker, Gateway, InputBorders, Protocol
 from edgemon.model.ids import AreaId, MachineId, SensorId, SiteId
 from edgemon.model.level import LEVEL_KINDS, Band, LevelKind
-from edgemon.model.limit import Delay, Limit, Side, Zones
+from edgemon.model.limit import Limit, Side, Zones
 from edgemon.model.machine import (
     Area,
     Bearing,
@@ -32,21 +32,22 @@ from edgemon.settings import classes
 from edgemon.settings.address import Address
 from edgemon.settings.alarms import outputs_of, policy_of
 from edgemon.settings.classes import SEVERITY_CLASSES, SeverityClass
+from edgemon.settings.delays import off_delay, on_delay, said_by
 from edgemon.settings.derived import derived_specs, is_difference, mask_specs, own_specs, shown_unit
 from edgemon.settings.levels import kinds_with, level_specs
 from edgemon.settings.responses import responses_of
 from edgemon.settings.schema import (
+    AlarmsTable,
     AreaTable,
     BandTable,
     BaselineTable,
     BearingTable,
-    EachTable,
+    DelaysTable,
     GatewayFile,
     LimitTable,
     MachineTable,
     PlantFile,
     PointTable,
-    ResponseTable,
     SensorTable,
     StartupTable,
     TrainTable,
@@ -62,8 +63,6 @@ DEADBAND_SHARE = 0.10
 """Deadband over the lowest limit set, where none is given. Common practice for values that come minutes apart, no source."""
 DEADBAND_TEMPERATURE_K = 2.0
 """Deadband of a temperature, whose zero is no measure of its size. Common practice for bearings, no source."""
-DEFAULT_DELAY = Delay(2)
-"""Two readings in a row: a delay in seconds says little where a value comes every few minutes. Common practice, no source."""
 STALE_INTERVALS = 3.0
 """Intervals without a good measurement after which there is no data. Common practice, no source."""
 STANDSTILL_SHARE = 0.05
@@ -85,7 +84,7 @@ def resolve_plant(file: PlantFile) -> Plant:
             sensor = sensors[SensorId(point.sensor)]
             own = {spec.name: spec.quantity for spec in level_specs(machine, point)}
             sensors[sensor.id] = replace(sensor, levels={**own, **sensor.levels})
-    machines = tuple(_machine(table, sensors, file.response) for table in file.machine)
+    machines = tuple(_machine(table, sensors, file) for table in file.machine)
     return Plant(
         site=SiteId(file.site.id),
         name=file.site.name or file.site.id,
@@ -117,12 +116,12 @@ def _sensor(table: SensorTable) -> Sensor:
     )
 
 
-def _machine(table: MachineTable, sensors: dict[SensorId, Sensor], responses: Sequence[ResponseTable]) -> Machine:
+def _machine(table: MachineTable, sensors: dict[SensorId, Sensor], file: PlantFile) -> Machine:
     return Machine(
         id=MachineId(table.id),
         name=table.name or table.id,
         area=AreaId(table.area or DEFAULT_AREA),
-        points=tuple(_point(table, point, sensors[SensorId(point.sensor)], responses) for point in table.point),
+        points=tuple(_point(table, point, sensors[SensorId(point.sensor)], file) for point in table.point),
         kind=table.kind,
         rpm=table.rpm,
         fixed_speed=table.speed == "fixed",
@@ -178,8 +177,8 @@ def _standstill(table: MachineTable) -> StandstillRule | None:
     return StandstillRule(level=rule.level, below=to_si(rule.below, unit_of(rule.level, rule.unit)))
 
 
-def _point(machine: MachineTable, table: PointTable, sensor: Sensor, responses: Sequence[ResponseTable]) -> Point:
-    limits = limits_of(machine, table)
+def _point(machine: MachineTable, table: PointTable, sensor: Sensor, file: PlantFile) -> Point:
+    limits = limits_of(machine, table, file.alarms)
     return Point(
         key=point_key(machine.id, table.id),
         name=table.name or table.id,
@@ -195,7 +194,7 @@ def _point(machine: MachineTable, table: PointTable, sensor: Sensor, responses: 
         part=table.part,
         end=table.end,
         levels=level_specs(machine, table),
-        responses=responses_of(responses, machine, table, limits),
+        responses=responses_of(file.response, machine, table, limits),
         masks=mask_specs(machine, table),
         derived=derived_specs(machine, table),
         sends=sensor.sends,
@@ -224,7 +223,7 @@ def _bearing(table: BearingTable | None) -> Bearing | None:
     )
 
 
-def limits_of(machine: MachineTable, point: PointTable) -> tuple[Limit, ...]:
+def limits_of(machine: MachineTable, point: PointTable, alarms: AlarmsTable) -> tuple[Limit, ...]:
     """Give the limits of a point: its own, else its machine's, else those of the machine's severity class.
 
     A sensor has one temperature, whatever its axes: the machine's limit on it is watched at the sensor's first point only.
@@ -236,10 +235,11 @@ def limits_of(machine: MachineTable, point: PointTable) -> tuple[Limit, ...]:
     chosen |= {limit.level: limit for limit in point.limit}
     kinds = kinds_with(own_specs(machine, point))
     differences = {spec.name for spec in derived_specs(machine, point) if is_difference(spec)}
+    tables = {level: shown_unit(table) if level in differences else table for level, table in chosen.items()}
     return tuple(
-        _limit(shown_unit(chosen[level]) if level in differences else chosen[level], row, kind)
+        _limit(tables[level], row, kind, said_by(tables[level], machine, alarms))
         for level, kind in kinds.items()
-        if level in chosen
+        if level in tables
     )
 
 
@@ -264,7 +264,7 @@ def unit_of(level: str, unit: str) -> str:
     return unit_name(unit or (LEVEL_KINDS[level].unit if level in LEVEL_KINDS else "1"))
 
 
-def _limit(table: LimitTable, row: SeverityClass | None, kind: LevelKind) -> Limit:
+def _limit(table: LimitTable, row: SeverityClass | None, kind: LevelKind, delays: Sequence[DelaysTable]) -> Limit:
     alert, alarm = figures(table, row)
     quantity = kind.quantity
     unit = unit_of(table.level, table.unit)
@@ -276,9 +276,9 @@ def _limit(table: LimitTable, row: SeverityClass | None, kind: LevelKind) -> Lim
         alert=alert,
         alarm=alarm,
         deadband=deadband,
-        on_delay_alert=_each(table.on_delay, table.on_delay_s, "alert"),
-        on_delay_alarm=_each(table.on_delay, table.on_delay_s, "alarm"),
-        off_delay=_delay(table.off_delay, table.off_delay_s),
+        on_delay_alert=on_delay(delays, "alert"),
+        on_delay_alarm=on_delay(delays, "alarm"),
+        off_delay=off_delay(delays),
         latch_alert="alert" in table.latch,
         latch_alarm="alarm" in table.latch,
         origin=_origin(table, row) + _speeds(table),
@@ -311,18 +311,6 @@ def default_deadband(quantity: Quantity, alert: float | None, alarm: float | Non
     if quantity is Quantity.TEMPERATURE:
         return DEADBAND_TEMPERATURE_K
     return DEADBAND_SHARE * min((abs(limit) for limit in (alert, alarm) if limit is not None), default=0.0)
-
-
-def _each(readings: EachTable | None, seconds: EachTable | None, severity: str) -> Delay:
-    in_readings = getattr(readings, severity, None)
-    in_seconds = getattr(seconds, severity, None)
-    return _delay(in_readings, in_seconds)
-
-
-def _delay(readings: float | None, seconds: float | None) -> Delay:
-    if seconds is not None:
-        return Delay(seconds=seconds)
-    return DEFAULT_DELAY if readings is None else Delay(int(readings))
 
 
 def _origin(table: LimitTable, row: SeverityClass | None) -> str:

@@ -9,7 +9,7 @@ from typing import Annotated, Any, Literal
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field
 
 from edgemon.model.machine import Learning
-from edgemon.model.policy import CLOCK_ERROR_S, SILENCE_S
+from edgemon.model.policy import CLOCK_ERROR_S, GATEWAY_DELAY_S, SILENCE_S
 
 SeverityWord = Literal["alert", "alarm"]
 SourceWord = Literal["readings", "captures", "journal", "findings"]
@@ -77,7 +77,16 @@ def _for_both(value: Any) -> Any:
 Each = Annotated[EachTable, BeforeValidator(_for_both)]
 
 
-class LimitTable(Shape):
+class DelaysTable(Shape):
+    """Delays, in readings or in seconds."""
+
+    on_delay: Each | None = None
+    on_delay_s: Each | None = None
+    off_delay: float | None = None
+    off_delay_s: float | None = None
+
+
+class LimitTable(DelaysTable):
     """`[[machine.limit]]` and `[[machine.point.limit]]`; values in `unit`."""
 
     level: str = ""
@@ -86,10 +95,6 @@ class LimitTable(Shape):
     alert: float | None = None
     alarm: float | None = None
     deadband: float | None = None
-    on_delay: Each | None = None
-    on_delay_s: Each | None = None
-    off_delay: float | None = None
-    off_delay_s: float | None = None
     low_rpm: float | None = None
     high_rpm: float | None = None
     max_shelve_s: float | None = None
@@ -250,7 +255,7 @@ class SensorTable(Shape):
     sends: Literal["waveform", "spectrum", "levels"] = "waveform"
 
 
-class ClassTable(Shape):
+class ClassTable(DelaysTable):
     """`[alarms.critical]`, `[alarms.essential]` and `[alarms.general]`: what differs for machines of that criticality."""
 
     max_shelve_s: Each | None = None
@@ -264,6 +269,7 @@ class AlarmsTable(ClassTable):
     silence_s: float = SILENCE_S
     ringback_s: float = 0.0
     clock_error_s: float = CLOCK_ERROR_S
+    gateway_delay_s: float = GATEWAY_DELAY_S
     critical: ClassTable = ClassTable()
     essential: ClassTable = ClassTable()
     general: ClassTable = ClassTable()

@@ -3,10 +3,14 @@
 The figures (60 s, the points' own patience) are the house's; the sequence of states follows the table of `alarms/table.py`.
 """
 
+from dataclasses import replace
+
 from edgemon.model.command import Acknowledge, Shelve
 from edgemon.model.ids import AlarmKey
 from edgemon.model.machine import GATEWAY
+from edgemon.model.policy import AlarmPolicy
 from tests.support.captures import capture
+from tests.support.plants import plant
 from tests.support.rig import START, Rig, running
 
 OWN = AlarmKey(GATEWAY.machine, GATEWAY.point, "monitoring")
@@ -115,3 +119,16 @@ async def test_a_loss_that_called_before_is_hidden_only_once_it_is_acknowledged(
         key = AlarmKey(rig.point().machine, rig.point().point, "monitoring")  # type: ignore[arg-type]
         assert (await rig.command(Acknowledge(key, 1))).done
         assert loss(rig) == "DSUPR"
+
+
+async def test_the_site_may_have_it_call_sooner_but_not_after_the_points_would() -> None:
+    # 20 s as the site says; 600 s would be after the points' own patience of 60 s
+    for wanted, before, after in ((20.0, 17.0, 5.0), (600.0, 55.0, 10.0)):
+        rig = Rig(replace(plant(), alarms=AlarmPolicy(gateway_delay_s=wanted)))
+        async with running(rig):
+            await rig.send(capture(START, 1.0))
+            await lose_link(rig)
+            await rig.pass_time(before)
+            assert own_state(rig) == "NORM"
+            await rig.pass_time(after)
+            assert (own_state(rig), loss(rig)) == ("UNACK", "DSUPR")

@@ -7,7 +7,7 @@ import pytest
 
 from edgemon.engine.memory import setting_of
 from edgemon.model.annunciation import Output, OutputKind
-from edgemon.model.limit import Severity
+from edgemon.model.limit import Delay, Severity
 from edgemon.model.machine import Criticality
 from edgemon.settings.load import load_all, problems
 from tests.support.daemon import gateway_toml, plant_toml
@@ -41,6 +41,32 @@ def test_a_class_goes_before_the_site_and_a_limit_before_both(tmp_path: Path) ->
     assert own.shelf_s("monitoring", Severity.ALERT) == 7200.0
 
 
+def test_delays_that_a_limit_leaves_open_are_its_classs_then_the_sites(tmp_path: Path) -> None:
+    bare = plant_toml(1).replace("on_delay = 1\noff_delay = 1\n", "")
+
+    def delays(plant_text: str) -> tuple[Delay, Delay, Delay]:
+        (write(tmp_path) / "plant.toml").write_text(plant_text)
+        limit = load_all(tmp_path)[0].machines[0].points[0].limits[0]
+        return limit.on_delay_alert, limit.on_delay_alarm, limit.off_delay
+
+    site = "[alarms]\noff_delay_s = 60\non_delay = 3\n"
+    assert delays(bare) == (Delay(2), Delay(2), Delay(2))
+    assert delays(bare + site) == (Delay(3), Delay(3), Delay(seconds=60.0))
+    assert delays(f"{bare}{site}[alarms.critical]\non_delay_s = {{ alarm = 5 }}\n") == (
+        Delay(3),
+        Delay(seconds=5.0),
+        Delay(seconds=60.0),
+    )
+    assert delays(f"{bare}{site}[alarms.critical]\noff_delay = 4\n")[2] == Delay(4)
+    assert delays(f"{bare}{site}[alarms.general]\noff_delay = 4\n")[2] == Delay(seconds=60.0)
+    assert delays(plant_toml(1) + site) == (Delay(1), Delay(1), Delay(1))
+
+
+def test_the_gateways_own_alarm_has_a_delay(tmp_path: Path) -> None:
+    assert load_all(write(tmp_path))[0].alarms.gateway_delay_s == 60.0
+    assert load_all(write(tmp_path, "[alarms]\ngateway_delay_s = 15\n"))[0].alarms.gateway_delay_s == 15.0
+
+
 def test_without_a_table_everything_is_as_usual(tmp_path: Path) -> None:
     plant, gateway = load_all(write(tmp_path))
     rules = next(iter(setting_of(plant, gateway).rules.values()))
@@ -57,6 +83,10 @@ DOUBTS = [
     ("[alarms]\nsilence_s = 0\n", "alarms.silence_s: what was silenced stays silent"),
     ("[alarms]\nsilence_s = 3600\n", "alarms.silence_s: an alarm may be silent for 3600 s"),
     ("[alarms]\nringback_s = -1\n", "alarms.ringback_s: must not be below zero"),
+    ("[alarms]\ngateway_delay_s = -1\n", "alarms.gateway_delay_s: must not be below zero"),
+    ("[alarms]\ngateway_delay_s = 3600\n", "alarms.gateway_delay_s: the gateway may hear nothing for 3600 s"),
+    ("[alarms.general]\noff_delay = 1.5\n", "alarms.general.off_delay: must be a whole number of readings"),
+    ("[alarms]\non_delay = 2\non_delay_s = 5\n", "alarms.on_delay_s: both on_delay and on_delay_s are given"),
     ("[alarms]\nsilenc_s = 1\n", 'did you mean "silence_s"?'),
 ]
 
