@@ -109,9 +109,17 @@ class Keeper:
         more = f"; {dropped} journal entries were too many to be kept" if dropped else ""
         return late, f"what was not acknowledged is delivered again by the broker{more}"
 
-    def begin(self, sensors: Mapping[SensorId, SensorState]) -> None:
+    async def begin(self, sensors: Mapping[SensorId, SensorState]) -> None:
         """Take up what the last run left: where it judged what it could not store, only the sensors' marks tell of it."""
         self._is_sure = all(state.unkept_since is None for state in sensors.values())
+        try:
+            await self._take_ballast()
+        except OSError as error:
+            log.warning("the disk has no room for a ballast: %s", error.strerror or error)
+
+    async def _take_ballast(self) -> None:
+        if self._ballast is not None:
+            await asyncio.to_thread(self._ballast.make)
 
     async def keep(self, commit: Commit) -> tuple[JournalEntry, ...] | None:
         """Store everything; None where that failed, and from then on `hold` is to be used."""
@@ -270,7 +278,7 @@ class Keeper:
         if not isinstance(self.error, StoreFull) or self._ballast is None:
             return True
         try:
-            await asyncio.to_thread(self._ballast.make)
+            await self._take_ballast()
         except OSError:
             return False
         return True

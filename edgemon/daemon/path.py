@@ -149,7 +149,7 @@ class DataPath:
         saved = await self._store.load()
         now = self._clock.now()
         self._memory = memory_of(self._filed, saved)
-        self._keeper.begin(self._memory.sensors)
+        await self._keeper.begin(self._memory.sensors)
         self._setting = in_force(self._filed, self._memory.baselines)
         self._hub.limits_are(self._setting)
         started = GatewayStarted(now, __version__, plant_fingerprint)

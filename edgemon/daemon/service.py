@@ -34,6 +34,7 @@ from edgemon.model.outgoing import Outgoing
 from edgemon.mqtt.embedded import EmbeddedBroker
 from edgemon.mqtt.port import Link
 from edgemon.mqtt.wire import annunciator_state, gateway_offline, gateway_state, machine_states
+from edgemon.store.ballast import Ballast
 from edgemon.store.port import Reader, Store
 
 TICK_S = 1.0
@@ -102,7 +103,8 @@ class Service:
                 return machine_states(self._gateway.root, self._plant.site, hub.machine(machine))
 
             publisher = Publisher(link, store, reader, self._clock, self._gateway.root, self._plant.site, render)
-            path = DataPath(setting, store, link, self._clock, executor, publisher, hub)
+            ballast = Ballast(self._gateway.store, self._gateway.ballast_bytes)
+            path = DataPath(setting, store, link, self._clock, executor, publisher, hub, ballast)
             await path.begin(self._fingerprint)
             if self.changes:
                 shown = self.changes[:CHANGES_SHOWN]

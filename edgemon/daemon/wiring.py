@@ -7,6 +7,7 @@ from edgemon import __version__
 from edgemon.clock import Clock
 from edgemon.daemon.upstream import Feeder, Upstreams
 from edgemon.decode.topics import subscriptions
+from edgemon.errors import StoreFull
 from edgemon.model.gateway import Broker, Gateway
 from edgemon.model.ids import SiteId
 from edgemon.model.outgoing import Outgoing
@@ -15,6 +16,7 @@ from edgemon.mqtt.paho_client import PahoLink, no_birth
 from edgemon.mqtt.port import Link
 from edgemon.mqtt.wire import gateway_offline
 from edgemon.settings.address import read_address
+from edgemon.store.ballast import Ballast
 from edgemon.store.outbox import Outbox
 from edgemon.store.port import Reader
 from edgemon.store.reader import SqliteReader
@@ -28,8 +30,13 @@ log = logging.getLogger(__name__)
 
 
 async def open_store(gateway: Gateway) -> tuple[SqliteStore, Reader]:
-    """Open the store and its reader. Raises `StoreError` and its kinds."""
-    store = await SqliteStore.open(gateway.store, quarantine_most=gateway.borders.rejections_kept)
+    """Open the store and its reader; on a full disk in the space of the ballast. Raises `StoreError` and its kinds."""
+    try:
+        store = await SqliteStore.open(gateway.store, quarantine_most=gateway.borders.rejections_kept)
+    except StoreFull:
+        if not Ballast(gateway.store, gateway.ballast_bytes).give_up():
+            raise
+        store = await SqliteStore.open(gateway.store, quarantine_most=gateway.borders.rejections_kept)
     try:
         reader = await SqliteReader.open(gateway.store)
     except BaseException:

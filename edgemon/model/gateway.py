@@ -89,6 +89,8 @@ class Gateway:
     borders: InputBorders = InputBorders()
     outputs: tuple[Output, ...] = ()
     """Where the plant's own horn and beacon hang."""
+    ballast_bytes: int = 0
+    """Space held in reserve beside the store, given up when the disk is full: journal and alarm states are written on in it."""
     health_port: int | None = None
     """Port of loopback for health and figures; None: they are not served."""
     id: str = "gateway"

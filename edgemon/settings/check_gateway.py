@@ -31,6 +31,7 @@ def check_gateway(file: GatewayFile, directory: Path, disk: Disk, report: Report
     _groups(file, disk, report)
     if file.health.port is not None:
         _within(report, "health", "port", file.health.port, 1, 65_535, "a free port of this machine, for example 9464")
+    _within(report, "store", "ballast_mib", file.store.ballast_mib, 0, 4096, "MiB, usually 8; 0 for none")
     _borders(file, report)
     check_outputs(file.annunciator, directory, disk.why_not_runnable, report)
     check_upstreams(file, directory, disk, report)

@@ -355,6 +355,7 @@ def resolve_gateway(
         root=file.gateway.root,
         broker=broker,
         store=directory / file.store.path,
+        ballast_bytes=file.store.ballast_mib << 20,
         access=Access(
             socket=directory / file.access.socket,
             operators=tuple(file.access.operators),

@@ -314,6 +314,7 @@ class StoreTable(Shape):
     """`[store]`."""
 
     path: str = "state/edgemon.sqlite"
+    ballast_mib: int = 8
 
 
 class AccessTable(Shape):

@@ -29,6 +29,7 @@ CASES: dict[str, tuple[str, str, str, str, str, bool]] = {
     "path": ('[broker]\nurl = "mqtt://127.0.0.1/x"\n', "url", "broker.url", "more in it", "mqtt://", True),
     "password in the URL": ('[broker]\nurl = "mqtt://u:pw@h"\n', "url", "broker.url", "carries a user", "password_file", True),
     "in the clear": ('[broker]\nurl = "mqtt://broker.plant"\n', "url", "broker.url", "in the clear", "mqtts://", False),
+    "negative ballast": (URL + "[store]\nballast_mib = -1\n", "ballast_mib", "store.ballast_mib", "-1", "0 for none", True),
     "password without user": (
         URL + 'password_file = "pw"\n',
         "password",
