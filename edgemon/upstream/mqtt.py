@@ -11,8 +11,8 @@ from edgemon.model.outgoing import Outgoing
 from edgemon.model.upstream import Item
 from edgemon.upstream.port import Refused
 
-CONNECTS_WITHIN_S: Duration = 15.0
-"""A link that is not up by then is let go, and made anew after a rest. House choice."""
+ANSWER_WAIT_S: Duration = 30.0
+"""House choice."""
 _POLL_S: Duration = 0.05
 
 
@@ -62,19 +62,22 @@ class MqttTransport:
         First levels of the topics: `<into>/<site>/<gateway>/<what>/<machine>/<point>`, `.../<what>/<sensor>`, `.../journal`.
     clock : Clock
         Waits for the connection.
+    answer_wait_s : Duration
+        How long connecting may take, and the broker to acknowledge a batch.
     """
 
-    def __init__(self, link: Link, into: str, clock: Clock) -> None:
+    def __init__(self, link: Link, into: str, clock: Clock, answer_wait_s: Duration = ANSWER_WAIT_S) -> None:
         self._link = link
         self._into = into
         self._clock = clock
+        self._wait_s = answer_wait_s
 
     async def connect(self) -> None:
         """Connect, or do nothing if connected."""
         if self._link.status.up:
             return
         await self._link.start()
-        until = self._clock.elapsed() + CONNECTS_WITHIN_S
+        until = self._clock.elapsed() + self._wait_s
         while not self._link.status.up:
             if self._clock.elapsed() > until:
                 raise LinkDown(self._link.status.detail)
@@ -82,13 +85,17 @@ class MqttTransport:
 
     async def send(self, items: Sequence[Item]) -> tuple[Refused, ...]:
         """Publish in order and wait for every PUBACK."""
+        await self.connect()
         publishing = [asyncio.ensure_future(self._publish(item)) for item in items]
         try:
-            said = await asyncio.gather(*publishing)
+            async with asyncio.timeout(self._wait_s):
+                said = await asyncio.gather(*publishing)
+        except TimeoutError as error:
+            raise LinkDown(f"the broker did not take a batch within {self._wait_s:g} s") from error
         finally:
             for one in publishing:
                 one.cancel()
-            await asyncio.wait(publishing)
+            await asyncio.gather(*publishing, return_exceptions=True)
         return tuple(Refused(item, why) for item, why in zip(items, said, strict=True) if why)
 
     async def close(self) -> None:

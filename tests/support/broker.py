@@ -45,7 +45,9 @@ class Mosquitto:
     folder : Path
         Configuration, log and persistence; the test's own.
     persistence : bool
-        Keep sessions and queues on disk, as they change (a snapshot a second).
+        Keep sessions and queues on disk, as they change (all of it after every change).
+    autosave : bool
+        False: only when it is asked to end; much faster where a queue is long.
     users : mapping
         Name to password; nobody else is let in. Empty: anyone is.
     server : Pair, optional
@@ -54,6 +56,8 @@ class Mosquitto:
         Clients must show a certificate signed by it.
     max_queued, max_inflight : int, optional
         `max_queued_messages` and `max_inflight_messages`; Mosquitto's own defaults are 1000 and 20.
+    max_packet : int, optional
+        `max_packet_size`: larger ones are refused.
     acl : str
         Text of an access list; empty: everything is allowed.
     quiet : bool
@@ -65,11 +69,13 @@ class Mosquitto:
         folder: Path,
         *,
         persistence: bool = False,
+        autosave: bool = True,
         users: Mapping[str, str] | None = None,
         server: Pair | None = None,
         client_ca: Pair | None = None,
         max_queued: int | None = 100_000,
         max_inflight: int | None = None,
+        max_packet: int | None = None,
         acl: str = "",
         quiet: bool = False,
     ) -> None:
@@ -77,6 +83,9 @@ class Mosquitto:
         self._folder = folder
         folder.mkdir(parents=True, exist_ok=True)
         self._options = _options(folder, persistence, server, client_ca, max_queued, max_inflight)
+        if not autosave:
+            self._options = [option for option in self._options if not option.startswith("autosave")]
+        self._options += [] if max_packet is None else [f"max_packet_size {max_packet}"]
         self._options += ["log_type error"] if quiet else ["log_type all"]
         if users:
             self._options += ["allow_anonymous false", f"password_file {_password_file(folder, users)}"]

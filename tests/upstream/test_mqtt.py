@@ -8,7 +8,6 @@ from edgemon.clock import SystemClock
 from edgemon.errors import LinkDown, LinkRefused, LinkUnwilling
 from edgemon.model.outgoing import Outgoing
 from edgemon.model.upstream import Item, Source
-from edgemon.upstream import mqtt
 from edgemon.upstream.mqtt import MqttTransport
 
 
@@ -70,7 +69,6 @@ async def test_what_may_be_taken_later_holds_all_back(error: Exception) -> None:
         await MqttTransport(Link({TOPICS[1]: error}), "plants", SystemClock()).send(ITEMS)
 
 
-async def test_a_link_that_does_not_come_up_says_why(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(mqtt, "CONNECTS_WITHIN_S", 0.1)
+async def test_a_link_that_does_not_come_up_says_why() -> None:
     with pytest.raises(LinkDown, match="no route"):
-        await MqttTransport(Link(comes_up=False), "plants", SystemClock()).connect()
+        await MqttTransport(Link(comes_up=False), "plants", SystemClock(), 0.1).connect()
