@@ -5,12 +5,16 @@ Ids alone do not do it: a stream forgets them after its duplicate window, and an
 - No message of a subject is sent before its neighbour was confirmed, unless all of a batch are kept or none is (atomic
   batches). The stream never has a later one of our messages without the earlier ones.
 - Hence, wherever it is not known what the stream has (a new connection, a failure), the last message of a subject tells
-  what of the waiting ones is there.
+  what of the waiting ones is there; a checksum in it says whether the same ones were sent before it.
 - Each message says which sequence must be the last of its subject; one that was under way for long, or a second gateway
   of the same identity, cannot slip in between.
 
-Where a stream gives messages away (work queues) or the newest overtakes what waits, the last message of a subject does not
-tell; there ids alone protect, as long as the duplicate window, and the key in each message for ever.
+Ids alone protect, as long as the duplicate window, and the key in each message for ever: where a stream gives messages away
+(work queues), where the newest overtakes what waits, and where the store has meanwhile dropped the beginning of a batch.
+
+A body larger than the stream takes goes in pieces, `<key>/1of3` and so on, with a header `Edgemon-Part: 1/3`; they follow
+each other. The account needs the rights to publish to `<stream>.>` and to `$JS.API.STREAM.INFO`, `.MSG.GET` and, if the stream
+is to be made, `.CREATE`, each with `.<stream>`, and to subscribe to `_INBOX.>`.
 """
 
 import uuid
@@ -139,21 +143,25 @@ class _Sending:
         await self._one_by_one()
         return tuple(self._refused)
 
-    def _queue(self, items: Iterable[Item]) -> dict[str, Message]:
-        order: dict[str, Message] = {}
+    def _queue(self, items: Iterable[Item]) -> list[Message]:
+        found: dict[str, Message] = {}
         for item in items:
-            found = wire.messages_of(self._stream.name, item, self._stream.largest)
-            if not found:
+            messages = wire.messages_of(self._stream.name, item, self._stream.largest)
+            if not messages:
                 self._refused.append(Refused(item, f"its subject would be longer than {wire.LONGEST_SUBJECT} bytes"))
-            for message in found:
-                if order.setdefault(message.id, message) is message:
-                    self._waiting.setdefault(message.subject, deque()).append(message)
-        return order
+            for message in messages:
+                found.setdefault(message.id, message)
+        by_subject: dict[str, list[Message]] = {}
+        for message in found.values():
+            by_subject.setdefault(message.subject, []).append(message)
+        self._waiting = {subject: deque(wire.in_runs(messages)) for subject, messages in by_subject.items()}
+        marked = {message.id: message for messages in self._waiting.values() for message in messages}
+        return [marked[name] for name in found]
 
-    async def _in_batches(self, order: Mapping[str, Message]) -> None:
+    async def _in_batches(self, order: Iterable[Message]) -> None:
         """Send as much as is kept as a whole or not at all; what a batch fails for is found out one by one."""
         left = {message.id for waiting in self._waiting.values() for message in waiting}
-        ahead = deque(message for message in order.values() if message.id in left)
+        ahead = deque(message for message in order if message.id in left)
         while len(ahead) > 1:
             chunk = _chunk(ahead)
             number = await self._tell_batch(chunk)
@@ -221,8 +229,8 @@ class _Sending:
         found = wire.last_of(document)
         if isinstance(found, str):
             raise self._down(found)
-        self._last[subject], last_id = found
-        self._left(subject, wire.unsent(self._waiting[subject], last_id))
+        self._last[subject] = found.sequence
+        self._left(subject, wire.unsent(self._waiting[subject], found))
 
     def _judge(self, subject: str, document: Mapping[str, Any]) -> None:
         told = wire.verdict(document)

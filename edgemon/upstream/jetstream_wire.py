@@ -1,9 +1,10 @@
 """What goes over the wire to a JetStream: subjects, ids, parts of what is large, and what answers mean; pure."""
 
 import base64
+import hashlib
 import json
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import Enum
 from typing import Any
 
@@ -18,6 +19,8 @@ BATCH, BATCH_NUMBER, BATCH_END = "Nats-Batch-Id", "Nats-Batch-Sequence", "Nats-B
 """Headers of JetStream (NATS documentation; batches: architecture decision record 50 of the NATS project)."""
 PART = "Edgemon-Part"
 """`2/5`: second of five pieces of one body, to be put together in order."""
+RUN = "Edgemon-Run"
+"""Checksum of the ids of a subject that were sent in one go, up to this one: what came before it can be told from it."""
 LONGEST_SUBJECT = 2048
 """Bytes. A server closes the connection at a line of more than 4096 by default, which holds the inbox, too."""
 HEADERS_BYTES = 768
@@ -38,15 +41,25 @@ class Message:
     payload: bytes
     item: Item
     part: str = ""
+    run: str = ""
 
     def headers(self, stream: str, after: int | None) -> dict[str, str]:
         """Give its headers; `after` is the sequence that must be the last of the subject, where that is to be checked."""
-        found = {ID: self.id, STREAM: stream}
+        found = {ID: self.id, STREAM: stream, RUN: self.run}
         if after is not None:
             found[AFTER] = str(after)
         if self.part:
             found[PART] = self.part
         return found
+
+
+@dataclass(frozen=True, slots=True)
+class Last:
+    """What the last message of a subject is; sequence 0: there is none."""
+
+    sequence: int
+    id: str = ""
+    run: str = ""
 
 
 class Fate(Enum):
@@ -126,23 +139,39 @@ def last_question(subject: str) -> bytes:
     return json.dumps({"last_by_subj": subject}).encode()
 
 
-def last_of(document: Mapping[str, Any]) -> tuple[int, str] | str:
-    """Read the answer: sequence and id of the last message, 0 and nothing if there is none; or what went wrong."""
+def last_of(document: Mapping[str, Any]) -> Last | str:
+    """Read the answer; or say what went wrong."""
     if error := document.get("error"):
-        return (0, "") if _code(error) == _NO_MESSAGE else error_words(document)
+        return Last(0) if _code(error) == _NO_MESSAGE else error_words(document)
     try:
         message = document["message"]
-        lines = base64.b64decode(message.get("hdrs", ""), validate=True).decode(errors="replace").split("\r\n")
-        found = (line.partition(":") for line in lines)
-        return int(message["seq"]), next((value.strip() for name, _, value in found if name.lower() == ID.lower()), "")
+        text = base64.b64decode(message.get("hdrs", ""), validate=True).decode(errors="replace")
+        headers = {name.lower(): value.strip() for name, _, value in (line.partition(":") for line in text.split("\r\n"))}
+        return Last(int(message["seq"]), headers.get(ID.lower(), ""), headers.get(RUN.lower(), ""))
     except (KeyError, TypeError, ValueError, AttributeError):
         return "the server's answer cannot be read"
 
 
-def unsent(waiting: Sequence[Message], last_id: str) -> tuple[Message, ...]:
-    """Give what is not there yet of the messages of one subject: the stream has none without those before it."""
-    at = next((at for at, message in enumerate(waiting) if message.id == last_id), -1)
-    return tuple(waiting)[at + 1 :]
+def in_runs(messages: Sequence[Message]) -> tuple[Message, ...]:
+    """Mark the messages of one subject, in the order in which they are sent, with what comes before each."""
+    ids, marked = hashlib.sha256(), []
+    for message in messages:
+        ids.update(message.id.encode() + b"\n")
+        marked.append(replace(message, run=ids.hexdigest()[:16]))
+    return tuple(marked)
+
+
+def unsent(waiting: Sequence[Message], last: Last) -> tuple[Message, ...]:
+    """Give what is not there yet of the messages of one subject.
+
+    The stream has none without those sent before it in the same go; where the last one came in another (from a gateway
+    whose disk is gone), only that one is known to be there, and the others' ids must tell.
+    """
+    at = next((at for at, message in enumerate(waiting) if message.id == last.id), None)
+    if at is None:
+        return tuple(waiting)
+    same = waiting[at].run == last.run
+    return tuple(message for n, message in enumerate(waiting) if n > at or (n < at and not same))
 
 
 def verdict(document: Mapping[str, Any]) -> Verdict:

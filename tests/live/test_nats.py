@@ -74,7 +74,7 @@ async def test_a_repeat_is_kept_once_even_when_the_stream_forgot_its_id(server: 
         assert (again.seq, again.duplicate) == (201, None)
         await js.delete_msg(STREAM, again.seq)
     async with transport(server.url) as one:
-        await deliver(one, sent[100:250])
+        await deliver(one, sent[:250])
         await deliver(one, sent[250:])
     assert_once_and_in_order(await kept(server.url), sent)
 
@@ -122,6 +122,17 @@ async def test_a_lost_confirmation_doubles_nothing_even_after_the_window(
         cable.answers = True
         assert await deliver(one, sent[20:]) == 0
     assert_once_and_in_order(await kept(server.url), sent)
+
+
+async def test_what_a_gateway_sent_before_its_disk_was_lost_hides_nothing_of_the_fresh_one(server: NatsServer) -> None:
+    sent = items(0, 6, points=1)
+    async with transport(server.url) as old:
+        await deliver(old, [sent[0], sent[3]])
+    async with transport(server.url) as fresh:
+        await deliver(fresh, sent)
+    found = [one.id for one in await kept(server.url)]
+    assert len(found) == 6
+    assert set(found) == {one.key for one in sent}
 
 
 async def test_a_server_that_stands_still_is_noticed_and_what_it_had_heard_is_kept_once(server: NatsServer) -> None:
