@@ -22,7 +22,7 @@ from edgemon.daemon.publisher import Publisher
 from edgemon.daemon.shift import Shift
 from edgemon.daemon.supervisor import Supervisor, watch
 from edgemon.daemon.watching import Watching, watcher
-from edgemon.daemon.wiring import link_to, open_store, open_upstreams
+from edgemon.daemon.wiring import ballast_of, link_to, open_store, open_upstreams
 from edgemon.engine.memory import Setting, setting_of
 from edgemon.errors import LinkDown
 from edgemon.model.annunciation import Annunciation
@@ -34,7 +34,6 @@ from edgemon.model.outgoing import Outgoing
 from edgemon.mqtt.embedded import EmbeddedBroker
 from edgemon.mqtt.port import Link
 from edgemon.mqtt.wire import annunciator_state, gateway_offline, gateway_state, machine_states
-from edgemon.store.ballast import Ballast
 from edgemon.store.port import Reader, Store
 
 TICK_S = 1.0
@@ -103,8 +102,7 @@ class Service:
                 return machine_states(self._gateway.root, self._plant.site, hub.machine(machine))
 
             publisher = Publisher(link, store, reader, self._clock, self._gateway.root, self._plant.site, render)
-            ballast = Ballast(self._gateway.store, self._gateway.ballast_bytes)
-            path = DataPath(setting, store, link, self._clock, executor, publisher, hub, ballast)
+            path = DataPath(setting, store, link, self._clock, executor, publisher, hub, ballast_of(self._gateway))
             await path.begin(self._fingerprint)
             if self.changes:
                 shown = self.changes[:CHANGES_SHOWN]

@@ -29,12 +29,17 @@ from edgemon.upstream.postgres import PostgresTransport
 log = logging.getLogger(__name__)
 
 
+def ballast_of(gateway: Gateway) -> Ballast:
+    """Name the ballast of the store, whether it is there or not."""
+    return Ballast(gateway.store, gateway.ballast_bytes)
+
+
 async def open_store(gateway: Gateway) -> tuple[SqliteStore, Reader]:
     """Open the store and its reader; on a full disk in the space of the ballast. Raises `StoreError` and its kinds."""
     try:
         store = await SqliteStore.open(gateway.store, quarantine_most=gateway.borders.rejections_kept)
     except StoreFull:
-        if not Ballast(gateway.store, gateway.ballast_bytes).give_up():
+        if not ballast_of(gateway).give_up():
             raise
         store = await SqliteStore.open(gateway.store, quarantine_most=gateway.borders.rejections_kept)
     try:
