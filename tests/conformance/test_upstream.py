@@ -253,6 +253,8 @@ async def nats_rig(request: pytest.FixtureRequest, folder: Path, stack: AsyncExi
     await cable.plug()
     stack.push_async_callback(cable.pull)
     rig = NatsRig(server, cable, f"s{next(NUMBERS)}")
+    stack.push_async_callback(rig.transport.close)
+    return rig
 
 
 async def mqtt_rig(request: pytest.FixtureRequest, folder: Path, stack: AsyncExitStack) -> Rig:
