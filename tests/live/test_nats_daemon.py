@@ -1,0 +1,77 @@
+"""A daemon whose settings name a cluster of streams: what went in and what came out, counted by key, over several bad days."""
+
+import asyncio
+import sqlite3
+from contextlib import closing
+from pathlib import Path
+
+import pytest
+
+from tests.support.bare_client import BareClient
+from tests.support.broker import Mosquitto
+from tests.support.captures import capture
+from tests.support.daemon import DaemonProcess, capture_topic, gateway_toml, plant_toml, wait_until
+from tests.support.nats_server import NatsServer
+from tests.support.streams import kept
+
+pytestmark = pytest.mark.live
+UPSTREAM = """[gateway]
+id = "gateway-1"
+{more}
+[[upstream]]
+name = "company"
+url = "{url}"
+what = ["readings", "captures", "journal"]
+into = "PLANT"
+username = "edgemon"
+password_file = "password"
+"""
+PASSWORD = "heron-on-the-marsh"
+
+
+def came(server: NatsServer) -> list[str]:
+    url = server.url.replace("nats://", f"nats://edgemon:{PASSWORD}@")
+    return [one.id for one in asyncio.run(kept(url, "PLANT"))]
+
+
+def held(store: Path) -> int:
+    with closing(sqlite3.connect(store)) as connection:
+        tables = ("trend", "captures", "journal")
+        return sum(connection.execute(f"SELECT count(*) FROM {table}").fetchone()[0] for table in tables)
+
+
+def test_everything_is_in_the_stream_once_whatever_happens(tmp_path: Path) -> None:
+    (tmp_path / "em").mkdir()
+    (tmp_path / "em" / "password").write_text(PASSWORD)
+    (tmp_path / "em" / "password").chmod(0o600)
+    with Mosquitto(tmp_path / "plant") as broker, NatsServer(tmp_path / "company", users={"edgemon": PASSWORD}) as company:
+        gateway = UPSTREAM.format(url=company.url, more=gateway_toml(broker.url))
+        with DaemonProcess(tmp_path / "em", plant_toml(2), gateway) as daemon:
+            sensor = BareClient(broker.port)
+
+            def measure(first: int, last: int) -> None:
+                for number in range(first, last):
+                    level = 1.0 if number % 3 else 6.0  # every third is in alarm: the journal grows
+                    sensor.publish(capture_topic(f"s-000{1 + number % 2}"), capture(1_780_000_000.0 + 60.0 * number, level))
+                wait_until(lambda: daemon.snapshot().gateway.captures == last, 60.0)
+
+            def all_sent() -> bool:
+                (one,) = daemon.snapshot().gateway.upstreams
+                return one.up and one.waiting == 0 and len(came(company)) >= held(daemon.store)
+
+            measure(0, 6)
+            wait_until(all_sent, 30.0)
+            company.kill()
+            measure(6, 20)
+            daemon.kill()
+            daemon.start()
+            company.start()
+            measure(20, 30)
+            daemon.kill()
+            daemon.start()
+            wait_until(all_sent, 60.0)
+            keys = came(company)
+            assert len(keys) == len(set(keys)) == held(daemon.store)
+            assert PASSWORD not in daemon.log
+            for words in ("Traceback", "CRITICAL", "never retrieved", "was destroyed"):
+                assert words not in daemon.log
