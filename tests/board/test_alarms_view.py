@@ -27,9 +27,13 @@ def standing(*changes: Mapping[str, object], row: int = 12) -> MachineView:
 
 
 def body(*machines: MachineView, width: int = 120) -> list[str]:
-    rows = alarms.body(machines, "", sites.NOW, Look(), width)
-    assert all(row_width(row) == width for _, row in rows)
-    return [row_text(row) for _, row in rows]
+    lines = alarms.lines(machines, Look(), width)
+    cols = alarms.Columns.of([one for one in lines if isinstance(one, AlarmView)])
+    rows = [
+        alarms.row(one, cols, sites.NOW, Look(), width, selected=False) if isinstance(one, AlarmView) else one for one in lines
+    ]
+    assert all(row_width(row) == width for row in rows)
+    return [row_text(row) for row in rows]
 
 
 def test_records_stand_apart_by_whose_business_they_are() -> None:
@@ -144,5 +148,8 @@ def test_the_gateways_own_alarm_is_listed_waits_in_the_banner_and_says_what_to_d
     assert [part.title for part in alarms.sections([], [own])] == ["For the operator"]
     assert summary([], [own]).calling == (own,)
     assert "look at the broker" in alarms.advice(own)
-    drawn = [row_text(row) for _, row in alarms.body([], own.id, sites.NOW, Look(), 80, [own])]
-    assert any("Gateway" in row and "unacknowledged" in row for row in drawn)
+    _, listed = alarms.lines([], Look(), 80, [own])
+    assert listed is own
+    drawn = row_text(alarms.row(own, alarms.Columns.of([own]), sites.NOW, Look(), 80, selected=True))
+    assert "Gateway" in drawn
+    assert "unacknowledged" in drawn

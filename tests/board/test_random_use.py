@@ -49,7 +49,8 @@ OPENINGS = {
 }
 """Every screen and question, and the keys that lead there."""
 
-BOUND = sorted({one for _, group in keys.HELPED for key in group for one in key.key.split(",")})
+BOUND = sorted({one for _, group in keys.HELPED for key in group for one in key.key.split(",")} - {"q", "ctrl+q"})
+"""Every key of the board but those that close it."""
 UNBOUND = [
     "ctrl+a",
     "ctrl+c",
@@ -125,7 +126,7 @@ async def step(one: Board, chance: Random) -> str:
         case 5:
             key = chance.choice(UNBOUND)
         case _:
-            key = chance.choice([one for one in BOUND if one != "q"])
+            key = chance.choice(BOUND)
     await one.press(key)
     return f"press {key}"
 

@@ -26,27 +26,40 @@ class AlarmsScreen(ListScreen):
         super().__init__(desk)
         self.selected = ""
         self._listed: list[AlarmView] = []
-        self._lines: list[AlarmView | None] = []
+        self._lines: list[AlarmView | Row] = []
+        self._columns = view.Columns.of(())
+        self._laid_out: tuple[object, ...] = ()
 
     def rows(self, width: int, height: int) -> Sequence[Row]:
-        """Give the list and, under it, the selected alarm in full with what is to do."""
+        """Give the list and, under it, the selected alarm in full with what is to do; only rows in view are drawn."""
         look, now = self.desk.look, self.desk.picture.now
-        self._listed = view.listed(self.desk.picture.machines, self.desk.picture.own_alarms)
+        self._lay_out(width)
         at = self._at()
         chosen = self._chosen()
-        body = view.body(self.desk.picture.machines, self.selected, now, look, width, self.desk.picture.own_alarms)
-        self._lines = [alarm for alarm, _ in body]
         roomy = height >= _ROOMY
         under = view.below(chosen, now, look, width, max(view.BELOW, height // 2 - 1)) if roomy else []
         room = height - 1 - len(under) if roomy else height
         line = self._lines.index(chosen) if chosen is not None else 0
         self.top = min(max(self.top, line - room + 1), (line - 1 if at else 0) if roomy else line)
-        shown = list(self.window([row for _, row in body], room))
+        seen = self.window(self._lines, room)
+        shown = [
+            view.row(one, self._columns, now, look, width, one is chosen) if isinstance(one, AlarmView) else one for one in seen
+        ]
         shown.extend([fit_row([], width)] * (room - len(shown)))
         if not roomy:
             return shown
-        heads = view.heading(width, view.Columns.of(self._listed), look)
+        heads = view.heading(width, self._columns, look)
         return [self.with_more(heads), *shown, *under]
+
+    def _lay_out(self, width: int) -> None:
+        """Sort the alarms into their sections, once per change."""
+        picture, glyphs = self.desk.picture, self.desk.look.glyphs
+        key = (picture.revision, width, glyphs)
+        if key != self._laid_out:
+            self._laid_out = key
+            self._lines = view.lines(picture.machines, self.desk.look, width, picture.own_alarms)
+            self._listed = [one for one in self._lines if isinstance(one, AlarmView)]
+            self._columns = view.Columns.of(self._listed)
 
     def _at(self) -> int:
         ids = [alarm.id for alarm in self._listed]
@@ -100,7 +113,7 @@ class AlarmsScreen(ListScreen):
         """Select with the mouse; pressed twice, open the machine."""
         line = message.y - (self.query_one("#body", Lines).size.height >= _ROOMY) + self.top
         alarm = self._lines[line] if 0 <= line < len(self._lines) else None
-        if alarm is not None:
+        if isinstance(alarm, AlarmView):
             self.selected = alarm.id
             self.redraw()
             if message.twice:

@@ -1,7 +1,7 @@
 """What every screen has: the banner that navigation never hides, a body of rows, a footer with its keys."""
 
 from collections.abc import Sequence
-from typing import ClassVar
+from typing import ClassVar, TypeVar
 
 from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
@@ -14,6 +14,8 @@ from edgemon.board.view import banner
 from edgemon.board.view.cells import Row, Span, row_width, safe, sides
 from edgemon.board.widgets.lines import Lines
 from edgemon.errors import EdgemonError
+
+T = TypeVar("T")
 
 
 def bindings(keys: Sequence[Key]) -> list[BindingType]:
@@ -82,7 +84,7 @@ class ListScreen(BoardScreen):
         self._window = 1
         self._below = 0
 
-    def window(self, rows: Sequence[Row], height: int) -> Sequence[Row]:
+    def window(self, rows: Sequence[T], height: int) -> Sequence[T]:
         """Give the rows that are in view, keeping the view within what there is."""
         self._window = max(1, height)
         self.top = max(0, min(self.top, len(rows) - height))

@@ -10,7 +10,7 @@ from edgemon.board.port import Outcome, Source
 from edgemon.board.screens.base import BoardScreen
 from edgemon.board.screens.question import QuestionScreen, Said, permitted, put, written
 from edgemon.board.view import orders
-from edgemon.board.view.alarms import named
+from edgemon.board.view.alarms import HIDDEN, named
 from edgemon.board.view.cells import Row, safe
 from edgemon.board.view.orders import Draft, Order
 from edgemon.model.command import Person
@@ -78,7 +78,7 @@ def undo(screen: BoardScreen, known: Mapping[str, AlarmView]) -> None:
         screen.say("Nothing to undo: only a shelf and a taking out of service ordered at this board can be.")
         return
     alarm = known.get(screen.desk.hidden)
-    if alarm is None or alarm.alarm_state not in ("SHLVD", "OOSRV"):
+    if alarm is None or alarm.alarm_state not in HIDDEN:
         screen.desk.hidden = ""
         screen.say("Nothing to undo: what was hidden from here is not hidden any more.")
         return

@@ -13,6 +13,8 @@ from edgemon.model.machine import GATEWAY
 from edgemon.model.snapshot import AlarmView, MachineView
 
 SUPPRESSED = "suppressed by design"
+HIDDEN = ("SHLVD", "OOSRV")
+"""States into which only people bring an alarm."""
 BELOW = 3
 """Rows at least that tell of the alarm selected."""
 
@@ -52,8 +54,8 @@ class Section:
 def sections(machines: Iterable[MachineView], own: Iterable[AlarmView] = ()) -> tuple[Section, ...]:
     """Set all alarms, and the gateway's own, apart by whose business they are; what is suppressed by design is left out."""
     alarms = sorted((*own, *(one for machine in machines for point in machine.points for one in point.alarms)), key=_order)
-    hidden = tuple(one for one in alarms if one.alarm_state in ("SHLVD", "OOSRV"))
-    seen = [one for one in alarms if one not in hidden and not status.is_suppressed(one)]
+    hidden = tuple(one for one in alarms if one.alarm_state in HIDDEN)
+    seen = [one for one in alarms if one.alarm_state not in HIDDEN and not status.is_suppressed(one)]
     found = (
         Section("For the operator", tuple(one for one in seen if one.annunciates)),
         Section("For the analyst: calls no operator", tuple(one for one in seen if not one.annunciates)),
@@ -136,24 +138,20 @@ def heading(width: int, cols: Columns, look: Look) -> Row:
     return fit_row([Span(f"{left}{fit('state', cols.state)}  point and level", Role.DIM)], width, " ")
 
 
-def body(
-    machines: Sequence[MachineView], selected: str, now: Instant, look: Look, width: int, own: Iterable[AlarmView] = ()
-) -> list[tuple[AlarmView | None, Row]]:
-    """Write every section under its title; the last rows say in sum what is suppressed."""
-    rows: list[tuple[AlarmView | None, Row]] = []
-    parts = sections(machines, own)
-    cols = Columns.of([alarm for part in parts for alarm in part.alarms])
-    for part in parts:
-        if rows:
-            rows.append((None, blank(width)))
+def lines(machines: Sequence[MachineView], look: Look, width: int, own: Iterable[AlarmView] = ()) -> list[AlarmView | Row]:
+    """Give every section under its title, and in sum what is suppressed; an alarm stands for its row, drawn when it is seen."""
+    found: list[AlarmView | Row] = []
+    for part in sections(machines, own):
+        if found:
+            found.append(blank(width))
         rule = look.glyphs.rule * max(0, width - width_of(part.title) - 2)
-        rows.append((None, fit_row([Span(f" {part.title} ", Role.BRIGHT), Span(rule, Role.RULE)], width)))
-        rows.extend((alarm, row(alarm, cols, now, look, width, alarm.id == selected)) for alarm in part.alarms)
+        found.append(fit_row([Span(f" {part.title} ", Role.BRIGHT), Span(rule, Role.RULE)], width))
+        found.extend(part.alarms)
     names = ", ".join(f"{safe(name)} ({number})" for name, number in suppressed(machines).items())
     said = wrap(f"{SUPPRESSED.capitalize()}: {names}", max(10, width - 2)) if names else []
-    if rows and said:
-        rows.append((None, blank(width)))
-    return rows + [(None, fit_row([Span(f" {line}", Role.DIM)], width)) for line in said]
+    if found and said:
+        found.append(blank(width))
+    return found + [fit_row([Span(f" {line}", Role.DIM)], width) for line in said]
 
 
 def row(alarm: AlarmView, cols: Columns, now: Instant, look: Look, width: int, selected: bool) -> Row:
