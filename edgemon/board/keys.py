@@ -35,9 +35,7 @@ ACKNOWLEDGE = Key("a", "a", "acknowledge", "ack", "acknowledge the alarm selecte
 SHELVE = Key("h", "h", "shelve", "shelve", "shelve the alarm selected, with a reason; or end its shelf")
 RESET = Key("r", "r", "reset", "reset", "reset a latched alarm whose condition is gone", needed=False)
 SERVICE = Key("o", "o", "service", "service", "take the alarm selected out of service, or put it back (engineer)", needed=False)
-UNDO = Key(
-    "u", "u", "undo", "undo", "undo the last shelving or taking out of service ordered here, after a question", needed=False
-)
+UNDO = Key("u", "u", "undo", "undo", "undo the last shelf or out of service ordered here; asks first", needed=False)
 SILENCE = Key("c", "c", "silence", "silence", "silence the horn; alarms stay, and a new one sounds again", needed=False)
 LAMP_TEST = Key("k", "k", "lamp_test", "lamp test", "horn, beacon and board show all they can for a moment", needed=False)
 NOTES = Key("n", "n", "show('notes')", "notes", "what is being simulated, and why")
