@@ -28,10 +28,20 @@ def test_no_number_is_ever_wider_than_its_column(value: float) -> None:
 @pytest.mark.parametrize(
     ("seconds", "text"),
     [(-5, "<10s"), (0, "<10s"), (9.9, "<10s"), (10, "10s"), (59, "50s"), (60, "1m"),
-     (3599, "59m"), (3600, "1h"), (172_800, "2d"), (1e9, ">2y")],
+     (3599, "59m"), (3600, "1h"), (172_800, "2d"), (55.9 * 86_400, "55d"), (56 * 86_400, "8w"),
+     (1e9, ">19y")],
 )  # fmt: skip
 def test_ages_go_in_coarse_steps(seconds: float, text: str) -> None:
     assert figures.age(1000.0, 1000.0 + seconds) == text
+
+
+@pytest.mark.parametrize(
+    ("seconds", "text"),
+    [(900, "15 min"), (5400, "90 min"), (3600, "1 h"), (86_400, "24 h"), (172_800, "48 h"), (180_000, "50 h"),
+     (259_200, "3 days"), (30 * 86_400, "30 days"), (56 * 86_400, "8 weeks"), (60 * 86_400, "60 days"), (91 * 86_400, "13 weeks")],
+)  # fmt: skip
+def test_spans_are_spoken_exactly_and_in_the_unit_people_count_them_in(seconds: float, text: str) -> None:
+    assert figures.spoken(seconds) == text
 
 
 def test_what_was_never_heard_has_no_age() -> None:

@@ -57,8 +57,8 @@ async def test_wider_goes_to_a_quarter_and_to_all_and_never_asks_for_more_than_i
             await one.press("minus")
             await one.wait(0.5)
             said.append(one.text())
-        assert "the last 168 h" in said[2]
-        assert "the last 2184 h" in said[4]
+        assert "the last 7 days" in said[2]
+        assert "the last 13 weeks" in said[4]
         assert "all there is" in said[5]
         assert {columns for _, columns in source.stretches} == {COLUMNS}
         assert source.stretches[-1][0] is None

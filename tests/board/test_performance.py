@@ -46,7 +46,7 @@ async def test_the_period_is_chosen_and_asked_for_once() -> None:
         await one.wait(0.5)
         await one.press("plus")
         await one.wait(0.5)
-        assert "the last 168 h" in one.text()
+        assert "the last 7 days" in one.text()
         await one.press("minus", "minus", "minus")
         await one.wait(0.5)
         assert "the last 8 h" in one.text()

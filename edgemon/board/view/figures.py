@@ -9,6 +9,8 @@ from edgemon.board.view.cells import safe
 from edgemon.model.instant import EARLIEST, LATEST, Duration, Instant, format_instant
 from edgemon.model.limit import Side, good_end
 
+DAY: Duration = 86_400.0
+WEEK: Duration = 7 * DAY
 NUMBER = 7
 """Cells the longest number takes."""
 ALERT_AT = 0.5
@@ -54,10 +56,10 @@ def age(since: Instant | None, now: Instant) -> str:
         return "<10s"
     if seconds < 60.0:
         return f"{int(seconds // 10) * 10}s"
-    for size, letter, most in ((60.0, "m", 60), (3600.0, "h", 48), (86400.0, "d", 999)):
+    for size, letter, most in ((60.0, "m", 60), (3600.0, "h", 48), (DAY, "d", 56), (WEEK, "w", 1000)):
         if seconds / size < most:
             return f"{int(seconds // size)}{letter}"
-    return ">2y"
+    return ">19y"
 
 
 def clock(instant: Instant) -> str:
@@ -140,8 +142,11 @@ def trend(values: Sequence[float], width: int, glyphs: Glyphs) -> str:
 
 
 def spoken(seconds: Duration) -> str:
-    """Write a span of time exactly, in hours where they are whole, else in minutes."""
-    return f"{seconds / 3600.0:g} h" if seconds % 3600.0 == 0.0 else f"{seconds / 60.0:g} min"
+    """Write a span of time exactly, in the largest unit that people count it in: from 8 weeks on in weeks, above 48 h in days."""
+    for size, word, least in ((WEEK, "weeks", 8 * WEEK), (DAY, "days", 2 * DAY + 1.0), (3600.0, "h", 0.0)):
+        if seconds >= least and seconds % size == 0.0:
+            return f"{seconds / size:.0f} {word}"
+    return f"{seconds / 60.0:g} min"
 
 
 def duration(seconds: Duration) -> str:
