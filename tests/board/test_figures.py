@@ -38,7 +38,8 @@ def test_ages_go_in_coarse_steps(seconds: float, text: str) -> None:
 @pytest.mark.parametrize(
     ("seconds", "text"),
     [(900, "15 min"), (5400, "90 min"), (3600, "1 h"), (86_400, "24 h"), (172_800, "48 h"), (180_000, "50 h"),
-     (259_200, "3 days"), (30 * 86_400, "30 days"), (56 * 86_400, "8 weeks"), (60 * 86_400, "60 days"), (91 * 86_400, "13 weeks")],
+     (259_200, "3 days"), (30 * 86_400, "30 days"), (56 * 86_400, "8 weeks"), (60 * 86_400, "60 days"),
+     (91 * 86_400, "13 weeks")],
 )  # fmt: skip
 def test_spans_are_spoken_exactly_and_in_the_unit_people_count_them_in(seconds: float, text: str) -> None:
     assert figures.spoken(seconds) == text

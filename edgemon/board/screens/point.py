@@ -11,15 +11,18 @@ from edgemon.board.screens.base import BoardScreen, bindings, why_not
 from edgemon.board.theme import Role
 from edgemon.board.view import figures, history
 from edgemon.board.view import point as view
+from edgemon.board.view.ahead import SHARE, ahead, told
 from edgemon.board.view.alarms import listed
 from edgemon.board.view.cells import Row, Span, fit_row, safe, wrap
 from edgemon.board.view.chart import across, chart_of_bins, worst_word
 from edgemon.board.view.diagnosis import diagnosis
 from edgemon.board.view.machine import LevelAt
+from edgemon.board.view.outlook import outlook
 from edgemon.board.view.point import Marks, Mode
 from edgemon.errors import EdgemonError
 from edgemon.model.instant import Instant
 from edgemon.model.look import EnvelopeRequest, SpectrumRequest, SpectrumView, WaveformRequest, WaveformView, Which
+from edgemon.model.outlook import OutlookView
 from edgemon.model.search import Search
 from edgemon.model.snapshot import JournalView, LevelView, MachineView, PointView, TrendBins
 
@@ -31,6 +34,8 @@ ZOOMS = (1, 2, 4, 8, 16)
 """A spectrum's highest frequency, and a waveform's length, divided by."""
 MODES = tuple(Mode)
 ASK_AGAIN_S = 5.0
+FORESEE_AGAIN_S = 60.0
+"""A forecast reads thousands of values: asked for again so seldom."""
 
 
 class PointScreen(BoardScreen):
@@ -47,6 +52,8 @@ class PointScreen(BoardScreen):
         self._cursor = 0
         self._columns = 8
         self._past: TrendBins | None = None
+        self._coming: OutlookView | None = None
+        self._foreseen_at: float | None = None
         self._events: tuple[JournalView, ...] = ()
         self._wave: WaveformView | None = None
         self._lines: SpectrumView | None = None
@@ -59,7 +66,7 @@ class PointScreen(BoardScreen):
         if found is None:
             return [fit_row([Span(" This point is no longer part of the plant file.")], width)]
         machine, point, level = found
-        self._columns = across(width) if self.mode is Mode.TREND else view.room(width)
+        self._columns = self._across(width) if self.mode is Mode.TREND else view.room(width)
         self._cursor = min(self._cursor, self._columns - 1)
         self._ask(point)
         head = view.head(machine, point, self.mode, self.desk.look, width)
@@ -74,6 +81,10 @@ class PointScreen(BoardScreen):
         if point.diagnosis is not None:
             under += diagnosis(point.diagnosis, self.desk.picture.now, self.desk.look, width)
         return [*head, *under][:height]
+
+    def _across(self, width: int) -> int:
+        """Give the columns of the past; what is forecast takes its part of the chart."""
+        return across(width) - (across(width) // SHARE if told(self._coming) else 0)
 
     def _found(self) -> tuple[MachineView, PointView, LevelView | None] | None:
         machine = self.desk.picture.machine(self.machine)
@@ -91,13 +102,15 @@ class PointScreen(BoardScreen):
         told = "all there is" if span is None else f"the last {figures.spoken(span)}"
         stretch = history.stretch((past.until - past.since) / past.columns)
         title = f" {safe(level.title)}, {safe(level.unit)}, {told}; {worst_word(level)} of each {stretch}"
+        coming = ahead(self._coming, past.until, past.until - past.since, across(width) - self._columns)
         read = history.read_out(past, self._events, self._cursor, self._columns, level.unit)
         return [
             *self._said(title, width),
-            *chart_of_bins(level, past, self._cursor, look, width, tall),
+            *chart_of_bins(level, past, self._cursor, look, width, tall, coming),
             history.mark_row(past, self._events, self._columns, width),
             *[row for line in read for row in self._said(line, width, Role.BRIGHT)],
             *self._said(history.facts(past, level.unit), width, Role.TEXT),
+            *outlook(None, self._coming, look, width),
         ]
 
     def _waveform(self, width: int, tall: int) -> list[Row]:
@@ -182,6 +195,10 @@ class PointScreen(BoardScreen):
         past = await source.trend_bins(self.machine, self.at.point, self.at.level, since, now, self._columns)
         search = Search(since=past.since, until=past.until, kinds=history.KINDS, machine=self.machine)
         self._past, self._events = past, await source.journal(MOST_EVENTS, search=search)
+        elapsed = self.desk.clock.elapsed()
+        if self._foreseen_at is None or elapsed - self._foreseen_at >= FORESEE_AGAIN_S:
+            self._foreseen_at = elapsed
+            self._coming = await source.forecast(self.machine, self.at.point, self.at.level)
 
     def action_mode(self, number: int) -> None:
         """Look at something else."""

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 
 from edgemon.board.theme import Look, Role
 from edgemon.board.view import figures
+from edgemon.board.view.ahead import Ahead, cells
 from edgemon.board.view.cells import Row, Span, blank, fit, fit_row
 from edgemon.model.instant import Instant
 from edgemon.model.limit import Side, good_end
@@ -30,13 +31,18 @@ def chart(
     return _drawn(level, _ends(level, points, since, until, across(width)), (since, until), look, width, height)
 
 
-def chart_of_bins(level: LevelView, past: TrendBins, cursor: int, look: Look, width: int, height: int) -> list[Row]:
-    """Draw the worst value of each stretch likewise, the cursor's column bright; a stretch without values stays empty."""
-    ends: list[float | None] = [None] * across(width)
+def chart_of_bins(
+    level: LevelView, past: TrendBins, cursor: int, look: Look, width: int, height: int, coming: Ahead | None = None
+) -> list[Row]:
+    """Draw the worst value of each stretch likewise, the cursor's column bright; a stretch without values stays empty.
+
+    To the right of it stands what is forecast.
+    """
+    ends: list[float | None] = [None] * (across(width) - (coming.columns if coming is not None else 0))
     for one in past.bins:
         at = one.number * len(ends) // past.columns
         ends[at] = _worse(level, ends[at], one.low if level.side is Side.BELOW else one.high)
-    return _drawn(level, ends, (past.since, past.until), look, width, height, cursor)
+    return _drawn(level, ends, (past.since, past.until), look, width, height, cursor, coming)
 
 
 def worst_word(level: LevelView) -> str:
@@ -61,6 +67,7 @@ def _drawn(
     width: int,
     height: int,
     cursor: int | None = None,
+    coming: Ahead | None = None,
 ) -> list[Row]:
     if height < 2 or width < _MARGIN + 8:
         return [blank(width) for _ in range(height)]
@@ -68,11 +75,18 @@ def _drawn(
     heights = [None if value is None else scale.height(value) for value in ends]
     plot = height - 1
     limits = _limit_rows(scale, plot)
-    rows = [_row(row, plot, heights, limits, scale, look, width, cursor) for row in range(plot)]
+    future = cells(coming, span[1], scale.height, plot, look) if coming is not None else {}
+    columns = coming.columns if coming is not None else 0
+    rows = []
+    for row in range(plot):
+        right = "".join(future.get((row, at), look.glyphs.limit if row in limits else " ") for at in range(columns))
+        rows.append(_row(row, plot, heights, limits, scale, look, width, cursor, right))
     said_at = figures.clock if span[1] - span[0] <= _A_DAY else figures.stamp
     begin, end = f" {said_at(span[0])}", f"{said_at(span[1])} UTC"
     said = "" if any(value is not None for value in ends) else "  no values in this time"
     axis = fit(begin + said, max(0, len(ends) + 1 - len(end))) + end
+    if coming is not None:
+        axis += fit(f"to {said_at(coming.until)}", columns, look.glyphs.ellipsis, right=True)
     return [*rows, fit_row([Span(axis, Role.DIM)], width, look.glyphs.ellipsis)]
 
 
@@ -136,6 +150,7 @@ def _row(
     look: Look,
     width: int,
     cursor: int | None,
+    right: str,
 ) -> Row:
     steps, level = look.glyphs.steps, scale.level
     crosses = row in limits and level.side is Side.BELOW
@@ -152,6 +167,8 @@ def _row(
             _join(spans, steps[min(eighths, len(steps)) - 1], Role.BRIGHT if column == cursor else Role.DIM)
         else:
             _join(spans, look.glyphs.limit if row in limits else " ", Role.RULE)
+    if right:
+        _join(spans, right, Role.NEAR if right.strip(f"{look.glyphs.limit} ") else Role.RULE)
     if row in limits:
         word, limit = limits[row]
         spans.append(Span(f" {word} {figures.limit(limit, level.side)}", role))

@@ -142,7 +142,7 @@ def trend(values: Sequence[float], width: int, glyphs: Glyphs) -> str:
 
 
 def spoken(seconds: Duration) -> str:
-    """Write a span of time exactly, in the largest unit that people count it in: from 8 weeks on in weeks, above 48 h in days."""
+    """Write a span of time exactly, in the unit people count it in: from 8 weeks on in weeks, above 48 h in days."""
     for size, word, least in ((WEEK, "weeks", 8 * WEEK), (DAY, "days", 2 * DAY + 1.0), (3600.0, "h", 0.0)):
         if seconds >= least and seconds % size == 0.0:
             return f"{seconds / size:.0f} {word}"
