@@ -56,6 +56,9 @@ MARK_HARMONICS = Key("x", "x", "mark('harmonics')", "harmonics", "mark the multi
 MARK_SIDEBANDS = Key(
     "b", "b", "mark('sidebands')", "sidebands", "mark one turn of the shaft to either side of it", needed=False
 )
+MARK_BASELINE = Key(
+    "v", "v", "mark('baseline')", "baseline", "show or hide the lines as they were in the baseline", needed=False
+)
 DIAGNOSE = Key("d", "d", "diagnose", "diagnose", "have the newest capture diagnosed, after a question", needed=False)
 FIGURES = Key("p", "p", "show('performance')", "figures", "alarm performance beside the figures asked for", needed=False)
 LONGER = Key("plus", "+", "period(1)", "longer", "the figures of a longer period")
@@ -76,7 +79,20 @@ MOVES = (UP, DOWN, LEFT, RIGHT, PAGE_UP, PAGE_DOWN, FIRST, LAST)
 EVERYWHERE = (NOTES, ALARMS, SENSORS, SHIFT, FIGURES, JOURNAL, SILENCE, LAMP_TEST, HELP, QUIT, QUIT_ANYWHERE)
 PLANT = (*MOVES, ABNORMAL, ABNORMAL_BACK, OPEN, ACKNOWLEDGE, FILTER, SEARCH, SORT, BACK)
 MACHINE = (UP, DOWN, PAGE_UP, PAGE_DOWN, FIRST, LAST, OPEN, ACKNOWLEDGE, BACK)
-LOOKS = (LOOK_1, LOOK_2, LOOK_3, LOOK_4, NEXT_PEAK, ZOOM_IN, ZOOM_OUT, MARK_FAULTS, MARK_HARMONICS, MARK_SIDEBANDS, DIAGNOSE)
+LOOKS = (
+    LOOK_1,
+    LOOK_2,
+    LOOK_3,
+    LOOK_4,
+    NEXT_PEAK,
+    ZOOM_IN,
+    ZOOM_OUT,
+    MARK_FAULTS,
+    MARK_HARMONICS,
+    MARK_SIDEBANDS,
+    MARK_BASELINE,
+    DIAGNOSE,
+)
 POINT = (LEFT, RIGHT, PAGE_UP, PAGE_DOWN, FIRST, LAST, *LOOKS, ACKNOWLEDGE, BACK)
 LIST = (UP, DOWN, PAGE_UP, PAGE_DOWN, FIRST, LAST, BACK)
 ALARM_LIST = (UP, DOWN, PAGE_UP, PAGE_DOWN, FIRST, LAST, OPEN, ACKNOWLEDGE, SHELVE, RESET, SERVICE, UNDO, BACK)
@@ -116,6 +132,7 @@ FOOTERS: dict[str, tuple[Key, ...]] = {
         ZOOM_OUT,
         MARK_HARMONICS,
         MARK_SIDEBANDS,
+        MARK_BASELINE,
         DIAGNOSE,
     ),
     "machine": (BACK, OPEN, ACKNOWLEDGE, ALARMS, SENSORS, SHIFT, NOTES, JOURNAL, HELP, QUIT, MOVE),

@@ -70,6 +70,10 @@ class BoardScreen(Screen[None]):
         """Draw what happened while another screen was in front."""
         self.redraw()
 
+    def on_unmount(self) -> None:
+        """Let go of what was drawn, as its parts do."""
+        self._styles_cache.clear()
+
     def action_back(self) -> None:
         """Go back to the screen before."""
         self.app.pop_screen()

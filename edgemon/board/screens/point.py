@@ -1,6 +1,7 @@
 """Level 3: one point, what it measured and how that looks: trend, waveform, spectrum, envelope spectrum."""
 
 from collections.abc import Sequence
+from contextlib import suppress
 from dataclasses import replace
 
 from edgemon.board import keys
@@ -9,7 +10,7 @@ from edgemon.board.screens.acknowledge import acknowledge
 from edgemon.board.screens.ask import Question, ask
 from edgemon.board.screens.base import BoardScreen, bindings, why_not
 from edgemon.board.theme import Role
-from edgemon.board.view import figures, history
+from edgemon.board.view import before, figures, history
 from edgemon.board.view import point as view
 from edgemon.board.view.ahead import SHARE, ahead, told
 from edgemon.board.view.alarms import listed
@@ -19,7 +20,7 @@ from edgemon.board.view.diagnosis import diagnosis
 from edgemon.board.view.machine import LevelAt
 from edgemon.board.view.outlook import outlook
 from edgemon.board.view.point import Marks, Mode
-from edgemon.errors import EdgemonError
+from edgemon.errors import EdgemonError, LinkRefused
 from edgemon.model.instant import Instant
 from edgemon.model.look import EnvelopeRequest, SpectrumRequest, SpectrumView, WaveformRequest, WaveformView, Which
 from edgemon.model.outlook import OutlookView
@@ -57,6 +58,8 @@ class PointScreen(BoardScreen):
         self._events: tuple[JournalView, ...] = ()
         self._wave: WaveformView | None = None
         self._lines: SpectrumView | None = None
+        self._before: before.Before | None = None
+        self._before_of: tuple[object, ...] = ()
         self._why = ""
         self._asked: tuple[object, ...] = ()
 
@@ -134,13 +137,17 @@ class PointScreen(BoardScreen):
         at_x = self._x(shown, line)
         marked = view.marks(shown, self.marks, at_x, self._columns)
         last_x = shown.first_x + shown.step_x * max(0, len(shown.amplitude) - 1)
+        known = self._before if self.marks.baseline else None
+        across_ = view.tops(known.high, self._columns) if known is not None else ()
+        was = before.at_line(known, line, shown.unit, look) if known is not None else ""
         rows = [
             *self._said(f" {view.source_words(shown)}", width),
-            *view.stems(view.tops(shown.amplitude, self._columns), self._cursor, shown.unit, look, width, tall),
+            *view.stems(view.tops(shown.amplitude, self._columns), self._cursor, shown.unit, look, width, tall, across_),
             view.mark_row(marked, self._columns, width),
             view.axis_row(f"{shown.first_x:.4g}", f"{last_x:.4g} {shown.axis}", self._columns, width),
-            *self._said(f" {view.spectrum_words(shown, line, look)}", width, Role.BRIGHT),
+            *self._said(f" {view.spectrum_words(shown, line, look)}{was}", width, Role.BRIGHT),
             *self._said(f" {view.spectrum_facts(shown, look)}", width, Role.TEXT),
+            *(self._said(f" {before.facts(known)}", width) if known is not None else []),
         ]
         named = view.legend(shown, look, width) if self.marks.faults else []
         return rows + named + view.peaks(shown, look, width, max(0, min(12, left - len(named))))
@@ -178,16 +185,32 @@ class PointScreen(BoardScreen):
                     whole = await source.waveform(*where, Which(), WaveformRequest(columns=2 * self._columns, length_s=length))
                 self._wave = whole
             else:
-                wanted = EnvelopeRequest() if self.mode is Mode.ENVELOPE else SpectrumRequest()
-                shown = await source.spectrum(*where, Which(), wanted)
-                if zoom > 1:
-                    shown = await source.spectrum(*where, Which(), replace(wanted, fmax_hz=shown.high_hz / zoom))
-                self._lines = shown
+                await self._fetch_lines(zoom)
         except EdgemonError as error:
             self._wave = self._lines = None
             self._why = why_not(error)
         if asked == self._asked:
             self.redraw()
+
+    async def _fetch_lines(self, zoom: int) -> None:
+        source, where = self.desk.source, (self.machine, self.at.point)
+        wanted = EnvelopeRequest() if self.mode is Mode.ENVELOPE else SpectrumRequest()
+        shown = await source.spectrum(*where, Which(), wanted)
+        if zoom > 1:
+            wanted = replace(wanted, fmax_hz=shown.high_hz / zoom)
+            shown = await source.spectrum(*where, Which(), wanted)
+        self._lines = shown
+        baseline = before.approved(await source.baselines(), *where)
+        asked = (self.mode, zoom, baseline, shown.source.capture)
+        if baseline is None or asked == self._before_of:
+            return
+        self._before, self._before_of = None, asked
+        self.redraw()  # what is new does not wait for what was
+        found = []
+        for instant in before.instants(baseline):
+            with suppress(LinkRefused):  # nothing of that time is stored any more
+                found.append(await source.spectrum(*where, Which(at=instant), wanted))
+        self._before = before.before(shown, found, baseline)
 
     async def _fetch_trend(self, now: Instant) -> None:
         source, span = self.desk.source, SPANS_S[self._span]
@@ -204,6 +227,7 @@ class PointScreen(BoardScreen):
         """Look at something else."""
         if MODES[number] is not self.mode:
             self.mode, self._lines, self._wave = MODES[number], None, None
+            self._before, self._before_of = None, ()
         self.redraw()
 
     def action_move(self, down: int, right: int) -> None:

@@ -51,6 +51,10 @@ class QuestionScreen(ModalScreen[Answer]):
         lines = self.query_one(Lines)
         lines.show([tuple(span._replace(selected=True) for span in row) for row in self.rows(lines.size.width)])
 
+    def on_unmount(self) -> None:
+        """Let go of what was drawn, as its parts do."""
+        self._styles_cache.clear()
+
     def on_lines_resized(self) -> None:
         """Draw for the new size."""
         self.redraw()

@@ -32,6 +32,7 @@ class Marks:
     faults: bool = True
     harmonics: bool = False
     sidebands: bool = False
+    baseline: bool = True
 
 
 def head(machine: MachineView, point: PointView, mode: Mode, look: Look, width: int) -> list[Row]:
@@ -83,18 +84,25 @@ def line_at(cursor: int, amplitude: Sequence[float], columns: int) -> int | None
     return round(cursor * last / max(1, columns - 1))
 
 
-def stems(heights: Sequence[float], cursor: int, unit: str, look: Look, width: int, height: int) -> list[Row]:
-    """Draw columns from nothing up, on a scale from nothing to the highest; the cursor's column is bright."""
-    top = max(heights, default=0.0)
+def stems(
+    heights: Sequence[float], cursor: int, unit: str, look: Look, width: int, height: int, across: Sequence[float] = ()
+) -> list[Row]:
+    """Draw columns from nothing up, on a scale from nothing to the highest; the cursor's column is bright.
+
+    `across` is a height for each column at which a line is drawn over them: what stands out above it is new.
+    """
+    top = max((*heights, *across), default=0.0)
     steps = look.glyphs.steps
     rows = []
     for row in range(height):
         floor = height - 1 - row
         label = figures.number(top) if row == 0 else figures.unit(unit, look.glyphs) if row == 1 else "0" if floor == 0 else ""
         cells = []
-        for value in heights:
+        for at, value in enumerate(heights):
             eighths = round((value / top * height - floor) * len(steps)) if top > 0.0 else 0
-            cells.append(steps[min(eighths, len(steps)) - 1] if eighths > 0 else " ")
+            cell = steps[min(eighths, len(steps)) - 1] if eighths > 0 else " "
+            lies = bool(across) and top > 0.0 and min(height - 1, int(across[at] / top * height)) == floor
+            cells.append(look.glyphs.limit if lies and not 0 < eighths < len(steps) else cell)
         rows.append(_with_cursor(label, cells, cursor, look, width))
     return rows
 

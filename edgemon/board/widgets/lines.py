@@ -73,6 +73,11 @@ class Lines(ScrollView, can_focus=False):
     def _segment(self, span: Span) -> Segment:
         return Segment(span.text, self._styles_of[span.role, span.selected])
 
+    def on_unmount(self) -> None:
+        """Let go of what was drawn: the library keeps the caches of a thousand widgets that are gone."""
+        self._styles_cache.clear()
+        self._strips.clear()
+
     def on_resize(self, event: events.Resize) -> None:
         """Have the screen draw for the new size."""
         self.post_message(self.Resized())
