@@ -171,6 +171,24 @@ ASCII = Glyphs("=", "=", "-", "|", "+", "+", "_.:-=*%#", ">", "-", "-", "~", "v"
 """For terminals that cannot draw, or where block characters are two cells wide."""
 
 
+CONSOLES = frozenset({"linux", "dumb", "ansi", "cons25", "sun", "vt52", "vt100", "vt102", "vt220"})
+"""What a terminal calls itself whose font cannot be relied on to hold blocks and lines."""
+
+
+def is_plain(term: str, encoding: str, colours: int | None) -> bool:
+    """Say whether a terminal is drawn with ASCII only: a console, one that is not UTF-8, or one of 8 colours at most.
+
+    Parameters
+    ----------
+    term, encoding : str
+        What the terminal calls itself (`TERM`), and what is written to it.
+    colours : int or None
+        By the terminal's description; None where that is not known.
+    """
+    is_utf8 = encoding.casefold().replace("-", "").replace("_", "") == "utf8"
+    return term.split("-")[0] in CONSOLES or not is_utf8 or (colours is not None and colours <= 8)
+
+
 @dataclass(frozen=True, slots=True)
 class Look:
     """How to draw at this moment."""

@@ -1,6 +1,7 @@
 """`edgemon board`: the board, attached to a running daemon; quitting it does not disturb the daemon."""
 
 import argparse
+import curses
 import gc
 import os
 import sys
@@ -26,7 +27,11 @@ def add(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None
 def add_look(parser: argparse.ArgumentParser) -> None:
     """Let the user say how the board looks."""
     parser.add_argument("--still", action="store_true", help="nothing flashes; unacknowledged alarms get a still mark")
-    parser.add_argument("--ascii", action="store_true", help="plain letters instead of drawn glyphs")
+    parser.add_argument(
+        "--ascii",
+        action=argparse.BooleanOptionalAction,
+        help="draw with ASCII only, or never; without either: on a plain console, without UTF-8, and with 8 colours or fewer",
+    )
     parser.add_argument("--light", action="store_true", help="dark on light, for a bright room")
 
 
@@ -36,7 +41,26 @@ def make(source: "Source", options: argparse.Namespace) -> "BoardApp":
 
     gc.freeze()  # what is loaded by now stays: a full collection that passes over it holds up the board less
     theme = "light" if options.light else "dark"
-    return BoardApp(source, SystemClock(), still=options.still, ascii=options.ascii, theme=theme)
+    plain = _is_plain() if options.ascii is None else options.ascii
+    return BoardApp(source, SystemClock(), still=options.still, ascii=plain, theme=theme)
+
+
+def _is_plain() -> bool:
+    """Say whether this terminal is drawn with ASCII only."""
+    from edgemon.board.theme import is_plain
+
+    return is_plain(os.environ.get("TERM", ""), sys.stdout.encoding, _colours())
+
+
+def _colours() -> int | None:
+    """Give the colours the terminal's description names; None where there is none, or where the terminal says more itself."""
+    if os.environ.get("COLORTERM", "").casefold() in ("truecolor", "24bit"):
+        return None
+    try:
+        curses.setupterm(None, sys.stdout.fileno())
+        return curses.tigetnum("colors")
+    except (curses.error, OSError, ValueError):
+        return None
 
 
 def need_terminal(instead: str) -> None:

@@ -34,9 +34,10 @@ class BoardScreen(Screen[None]):
 
     def compose(self) -> ComposeResult:
         """Stack banner, body and footer."""
-        yield Lines(self.desk.palette, id="banner", height=2)
-        yield Lines(self.desk.palette, id="body")
-        yield Lines(self.desk.palette, id="foot", height=1)
+        palette, ascii_only = self.desk.palette, self.desk.look.glyphs.plain
+        yield Lines(palette, id="banner", height=2, ascii=ascii_only)
+        yield Lines(palette, id="body", ascii=ascii_only)
+        yield Lines(palette, id="foot", height=1, ascii=ascii_only)
 
     def rows(self, width: int, height: int) -> Sequence[Row]:
         """Give the rows of the body."""

@@ -35,7 +35,7 @@ class QuestionScreen(ModalScreen[Answer]):
 
     def compose(self) -> ComposeResult:
         """Show the question in a frame."""
-        lines = Lines(self.desk.palette, id="question")
+        lines = Lines(self.desk.palette, id="question", ascii=self.desk.look.glyphs.plain)
         paint = self.desk.palette[Role.BANNER]
         lines.styles.border = ("ascii" if self.desk.look.glyphs.plain else "solid", paint.ink)
         lines.styles.background = paint.ground

@@ -41,6 +41,19 @@ def width_of(text: str) -> int:
     return len(text) if text.isascii() else sum(cell_len(char) for char in text)
 
 
+@lru_cache(maxsize=8192)
+def plain(text: str) -> str:
+    """Write a text with ASCII only and as wide as it was: accents left out, `?` for what has no letter of its own."""
+    if text.isascii():
+        return text
+    return "".join(_plain(char) for char in text)
+
+
+def _plain(char: str) -> str:
+    base, wide = unicodedata.normalize("NFKD", char)[:1], cell_len(char)
+    return char if char.isascii() else base if base.isascii() and wide == 1 else "?" * wide
+
+
 def fit(text: str, width: int, ellipsis: str = "…", right: bool = False) -> str:
     """Cut or pad a text to a width in cells."""
     if width <= 0:

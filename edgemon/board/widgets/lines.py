@@ -11,7 +11,7 @@ from textual.scroll_view import ScrollView
 from textual.strip import Strip
 
 from edgemon.board.theme import Paint, Role
-from edgemon.board.view.cells import Row, Span, blank, fit_row, row_width
+from edgemon.board.view.cells import Row, Span, blank, fit_row, plain, row_width
 
 
 class Lines(ScrollView, can_focus=False):
@@ -33,8 +33,15 @@ class Lines(ScrollView, can_focus=False):
             super().__init__()
             self.by = by
 
-    def __init__(self, palette: dict[Role, Paint], id: str, height: int | None = None) -> None:  # noqa: A002 (Textual's word)
+    def __init__(
+        self,
+        palette: dict[Role, Paint],
+        id: str,  # noqa: A002 (Textual's word)
+        height: int | None = None,
+        ascii: bool = False,  # noqa: A002 (the option's word)
+    ) -> None:
         super().__init__(id=id)
+        self._ascii = ascii
         if height is not None:
             self.styles.height = height
         self._rows: list[Row] = []
@@ -71,7 +78,7 @@ class Lines(ScrollView, can_focus=False):
         return strip
 
     def _segment(self, span: Span) -> Segment:
-        return Segment(span.text, self._styles_of[span.role, span.selected])
+        return Segment(plain(span.text) if self._ascii else span.text, self._styles_of[span.role, span.selected])
 
     def on_unmount(self) -> None:
         """Let go of what was drawn: the library keeps the caches of a thousand widgets that are gone."""
