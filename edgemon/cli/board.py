@@ -9,11 +9,14 @@ from typing import TYPE_CHECKING
 
 from edgemon.cli.options import add_attach, daemon_of
 from edgemon.clock import SystemClock
-from edgemon.errors import EdgemonError
+from edgemon.errors import EdgemonError, SettingsError
 
 if TYPE_CHECKING:
     from edgemon.board.app import BoardApp
     from edgemon.board.port import Source
+
+BROWSER = "127.0.0.1:8118"
+"""Where the board is served to browsers by default: to this machine only."""
 
 
 def add(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
@@ -21,6 +24,14 @@ def add(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None
     parser = commands.add_parser("board", help="show the board of the running daemon", description=__doc__)
     add_attach(parser)
     add_look(parser)
+    parser.add_argument(
+        "--browser",
+        nargs="?",
+        const=BROWSER,
+        metavar="HOST:PORT",
+        help=f"serve the board to browsers there (default: {BROWSER}) instead of showing it here; it has no login of its own: "
+        "whoever reaches the address orders in the name of the account that runs this",
+    )
     parser.set_defaults(run=run)
 
 
@@ -71,8 +82,46 @@ def need_terminal(instead: str) -> None:
 
 def run(options: argparse.Namespace) -> int:
     """Show the board until the user quits."""
+    if options.browser is not None:
+        return _serve(options)
     source = daemon_of(options)
-    need_terminal("`edgemon status` needs none")
+    if "TEXTUAL_DRIVER" not in os.environ:  # where a browser is the terminal there is none here
+        need_terminal("`edgemon status` needs none")
     app = make(source, options)
     app.run()
     return int(app.return_code or os.EX_OK)
+
+
+def _serve(options: argparse.Namespace) -> int:
+    """Serve the board to browsers until the user ends it."""
+    host, port = _address(options.browser)
+    daemon_of(options)  # what is wrong with the configuration is said here, not on every page
+    try:
+        from edgemon.board.browser import BoardServer
+    except ModuleNotFoundError as error:
+        raise EdgemonError(
+            f"the board in a browser needs {error.name}, which is not installed", "", "pip install 'edgemon[browser]'"
+        ) from error
+    try:
+        BoardServer(_command(options), host, port, lambda text: print(text, flush=True)).serve()
+    except OSError as error:
+        raise EdgemonError(f"cannot listen: {error.strerror or error}", f"--browser {host}:{port}") from error
+    return os.EX_OK
+
+
+def _address(text: str) -> tuple[str, int]:
+    """Read `HOST:PORT`. Raises `SettingsError` where it is none, or one that no browser can call."""
+    host, _, port = text.rpartition(":")
+    host = host.removeprefix("[").removesuffix("]")
+    if not host or not port.isascii() or not port.isdigit() or not 0 < int(port) < 65536:
+        raise SettingsError(f"{text!r} is no HOST:PORT", "--browser", f"as in {BROWSER}")
+    if host in ("0.0.0.0", "::", "*"):
+        raise SettingsError(f"{host} is no name by which a browser calls", "--browser", "name one address of this machine")
+    return host, int(port)
+
+
+def _command(options: argparse.Namespace) -> list[str]:
+    """Give the command of the board that each page gets."""
+    where = ["--attach", options.attach] if options.attach is not None else ["--config", str(options.config)]
+    look = [f"--{name}" for name in ("still", "light") if getattr(options, name)]
+    return [sys.executable, "-m", "edgemon", "board", *where, *look, "--ascii" if options.ascii else "--no-ascii"]
