@@ -1,7 +1,8 @@
 """A copy of a store, taken beside whoever writes, proven before it counts, and put back.
 
 First the database, as of one instant (SQLite's own backup), then the sample files: rows only ever point at samples that were
-durable before them, and sample files only grow; so whatever the copied rows point at is in the files copied after them.
+durable before them, and nothing is given back of sample files while a copy is made; so whatever the copied rows point at is in
+the files copied after them.
 """
 
 import fcntl
@@ -19,6 +20,7 @@ from typing import Any
 from edgemon.errors import StoreCorrupt, StoreError
 from edgemon.model.instant import Instant, format_instant
 from edgemon.store.chain import Verdict
+from edgemon.store.dropping import copying
 from edgemon.store.faults import translated
 from edgemon.store.migrate import connect_read_only, refuse_newer
 from edgemon.store.segments import Place, file_of, folder_of, read
@@ -28,6 +30,9 @@ DATABASE = "edgemon.sqlite"
 MANIFEST = "manifest.json"
 FORMAT = 1
 _BLOCK = 1 << 20
+_SEGMENTS = """SELECT number, end_bytes FROM segments WHERE number IN (SELECT segment FROM captures)
+    OR number = (SELECT max(number) FROM segments) ORDER BY number"""
+"""A segment of which nothing is kept may lack its file."""
 _SAMPLES = "SELECT number, segment, offset, length, checksum FROM captures WHERE number > ? ORDER BY number LIMIT 1000"
 
 
@@ -76,8 +81,9 @@ def back_up(database: Path, target: Path, now: Instant, progress: Callable[[int]
         shutil.rmtree(partial, ignore_errors=True)
         partial.mkdir(parents=True)
         copy = partial / DATABASE
-        _copy_database(database, copy)
-        _copy_samples(database, copy, progress)
+        with copying(folder_of(database)):
+            _copy_database(database, copy)
+            _copy_samples(database, copy, progress)
         verdict, captures = prove(copy)
         files = tuple(_files(partial))
         manifest = Manifest(format_instant(now), captures, verdict.newest_seq, verdict.newest_hash, files)
@@ -200,7 +206,7 @@ def _copy_database(database: Path, copy: Path) -> None:
 
 def _copy_samples(database: Path, copy: Path, progress: Callable[[int], None]) -> None:
     with closing(sqlite3.connect(f"{copy.absolute().as_uri()}?mode=ro", uri=True)) as connection:
-        segments = connection.execute("SELECT number, end_bytes FROM segments ORDER BY number").fetchall()
+        segments = connection.execute(_SEGMENTS).fetchall()
     if segments:
         folder_of(copy).mkdir()
     for count, (number, end) in enumerate(segments, 1):
@@ -213,9 +219,9 @@ def _copy(source: Path, to: Path, length: int) -> None:
     with source.open("rb") as file, to.open("wb") as out:
         left = length
         while left and (block := file.read(min(_BLOCK, left))):
-            out.write(block)
+            out.write(block) if block.count(0) < len(block) else out.seek(len(block), os.SEEK_CUR)  # a hole stays a hole
             left -= len(block)
-        out.flush()
+        out.truncate(length - left)
         os.fsync(out.fileno())
     if left:
         raise StoreCorrupt(f"this file ends {left} bytes too early", str(source), "its last captures are lost; check the disk")

@@ -8,7 +8,8 @@ is used by this subclass, in this one place. Its version is held to 0.22 in pypr
 
 import asyncio
 import sqlite3
-from collections.abc import Awaitable, Callable
+from collections.abc import Awaitable, Callable, Iterator
+from contextlib import contextmanager
 from typing import TypeVar
 
 import aiosqlite
@@ -58,6 +59,20 @@ class Connection(aiosqlite.Connection):
             raise StoreError("the store is closed")
         result: T = await to_its_end(self._execute(work, connection))  # type: ignore[no-untyped-call]
         return result
+
+
+@contextmanager
+def transaction(connection: sqlite3.Connection) -> Iterator[None]:
+    """BEGIN IMMEDIATE to COMMIT, or ROLLBACK."""
+    if connection.in_transaction:
+        connection.execute("ROLLBACK")
+    connection.execute("BEGIN IMMEDIATE")
+    try:
+        yield
+        connection.execute("COMMIT")
+    finally:
+        if connection.in_transaction:
+            connection.execute("ROLLBACK")
 
 
 async def opened(connection: Connection) -> None:

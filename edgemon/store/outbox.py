@@ -10,7 +10,7 @@ from typing import TypeVar
 
 from edgemon.model.instant import Instant
 from edgemon.model.upstream import Depth, Item, Parked, Source
-from edgemon.store.connection import BUSY_TIMEOUT_MS, Connection, opened
+from edgemon.store.connection import BUSY_TIMEOUT_MS, Connection, opened, transaction
 from edgemon.store.faults import translated
 from edgemon.store.items import capture_item, journal_item, reading_item
 from edgemon.store.migrate import connect_read_only
@@ -98,7 +98,7 @@ class Outbox:
             gone, new = known - pairs, pairs - known
             if not gone and not new:
                 return ()
-            with _transaction(connection):
+            with transaction(connection):
                 for table in ("upstream_cursors", "upstream_backlog"):
                     connection.executemany(_DROP.format(table=table), list(gone))
                 connection.executemany(_CURSOR, [(name, source, _end(connection, source)) for name, source in new])
@@ -120,7 +120,7 @@ class Outbox:
             position, end = _position(connection, upstream, source), _end(connection, source)
             if end - position <= waiting:
                 return False
-            with _transaction(connection):
+            with transaction(connection):
                 connection.execute(_OVERTAKEN, (upstream, source, position, end))
                 connection.execute(_CURSOR, (upstream, source, end))
             return True
@@ -148,7 +148,7 @@ class Outbox:
             stretch = connection.execute(_STRETCH, (upstream, source)).fetchone()
             if stretch is None:
                 return
-            with _transaction(connection):
+            with transaction(connection):
                 position = items[-1].position if items else stretch[1]
                 connection.execute(_CAUGHT_UP, (position, upstream, source, stretch[1]))
                 connection.execute("DELETE FROM upstream_backlog WHERE position >= until")
@@ -176,7 +176,7 @@ class Outbox:
         """Move a cursor, and park what was refused, durably and at once."""
 
         def work(connection: sqlite3.Connection) -> None:
-            with _transaction(connection):
+            with transaction(connection):
                 connection.execute(_CURSOR, (upstream, source, position))
                 connection.executemany(_PARK, [_park_row(upstream, item, why, now) for item, why in refused])
                 if source is Source.READINGS:
@@ -188,7 +188,7 @@ class Outbox:
         """Forget parked items that were taken at last; those refused once more stay."""
 
         def work(connection: sqlite3.Connection) -> None:
-            with _transaction(connection):
+            with transaction(connection):
                 keys = [(upstream, item.key) for item in taken]
                 connection.executemany("DELETE FROM upstream_parked WHERE upstream = ? AND key = ?", keys)
                 connection.executemany(_PARK, [_park_row(upstream, item, why, now) for item, why in refused])
@@ -272,22 +272,6 @@ def try_again(path: Path, upstream: str | None = None) -> int:
             return connection.execute(sql, (upstream, upstream)).rowcount
         finally:
             connection.close()
-
-
-class _transaction:  # noqa: N801  used as a word after `with`
-    """BEGIN IMMEDIATE to COMMIT, or ROLLBACK."""
-
-    def __init__(self, connection: sqlite3.Connection) -> None:
-        self._connection = connection
-
-    def __enter__(self) -> None:
-        if self._connection.in_transaction:
-            self._connection.execute("ROLLBACK")
-        self._connection.execute("BEGIN IMMEDIATE")
-
-    def __exit__(self, kind: type[BaseException] | None, *_: object) -> None:
-        if self._connection.in_transaction:
-            self._connection.execute("COMMIT" if kind is None else "ROLLBACK")
 
 
 def _position(connection: sqlite3.Connection, upstream: str, source: Source) -> int:

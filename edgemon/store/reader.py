@@ -5,6 +5,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import TypeVar
 
+from edgemon.errors import StoreCorrupt
 from edgemon.model.baseline import Baseline
 from edgemon.model.event import JournalEntry
 from edgemon.model.ids import CaptureKey, PointKey, SensorId
@@ -12,20 +13,18 @@ from edgemon.model.instant import Instant
 from edgemon.model.message import Quarantined
 from edgemon.model.reading import Capture
 from edgemon.model.search import EVERYTHING, Search
-from edgemon.model.snapshot import TrendBin, TrendBins, TrendPoint
+from edgemon.model.snapshot import TrendBins, TrendPoint
+from edgemon.store.chunk import Values, values_of
 from edgemon.store.connection import Connection, opened
 from edgemon.store.faults import translated
 from edgemon.store.migrate import connect_read_only
 from edgemon.store.segments import Place, folder_of, read
+from edgemon.store.transaction import SeriesKey
+from edgemon.store.trends import bins_of, instant, points_of, values
 from edgemon.store.wire import BASELINES, CAPTURE_COLUMNS, Row, baselines_of, capture_from_row, conditions, entry_from_row
 
 T = TypeVar("T")
-_VALUES = """SELECT t, value, fit FROM trend JOIN series ON series.id = trend.series
-    WHERE kind = ? AND owner = ? AND place = ? AND name = ? AND sim = ? AND t BETWEEN ? AND ? ORDER BY t {order} LIMIT ?"""
-_SERIES = "SELECT id FROM series WHERE kind = 'point' AND owner = ? AND place = ? AND name = ? AND sim = ?"
-_FIRST = f"SELECT min(t) FROM trend WHERE series = ({_SERIES})"
-_BINS = f"""SELECT min(CAST((t - ?) / ? AS INTEGER), ?) AS number, min(value), avg(value), max(value), count(*)
-    FROM trend WHERE series = ({_SERIES}) AND t BETWEEN ? AND ? AND fit GROUP BY number ORDER BY number"""
+_SERIES = "SELECT id FROM series WHERE kind = ? AND owner = ? AND place = ? AND name = ? AND sim = ?"
 _CAPTURE = f"""SELECT {CAPTURE_COLUMNS}, missing_parts, segment, offset, length, checksum
     FROM captures WHERE sensor = ? AND id = ? AND taken_at = ? AND sim = ? AND spectrum = ?"""
 _OF_EACH_ALARM = "GROUP BY machine, point, sim, json_extract(body, '$.alarm[2]')"
@@ -81,22 +80,17 @@ class SqliteReader:
         earliest: bool = False,
     ) -> tuple[TrendPoint, ...]:
         """Give the values of a level in the house's unit, oldest first; the newest (or earliest) `most` of them."""
-        return await self._values(("point", *point, level, sim, since, until, most), earliest)
+        return await self._values(("point", *point, level, sim), since, until, most, earliest)
 
     async def trend_bins(
         self, point: PointKey, level: str, since: Instant | None, until: Instant, columns: int, sim: bool = False
     ) -> TrendBins:
         """Cut a level's fit values into stretches, in the house's unit; `since` None: from its first value on."""
-        series = (*point, level, sim)
 
         def look(connection: sqlite3.Connection) -> TrendBins:
-            first = connection.execute(_FIRST, series).fetchone()[0] if since is None else since
-            begin = until if first is None else min(first, until)
-            if begin >= until:
-                return TrendBins(begin, until, columns, ())
-            step = (until - begin) / columns
-            rows = connection.execute(_BINS, (begin, step, columns - 1, *series, begin, until)).fetchall()
-            return TrendBins(begin, until, columns, tuple(TrendBin(*row) for row in rows))
+            with instant(connection):
+                series = _series(connection, ("point", *point, level, sim))
+                return bins_of(connection, series, since, until, columns)
 
         return await self._run(look)
 
@@ -108,17 +102,12 @@ class SqliteReader:
         self, sensor: SensorId, name: str, since: Instant, until: Instant, sim: bool = False, most: int = 2000
     ) -> tuple[TrendPoint, ...]:
         """Give what a sensor said under a name, oldest first; the newest `most` of them."""
-        return await self._values(("sensor", sensor, "", name, sim, since, until, most))
+        return await self._values(("sensor", sensor, "", name, sim), since, until, most)
 
     async def capture(self, key: CaptureKey) -> Capture | None:
         """Give a stored capture; StoreCorrupt if its samples are damaged, naming file and offset."""
         folder = folder_of(self._path)
-
-        def look(connection: sqlite3.Connection) -> Capture | None:
-            row = connection.execute(_CAPTURE, key).fetchone()
-            return None if row is None else capture_from_row(row, read(folder, Place(*row[-4:-1]), row[-1]))
-
-        return await self._run(look)
+        return await self._run(lambda connection: _capture(connection, folder, key))
 
     async def captures(
         self,
@@ -148,9 +137,15 @@ class SqliteReader:
             with translated(self._path):
                 await self._connection.close()
 
-    async def _values(self, values: tuple[object, ...], earliest: bool = False) -> tuple[TrendPoint, ...]:
-        rows = await self._rows(_VALUES.format(order="ASC" if earliest else "DESC"), values)
-        return tuple(TrendPoint(t, value, bool(fit)) for t, value, fit in (rows if earliest else reversed(rows)))
+    async def _values(
+        self, name: SeriesKey, since: Instant, until: Instant, most: int, earliest: bool = False
+    ) -> tuple[TrendPoint, ...]:
+        def look(connection: sqlite3.Connection) -> Values:
+            with instant(connection):
+                series = _series(connection, name)
+                return values_of(()) if series is None else values(connection, series, since, until, most, earliest)
+
+        return points_of(await self._run(look))
 
     async def _rows(self, sql: str, values: tuple[object, ...]) -> list[Row]:
         return await self._run(lambda connection: connection.execute(sql, values).fetchall())
@@ -158,3 +153,20 @@ class SqliteReader:
     async def _run(self, work: Callable[[sqlite3.Connection], T]) -> T:
         with translated(self._path):
             return await self._connection.run(work)
+
+
+def _series(connection: sqlite3.Connection, name: SeriesKey) -> int | None:
+    row = connection.execute(_SERIES, name).fetchone()
+    return None if row is None else int(row[0])
+
+
+def _capture(connection: sqlite3.Connection, folder: Path, key: CaptureKey) -> Capture | None:
+    row = connection.execute(_CAPTURE, key).fetchone()
+    while row is not None:
+        try:
+            return capture_from_row(row, read(folder, Place(*row[-4:-1]), row[-1]))
+        except StoreCorrupt:  # dropped or moved since the row was read?
+            before, row = row, connection.execute(_CAPTURE, key).fetchone()
+            if row == before:
+                raise
+    return None

@@ -41,6 +41,11 @@ def file_of(folder: Path, segment: int) -> Path:
     return folder / f"{segment:06d}.seg"
 
 
+def files_of(database: Path) -> list[Path]:
+    """Give the files of a store, there or not."""
+    return [*(database.with_name(database.name + end) for end in ("", "-wal", "-shm")), *folder_of(database).glob("*.seg")]
+
+
 def read(folder: Path, place: Place, checksum: int) -> dict[str, Counts]:
     """Read the samples of one capture.
 
@@ -49,15 +54,19 @@ def read(folder: Path, place: Place, checksum: int) -> dict[str, Counts]:
     StoreCorrupt
         File gone, cut or damaged; names file and offset.
     """
+    return unpack(read_bytes(folder, place), f"{file_of(folder, place.segment)} at byte {place.offset}", checksum)
+
+
+def read_bytes(folder: Path, place: Place) -> bytes:
+    """Read the record of one capture as it lies; StoreCorrupt if its file is gone."""
     path = file_of(folder, place.segment)
     try:
         with path.open("rb") as file:
-            record = os.pread(file.fileno(), place.length, place.offset)
+            return os.pread(file.fileno(), place.length, place.offset)
     except FileNotFoundError as error:
         raise StoreCorrupt(
             "the file of these samples is gone", str(path), "copy segments together with the database"
         ) from error
-    return unpack(record, f"{path} at byte {place.offset}", checksum)
 
 
 class Segments:

@@ -11,12 +11,14 @@ from edgemon.model.alarm import MachineSpeed
 from edgemon.model.event import DiagnosisMade, JournalEntry
 from edgemon.model.ids import CaptureKey, MachineId, ReadingKey
 from edgemon.store.connection import Connection, opened
+from edgemon.store.disk import taken
 from edgemon.store.faults import translated
 from edgemon.store.migrate import connect
 from edgemon.store.port import Commit, Known, Saved
 from edgemon.store.samples import unpack
-from edgemon.store.segments import ROLL_BYTES, Segments, folder_of
+from edgemon.store.segments import ROLL_BYTES, Segments, files_of, folder_of
 from edgemon.store.transaction import Writer, has_capture, next_seq
+from edgemon.store.trends import holds
 from edgemon.store.wire import (
     BASELINES,
     CAPTURE_COLUMNS,
@@ -32,8 +34,7 @@ T = TypeVar("T")
 QUARANTINE_MOST = 1000
 """Rejected messages kept where the caller says nothing. House choice."""
 
-_READING = """SELECT 1 FROM series JOIN trend ON trend.series = series.id
-    WHERE kind = 'sensor' AND owner = ? AND place = '' AND name = ? AND t = ? AND sim = ?"""
+_SERIES = "SELECT id FROM series WHERE kind = 'sensor' AND owner = ? AND place = '' AND name = ? AND sim = ?"
 _PART = "SELECT 1 FROM parts WHERE sensor = ? AND id = ? AND taken_at = ? AND sim = ? AND spectrum = ? AND part = ?"
 _DIAGNOSES = """SELECT seq, recorded_at, body FROM journal WHERE seq IN
     (SELECT max(seq) FROM journal WHERE kind = 'diagnosis-made' GROUP BY machine, point, sim)"""
@@ -104,6 +105,11 @@ class SqliteStore:
         """What was found damaged at the opening without stopping it; empty if nothing was."""
         return self._writer.segments.remark
 
+    @property
+    def segments(self) -> Segments:
+        """Where samples go; for the neighbours in this folder, on the connection's thread."""
+        return self._writer.segments
+
     async def load(self) -> Saved:
         """Read what the last run left behind."""
         return await self._run(self._load)
@@ -119,7 +125,7 @@ class SqliteStore:
         def look(connection: sqlite3.Connection) -> Known:
             return Known(
                 frozenset(key for key in captures if has_capture(connection, key)),
-                frozenset(key for key in readings if connection.execute(_READING, key).fetchone()),
+                frozenset(key for key in readings if _has_reading(connection, key)),
                 frozenset((key, part) for key, part in parts if connection.execute(_PART, (*key, part)).fetchone()),
             )
 
@@ -137,9 +143,7 @@ class SqliteStore:
         """Give what database, log and samples take on disk."""
 
         def measure(_: sqlite3.Connection) -> int:
-            files = [self._path.with_name(self._path.name + end) for end in ("", "-wal", "-shm")]
-            files += folder_of(self._path).glob("*.seg")
-            return sum(file.stat().st_size for file in files if file.exists())
+            return taken(files_of(self._path))
 
         return await self._run(measure)
 
@@ -185,6 +189,14 @@ class SqliteStore:
             next_seq(connection),
             self._writer.published_seq,
         )
+
+
+def _has_reading(connection: sqlite3.Connection, key: ReadingKey) -> bool:
+    series = connection.execute(_SERIES, (key.sensor, key.name, key.sim)).fetchone()
+    if series is None:
+        return False
+    row = connection.execute("SELECT 1 FROM trend WHERE series = ? AND t = ?", (series[0], key.taken_at)).fetchone()
+    return row is not None or holds(connection, series[0], key.taken_at, True)
 
 
 def _begin(path: Path, quarantine_most: int, roll_bytes: int, quota_bytes: int | None) -> tuple[sqlite3.Connection, Writer]:

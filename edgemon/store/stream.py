@@ -12,16 +12,18 @@ from dataclasses import dataclass
 from pathlib import Path
 from types import TracebackType
 
+from edgemon.errors import StoreCorrupt
 from edgemon.model.event import JournalEntry
 from edgemon.model.ids import SensorId
 from edgemon.model.instant import Instant
-from edgemon.model.reading import Capture
+from edgemon.model.reading import Capture, Counts
 from edgemon.model.search import EVERYTHING, Search
 from edgemon.model.snapshot import TrendPoint
 from edgemon.store.chain import CHAINED_FROM, CHAINED_ROWS, Audit, Verdict
 from edgemon.store.faults import translated
 from edgemon.store.migrate import connect_read_only
 from edgemon.store.segments import Place, folder_of, read
+from edgemon.store.trends import following, instant, points_of
 from edgemon.store.wire import CAPTURE_COLUMNS, Row, capture_from_row, conditions, entry_from_row
 from edgemon.units import Quantity
 
@@ -32,7 +34,6 @@ _CAPTURES = f"""SELECT {CAPTURE_COLUMNS}, missing_parts, segment, offset, length
     WHERE number > ? AND taken_at >= ? AND taken_at < ? AND sim = ? AND spectrum = ? AND (? IS NULL OR sensor = ?)
     ORDER BY number LIMIT ?"""
 _SERIES = """SELECT id, kind, owner, place, name, sim, quantity FROM series WHERE sim = ? ORDER BY kind, owner, place, name"""
-_VALUES = """SELECT t, value, fit FROM trend WHERE series = ? AND t > ? AND t < ? ORDER BY t LIMIT ?"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,8 +88,9 @@ class Stream(AbstractContextManager["Stream"]):
         """
         folder = folder_of(self._path)
         for row in self._pieces(_CAPTURES, lambda row: (row[-1] if row else 0, since, until, sim, spectra, sensor, sensor)):
-            axes = read(folder, Place(*row[-5:-2]), row[-2]) if with_samples else {}
-            yield capture_from_row(row, axes)
+            axes = self._samples(folder, row) if with_samples else {}
+            if axes is not None:
+                yield capture_from_row(row, axes)
 
     def series(self, sim: bool) -> tuple[Series, ...]:
         """List trends, points first."""
@@ -96,9 +98,14 @@ class Stream(AbstractContextManager["Stream"]):
 
     def values(self, series: Series, since: Instant, until: Instant) -> Iterator[TrendPoint]:
         """Give the values of one trend in the house's unit, oldest first."""
-        before = math.nextafter(since, -math.inf)
-        for t, value, fit in self._pieces(_VALUES, lambda row: (series.id, row[0] if row else before, until)):
-            yield TrendPoint(t, value, bool(fit))
+        after = math.nextafter(since, -math.inf)
+        while True:
+            with translated(self._path), instant(self._connection):
+                piece = following(self._connection, series.id, after, until, PIECE)
+            if not len(piece):
+                return
+            yield from points_of(piece)
+            after = float(piece.t[-1])
 
     def counts(self) -> Mapping[str, int]:
         """Give how many simulated captures and series there are, by the word of the export."""
@@ -118,6 +125,20 @@ class Stream(AbstractContextManager["Stream"]):
             if audit.entries % PIECE == 0:
                 progress(audit.entries)
         return audit.end(last)
+
+    def _samples(self, folder: Path, row: Row) -> dict[str, Counts] | None:
+        """Read the samples of a capture; None where it was dropped since its row was read."""
+        place = row[-5:-1]
+        while True:
+            try:
+                return read(folder, Place(*place[:3]), place[3])
+            except StoreCorrupt:
+                now = self._rows("SELECT segment, offset, length, checksum FROM captures WHERE number = ?", (row[-1],))
+                if not now:
+                    return None
+                if now[0] == place:
+                    raise
+                place = now[0]
 
     def _pieces(self, sql: str, begin: Callable[[Row | None], tuple[object, ...]]) -> Iterator[Row]:
         """Give all rows of a statement that ends in LIMIT; `begin` gives its values, after the last row seen."""

@@ -14,6 +14,7 @@ from edgemon.store.chain import GENESIS, numbered
 from edgemon.store.port import Commit
 from edgemon.store.samples import pack
 from edgemon.store.segments import Place, Segments
+from edgemon.store.trends import unfolded
 from edgemon.store.wire import (
     CAPTURE_COLUMNS,
     COLUMNS,
@@ -165,7 +166,7 @@ class Writer:
                 name = reading.key.name
                 series = self._series(connection, ("sensor", reading.sensor, "", name, reading.sim), reading.quantity, fresh)
                 rows.append((series, reading.taken_at, reading.value, True))
-        _many(connection, _VALUE, rows)
+        _many(connection, _VALUE, unfolded(connection, rows))
 
     def _series(self, connection: sqlite3.Connection, key: SeriesKey, quantity: str, fresh: dict[SeriesKey, int]) -> int:
         known = self.series.get(key) or fresh.get(key)

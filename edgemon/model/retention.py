@@ -1,0 +1,84 @@
+"""How long what is stored is kept, within which budget of the disk, and what went."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from enum import IntEnum
+
+from edgemon.model.ids import PointKey, SensorId
+
+DAY_S = 86_400.0
+
+
+class Worth(IntEnum):
+    """What a capture is worth, the least first: in this order they go."""
+
+    NORMAL = 0
+    """Of a machine without an active alarm."""
+    ALERT = 1
+    """Of a machine with one."""
+    EVENT = 2
+    """Around the onset of an alarm at its point."""
+    BASELINE = 3
+    """A baseline rests on it: it never goes."""
+
+    @property
+    def word(self) -> str:
+        """Give the name for people and meters."""
+        return self.name.lower()
+
+
+@dataclass(frozen=True, slots=True)
+class Retention:
+    """Ages count from the arrival of a capture, the time of a reading, the writing of a journal entry."""
+
+    budget_bytes: int | None = None
+    """Most that the store may take; None: a share of what the disk has for it, see `store/disk.py`."""
+    normal_s: float = 90 * DAY_S
+    alert_s: float = 400 * DAY_S
+    event_s: float = 1830 * DAY_S
+    around_s: float = 48 * 3600.0
+    """Captures of a point within so long of the onset of one of its alarms are those around the event."""
+    readings_s: float = 400 * DAY_S
+    """Older readings are thinned, see `store/chunk.py`."""
+    journal_s: float | None = None
+    """None: the journal is kept for ever."""
+
+    def age_s(self, worth: Worth) -> float:
+        """Give how long captures of a worth are kept."""
+        return {Worth.NORMAL: self.normal_s, Worth.ALERT: self.alert_s, Worth.EVENT: self.event_s}.get(worth, float("inf"))
+
+
+@dataclass(frozen=True, slots=True)
+class Kept:
+    """A stored capture, as far as its going is concerned."""
+
+    number: int
+    worth: Worth
+    received_at: float
+    length: int
+
+
+@dataclass(frozen=True, slots=True)
+class Tended:
+    """What one round of tending the store came to."""
+
+    dropped: Mapping[Worth, int] = field(default_factory=dict)
+    """Captures, by worth."""
+    freed_bytes: int = 0
+    """Given back to the disk."""
+    folded: int = 0
+    """Readings moved from rows into stretches."""
+    thinned: int = 0
+    """Readings that are now only part of an hour."""
+    forgotten: int = 0
+    """Journal entries."""
+    used_bytes: int = 0
+    budget_bytes: int = 0
+    short_bytes: int = 0
+    """Over the budget, and nothing may go any more."""
+    is_done: bool = True
+    """False: there is more to do at once."""
+
+
+SensorsOf = Mapping[PointKey, SensorId]
+"""The sensor of each point."""

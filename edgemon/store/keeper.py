@@ -1,0 +1,86 @@
+"""Keeps a store within its ages and its budget, in small steps among the commits of the path."""
+
+import sqlite3
+from collections import Counter
+from pathlib import Path
+
+from edgemon.model.instant import Instant
+from edgemon.model.retention import Retention, SensorsOf, Tended
+from edgemon.store import disk
+from edgemon.store.connection import transaction
+from edgemon.store.dropping import Reclaimer, drop, offer
+from edgemon.store.folding import Folder, thin
+from edgemon.store.plan import Plan, plan
+from edgemon.store.segments import files_of, folder_of
+from edgemon.store.sqlite import SqliteStore
+from edgemon.store.weighing import Scales
+
+PAGES = 64
+"""Pages given back by the database in one step. House choice."""
+
+
+class Keeper:
+    """Tends one store. Made beside it; nothing to close.
+
+    Parameters
+    ----------
+    sensors : mapping of PointKey to SensorId
+        The sensor of each point.
+    """
+
+    def __init__(self, path: Path, store: SqliteStore, retention: Retention, sensors: SensorsOf) -> None:
+        self._path = path
+        self._folder = folder_of(path)
+        self._store = store
+        self._retention = retention
+        self._scales = Scales(retention, sensors)
+        self._reclaimer = Reclaimer(self._folder, store.segments)
+        self._trends = Folder()
+
+    async def tend(self, now: Instant) -> Tended:
+        """Take one step of everything; each waits its turn among the commits, and is bounded.
+
+        Raises
+        ------
+        StoreError
+            The store cannot be written, or something in it is damaged.
+        """
+        run = self._store.run
+        folded = await run(lambda connection: self._trends.fold(connection, now))
+        before = await run(self._used)
+        is_reclaimed = await run(self._reclaimer.reclaim)
+        after = await run(self._shrunk)
+        budget = disk.budget(self._folder, self._retention.budget_bytes, after)
+        if not await run(self._scales.weigh):  # nothing goes before it is known what it is worth
+            return Tended(
+                freed_bytes=max(0, before - after), folded=folded, used_bytes=after, budget_bytes=budget, is_done=False
+            )
+        going, thinned = await run(lambda connection: self._decided(connection, after, budget, now))
+        return Tended(
+            dropped=Counter(one.worth for one in going.captures),
+            freed_bytes=max(0, before - after),
+            folded=folded,
+            thinned=thinned,
+            used_bytes=after,
+            budget_bytes=budget,
+            short_bytes=going.short_bytes,
+            is_done=going.is_done and is_reclaimed and not going.captures and not folded,
+        )
+
+    def _decided(self, connection: sqlite3.Connection, used: int, budget: int, now: Instant) -> tuple[Plan, int]:
+        offered = offer(connection, used, now - self._retention.readings_s)
+        going = plan(offered, self._retention, budget, now)
+        if going.captures:
+            drop(connection, going.captures)
+        return going, thin(connection, going.stretches) if going.stretches else 0
+
+    def _used(self, _: sqlite3.Connection) -> int:
+        return disk.taken(files_of(self._path))
+
+    def _shrunk(self, connection: sqlite3.Connection) -> int:
+        """Give free pages back, where the file is made for it; gives what is in use then."""
+        page, free = (connection.execute(f"PRAGMA {name}").fetchone()[0] for name in ("page_size", "freelist_count"))
+        if free and connection.execute("PRAGMA auto_vacuum").fetchone()[0] == 2:
+            with transaction(connection):
+                connection.execute(f"PRAGMA incremental_vacuum({PAGES})").fetchall()
+        return disk.taken(files_of(self._path)) - int(free * page)
