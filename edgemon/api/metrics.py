@@ -59,6 +59,11 @@ def _counts(gateway: GatewayView, vitals: Vitals) -> Iterator[Metric]:
     yield CounterMetricFamily("edgemon_repeats", "Captures and readings that were known already.", value=gateway.repeats)
     yield CounterMetricFamily("edgemon_late", "Measurements older than one already judged.", value=gateway.late)
     yield CounterMetricFamily("edgemon_journal_entries", "Entries of the journal.", value=gateway.journal_seq)
+    dropped = CounterMetricFamily("edgemon_captures_dropped", "Captures dropped since the start, by worth.", labels=["worth"])
+    for worth, count in gateway.keep.dropped.items():
+        dropped.add_metric([worth], count)
+    yield dropped
+    yield CounterMetricFamily("edgemon_readings_thinned", "Readings thinned since the start.", value=gateway.keep.thinned)
     yield CounterMetricFamily("edgemon_commits", "Transactions committed since the start.", value=vitals.commits)
     yield CounterMetricFamily("edgemon_commit_seconds", "Time spent in commits since the start.", value=vitals.commit_s)
 
@@ -74,6 +79,8 @@ def _levels(gateway: GatewayView, vitals: Vitals) -> Iterator[Metric]:
     waiting = 0.0 if gateway.oldest_unsent is None else max(0.0, gateway.now - gateway.oldest_unsent)
     yield GaugeMetricFamily("edgemon_unsent_oldest_seconds", "How long something has been waiting.", value=waiting)
     yield GaugeMetricFamily("edgemon_store_bytes", "Size of the store.", value=gateway.store_bytes)
+    yield GaugeMetricFamily("edgemon_store_budget_bytes", "Most that the store may take.", value=gateway.keep.budget_bytes)
+    yield GaugeMetricFamily("edgemon_store_short_bytes", "Beyond it, and nothing may go.", value=gateway.keep.short_bytes)
     yield GaugeMetricFamily("edgemon_store_ok", "1 while the store takes what comes.", value=gateway.store_ok)
     failing = 0.0 if gateway.store_since is None else max(0.0, gateway.now - gateway.store_since)
     yield GaugeMetricFamily("edgemon_store_failing_seconds", "How long the store has not taken everything.", value=failing)

@@ -10,6 +10,7 @@ from edgemon.api.client import Daemon
 from edgemon.cli.options import add_attach, asked, plain
 from edgemon.model.instant import Instant, format_instant
 from edgemon.model.limit import Side
+from edgemon.model.retention import KeepView
 from edgemon.model.snapshot import GatewayView, MachineView, Snapshot
 from edgemon.model.upstream import UpstreamView
 
@@ -45,7 +46,8 @@ def lines(snapshot: Snapshot) -> list[str]:
     head = [
         f"{gateway.site_name}: {len(snapshot.machines)} machines at {format_instant(gateway.now)}",
         f"links: {up}; messages {gateway.messages}, captures {gateway.captures}, rejected {gateway.rejected}",
-        f"store: {gateway.store_bytes / 1e6:.1f} MB" + ("" if gateway.store_ok else f", {_failing(gateway)}"),
+        f"store: {gateway.store_bytes / 1e6:.1f} MB{_budget(gateway.keep)}"
+        + ("" if gateway.store_ok else f", {_failing(gateway)}"),
     ]
     head += [upstream_line(one, gateway.now) for one in gateway.upstreams]
     width = max((len(machine.name) for machine in snapshot.machines), default=0)
@@ -64,6 +66,17 @@ def upstream_line(upstream: UpstreamView, now: Instant) -> str:
 def _failing(gateway: GatewayView) -> str:
     since = "" if gateway.store_since is None else f" since {format_instant(gateway.store_since)}"
     return f"FAILS, keeps {gateway.store_keeps}{since}: {gateway.store_detail}"
+
+
+def _budget(keep: KeepView) -> str:
+    if not keep.budget_bytes:
+        return ""
+    gone = sum(keep.dropped.values())
+    return (
+        f" of {keep.budget_bytes / 1e6:.1f} MB"
+        + (f", {gone} captures dropped since the start" if gone else "")
+        + (f", {keep.short_bytes / 1e6:.1f} MB BEYOND: nothing may go" if keep.short_bytes else "")
+    )
 
 
 def _line(machine: MachineView, width: int) -> str:

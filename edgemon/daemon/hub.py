@@ -36,6 +36,7 @@ from edgemon.model.look import (
 from edgemon.model.machine import GATEWAY
 from edgemon.model.outlook import BaselineView, OutlookView
 from edgemon.model.performance import Performance
+from edgemon.model.retention import KeepView
 from edgemon.model.search import EVERYTHING, Search
 from edgemon.model.shift import HandoverView, LogKind
 from edgemon.model.snapshot import (
@@ -106,6 +107,8 @@ class Hub:
         """Set by whoever looks at captures."""
         self.unsent: Callable[[], tuple[int, Instant | None]] = lambda: (0, None)
         """How much waits to be published, and since when; set by whoever publishes."""
+        self.keep: Callable[[], KeepView] = KeepView
+        """How the store stands against its budget; set by whoever tends it."""
         self.upstreams: Callable[[], tuple[UpstreamView, ...]] = tuple
         """How the upstreams stand; set by whoever feeds them."""
 
@@ -203,6 +206,7 @@ class Hub:
             alarms=views.own_alarms(memory),
             gateway=self._setting.gateway.id,
             upstreams=upstreams,
+            keep=self.keep(),
         )
 
     def annunciation(self) -> Annunciation:

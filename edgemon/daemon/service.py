@@ -14,6 +14,7 @@ from edgemon.clock import Clock
 from edgemon.daemon.annunciator import Annunciator
 from edgemon.daemon.diagnostics import Diagnostics
 from edgemon.daemon.hub import Hub
+from edgemon.daemon.keeping import Keeping
 from edgemon.daemon.learning import Learning
 from edgemon.daemon.looking import Looking
 from edgemon.daemon.path import BATCH, DataPath, End, Happened, Tick
@@ -22,7 +23,7 @@ from edgemon.daemon.publisher import Publisher
 from edgemon.daemon.shift import Shift
 from edgemon.daemon.supervisor import Supervisor, watch
 from edgemon.daemon.watching import Watching, watcher
-from edgemon.daemon.wiring import ballast_of, link_to, open_store, open_upstreams
+from edgemon.daemon.wiring import ballast_of, keeper_of, link_to, open_store, open_upstreams
 from edgemon.engine.memory import Setting, setting_of
 from edgemon.errors import LinkDown
 from edgemon.model.annunciation import Annunciation
@@ -111,6 +112,8 @@ class Service:
             thinking = self._thinking(setting, reader, thinker, path, hub, publisher, link)
             looker = stack.enter_context(ThreadPoolExecutor(1, "look"))
             hub.looking, hub.upstreams = Looking(lambda: path.setting, reader, looker), upstreams.views
+            keeping = Keeping(keeper_of(self._gateway, self._plant, store), self._clock, lambda: path.is_idle)
+            hub.keep = keeping.view
             hub.unsent = lambda: (publisher.waiting, publisher.waiting_since)
             doors = self._doors(hub, path)
             await link.start()
@@ -123,6 +126,7 @@ class Service:
                 "watch": lambda: watch(self._supervisor, self._clock, path.pulse.vitals, lambda: _line(hub)),
                 "report": lambda: self._report(publisher, hub, link, store),
                 "upstreams": upstreams.run,
+                "keeping": keeping.run,
                 **thinking,
             }
             await self._work(stop, path, doors, beside)

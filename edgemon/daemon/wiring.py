@@ -10,6 +10,7 @@ from edgemon.decode.topics import subscriptions
 from edgemon.errors import StoreFull
 from edgemon.model.gateway import Broker, Gateway
 from edgemon.model.ids import SiteId
+from edgemon.model.machine import Plant
 from edgemon.model.outgoing import Outgoing
 from edgemon.model.upstream import Upstream, UpstreamKind
 from edgemon.mqtt.paho_client import PahoLink, no_birth
@@ -17,6 +18,7 @@ from edgemon.mqtt.port import Link
 from edgemon.mqtt.wire import gateway_offline
 from edgemon.settings.address import read_address
 from edgemon.store.ballast import Ballast
+from edgemon.store.keeper import Keeper
 from edgemon.store.outbox import Outbox
 from edgemon.store.port import Reader
 from edgemon.store.reader import SqliteReader
@@ -48,6 +50,11 @@ async def open_store(gateway: Gateway) -> tuple[SqliteStore, Reader]:
         await store.close()
         raise
     return store, reader
+
+
+def keeper_of(gateway: Gateway, plant: Plant, store: SqliteStore) -> Keeper:
+    """Make what tends the store."""
+    return Keeper(gateway.store, store, gateway.retention, {key: point.sensor for key, point in plant.points.items()})
 
 
 def link_to(

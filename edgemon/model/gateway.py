@@ -5,6 +5,7 @@ from enum import StrEnum
 from pathlib import Path
 
 from edgemon.model.annunciation import Output
+from edgemon.model.retention import Retention
 from edgemon.model.secret import Secret
 from edgemon.model.upstream import Upstream
 
@@ -93,6 +94,8 @@ class Gateway:
     """Space held in reserve beside the store, given up when the disk is full: journal and alarm states are written on in it."""
     health_port: int | None = None
     """Port of loopback for health and figures; None: they are not served."""
+    retention: Retention = Retention()
+    """How long what is stored is kept."""
     id: str = "gateway"
     """Its name among the gateways of the company; in the key of everything sent upstream."""
     upstreams: tuple[Upstream, ...] = ()

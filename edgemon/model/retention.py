@@ -80,5 +80,22 @@ class Tended:
     """False: there is more to do at once."""
 
 
+@dataclass(frozen=True, slots=True)
+class KeepView:
+    """How the store stands against its budget, and what went since the start."""
+
+    budget_bytes: int = 0
+    """Zero: not known yet."""
+    short_bytes: int = 0
+    """Beyond the budget, and nothing may go any more."""
+    dropped: Mapping[str, int] = field(default_factory=dict)
+    """Captures, by the word of their worth."""
+    thinned: int = 0
+    """Readings that are now only part of an hour."""
+    forgotten: int = 0
+    """Journal entries that were older than their age."""
+    freed_bytes: int = 0
+
+
 SensorsOf = Mapping[PointKey, SensorId]
 """The sensor of each point."""

@@ -11,6 +11,7 @@ from edgemon.model.finding import Finding
 from edgemon.model.instant import Instant
 from edgemon.model.limit import Side
 from edgemon.model.response import Response
+from edgemon.model.retention import KeepView
 from edgemon.model.speed import Speed
 from edgemon.model.upstream import UpstreamView
 
@@ -267,6 +268,8 @@ class GatewayView:
     gateway: str = ""
     """Its name among the gateways of the company; empty in what an older daemon says."""
     upstreams: tuple[UpstreamView, ...] = ()
+    keep: KeepView = KeepView()
+    """The store against its budget."""
     store_keeps: str = "everything"
     """What is written of what comes: everything, journal and alarm states, or nothing; the rest waits at the broker."""
     store_since: Instant | None = None

@@ -7,6 +7,7 @@ from edgemon.settings.check_alarms import check_outputs
 from edgemon.settings.check_server import Disk, check_login, check_tls
 from edgemon.settings.check_upstream import check_upstreams
 from edgemon.settings.problem import Report, shown
+from edgemon.settings.retention import check_retention
 from edgemon.settings.schema import BrokerTable, GatewayFile
 
 LONGEST_SOCKET_PATH = 107
@@ -33,6 +34,7 @@ def check_gateway(file: GatewayFile, directory: Path, disk: Disk, report: Report
         _within(report, "health", "port", file.health.port, 1, 65_535, "a free port of this machine, for example 9464")
     _within(report, "store", "ballast_mib", file.store.ballast_mib, 0, 4096, "MiB, usually 8; 0 for none")
     _borders(file, report)
+    check_retention(file.retention, report)
     check_outputs(file.annunciator, directory, disk.why_not_runnable, report)
     check_upstreams(file, directory, disk, report)
 

@@ -36,6 +36,7 @@ from edgemon.settings.delays import off_delay, on_delay, said_by
 from edgemon.settings.derived import derived_specs, is_difference, mask_specs, own_specs, shown_unit
 from edgemon.settings.levels import kinds_with, level_specs
 from edgemon.settings.responses import responses_of
+from edgemon.settings.retention import retention_of
 from edgemon.settings.schema import (
     AlarmsTable,
     AreaTable,
@@ -365,6 +366,7 @@ def resolve_gateway(
         borders=InputBorders(**file.input.model_dump()),
         outputs=outputs_of(file.annunciator, directory),
         health_port=file.health.port,
+        retention=retention_of(file.retention),
         id=file.gateway.id or UNNAMED,
         upstreams=upstreams_of(file.upstream, directory, passwords),
     )

@@ -10,10 +10,12 @@ from pydantic import BaseModel, BeforeValidator, ConfigDict, Field
 
 from edgemon.model.machine import Learning
 from edgemon.model.policy import CLOCK_ERROR_S, GATEWAY_DELAY_S, SILENCE_S
+from edgemon.model.retention import DAY_S, Retention
 
 SeverityWord = Literal["alert", "alarm"]
 SourceWord = Literal["readings", "captures", "journal", "findings"]
 _LEARNING = Learning()
+_KEPT = Retention()
 _USUAL_SOURCES: tuple[SourceWord, ...] = ("readings", "journal")
 
 
@@ -317,6 +319,17 @@ class StoreTable(Shape):
     ballast_mib: int = 8
 
 
+class RetentionTable(Shape):
+    """`[retention]`: how long what is stored is kept, and the most that it may take."""
+
+    budget_bytes: int | None = None
+    captures_days: float = _KEPT.normal_s / DAY_S
+    alert_captures_days: float = _KEPT.alert_s / DAY_S
+    event_captures_days: float = _KEPT.event_s / DAY_S
+    event_hours: float = _KEPT.around_s / 3600.0
+    readings_days: float = _KEPT.readings_s / DAY_S
+
+
 class AccessTable(Shape):
     """`[access]`."""
 
@@ -382,6 +395,7 @@ class GatewayFile(Shape):
     gateway: GatewayTable = GatewayTable()
     broker: BrokerTable = BrokerTable()
     store: StoreTable = StoreTable()
+    retention: RetentionTable = RetentionTable()
     access: AccessTable = AccessTable()
     health: HealthTable = HealthTable()
     input: InputTable = InputTable()

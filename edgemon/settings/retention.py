@@ -1,0 +1,37 @@
+"""`[retention]`: its doubts, and what it resolves to."""
+
+from edgemon.model.retention import DAY_S, Retention
+from edgemon.settings.problem import Report
+from edgemon.settings.schema import RetentionTable
+
+SMALLEST_BUDGET = 64 << 20
+"""Bytes: a segment of samples, and the log of the database. House choice."""
+
+
+def check_retention(table: RetentionTable, report: Report) -> None:
+    """Report ages and a budget with which nothing can be kept."""
+    if table.budget_bytes is not None and table.budget_bytes < SMALLEST_BUDGET:
+        what = f"must be {SMALLEST_BUDGET} (64 MiB) or more, not {table.budget_bytes}"
+        report.error(("retention", "budget_bytes"), what, "bytes; leave it out for nine tenths of what the disk has for it")
+    for key in ("captures_days", "alert_captures_days", "event_captures_days", "readings_days"):
+        value = getattr(table, key)
+        if value < 1.0:
+            report.error(("retention", key), f"must be a day or more, not {value:g}", "leave it out for the usual value")
+    if table.event_hours < 0.0:
+        report.error(("retention", "event_hours"), f"must not be below zero, not {table.event_hours:g}", "hours, usually 48")
+    ages = (table.captures_days, table.alert_captures_days, table.event_captures_days)
+    if list(ages) != sorted(ages):
+        what = "captures of machines in alert, or around events, are kept for a shorter time than others"
+        report.warning(("retention", "captures_days"), what, "captures_days <= alert_captures_days <= event_captures_days")
+
+
+def retention_of(table: RetentionTable) -> Retention:
+    """Give ages in seconds."""
+    return Retention(
+        budget_bytes=table.budget_bytes,
+        normal_s=table.captures_days * DAY_S,
+        alert_s=table.alert_captures_days * DAY_S,
+        event_s=table.event_captures_days * DAY_S,
+        around_s=table.event_hours * 3600.0,
+        readings_s=table.readings_days * DAY_S,
+    )
