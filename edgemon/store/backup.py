@@ -5,6 +5,7 @@ durable before them, and nothing is given back of sample files while a copy is m
 the files copied after them.
 """
 
+import errno
 import fcntl
 import hashlib
 import json
@@ -215,16 +216,35 @@ def _copy_samples(database: Path, copy: Path, progress: Callable[[int], None]) -
 
 
 def _copy(source: Path, to: Path, length: int) -> None:
-    """Copy the first bytes of a file, durably."""
+    """Copy the first bytes of a file, durably; a hole stays a hole."""
     with source.open("rb") as file, to.open("wb") as out:
-        left = length
-        while left and (block := file.read(min(_BLOCK, left))):
-            out.write(block) if block.count(0) < len(block) else out.seek(len(block), os.SEEK_CUR)  # a hole stays a hole
-            left -= len(block)
-        out.truncate(length - left)
+        left = length - os.fstat(file.fileno()).st_size
+        for begin, end in _data(file.fileno(), length):
+            file.seek(begin)
+            out.seek(begin)
+            while begin < end and (block := file.read(min(_BLOCK, end - begin))):
+                out.write(block)
+                begin += len(block)
+        out.truncate(length)
+        out.flush()
         os.fsync(out.fileno())
-    if left:
+    if left > 0:
         raise StoreCorrupt(f"this file ends {left} bytes too early", str(source), "its last captures are lost; check the disk")
+
+
+def _data(file: int, length: int) -> Iterator[tuple[int, int]]:
+    """Give where the first bytes of a file are no holes. Source: lseek(2), SEEK_DATA and SEEK_HOLE."""
+    end = 0
+    while end < length:
+        try:
+            begin = os.lseek(file, end, os.SEEK_DATA)
+        except OSError as error:
+            if error.errno == errno.ENXIO:  # holes only, up to its end
+                return
+            raise
+        end = min(length, os.lseek(file, begin, os.SEEK_HOLE))
+        if begin < end:
+            yield begin, end
 
 
 def _files(folder: Path) -> Iterator[File]:

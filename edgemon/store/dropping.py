@@ -25,7 +25,7 @@ from edgemon.store.connection import transaction
 from edgemon.store.outbox import lowest_needed
 from edgemon.store.plan import Offer, Old, Shelf
 from edgemon.store.samples import Record, unpack
-from edgemon.store.segments import Place, Segments, file_of, read_bytes
+from edgemon.store.segments import COPYING, Place, Segments, file_of, read_bytes
 
 CAPTURES = 64
 """Captures offered of each worth, and dropped in one step at most. House choice."""
@@ -36,8 +36,6 @@ MOVED_BYTES = 4 << 20
 """Written anew in one step, where that is needed. House choice."""
 MOSTLY = 0.5
 """A segment of which so much is dropped is written anew. House choice."""
-COPYING = "copying.lock"
-"""Held by whoever copies the store: nothing is given back meanwhile."""
 
 _SHELF = """SELECT number, received_at, length FROM captures
     WHERE worth = ? AND received_at <= ? AND number <= ? AND number < (SELECT max(number) FROM captures)

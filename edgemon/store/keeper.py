@@ -10,6 +10,7 @@ from edgemon.store import disk
 from edgemon.store.connection import transaction
 from edgemon.store.dropping import Reclaimer, drop, offer
 from edgemon.store.folding import Folder, thin
+from edgemon.store.migrate import LOG_LIMIT_BYTES
 from edgemon.store.plan import Plan, plan
 from edgemon.store.segments import files_of, folder_of
 from edgemon.store.sqlite import SqliteStore
@@ -17,6 +18,10 @@ from edgemon.store.weighing import Scales
 
 PAGES = 64
 """Pages given back by the database in one step. House choice."""
+
+_PAGES = ("page_size", "page_count", "freelist_count")
+_INCREMENTAL = 2
+"""Source: SQLite, PRAGMA auto_vacuum."""
 
 
 class Keeper:
@@ -49,7 +54,8 @@ class Keeper:
         folded = await run(lambda connection: self._trends.fold(connection, now))
         before = await run(self._used)
         is_reclaimed = await run(self._reclaimer.reclaim)
-        after = await run(self._shrunk)
+        is_shrunk = await run(_shrunk)
+        after = await run(self._used)
         budget = disk.budget(self._folder, self._retention.budget_bytes, after)
         if not await run(self._scales.weigh):  # nothing goes before it is known what it is worth
             return Tended(
@@ -64,7 +70,7 @@ class Keeper:
             used_bytes=after,
             budget_bytes=budget,
             short_bytes=going.short_bytes,
-            is_done=going.is_done and is_reclaimed and not going.captures and not folded,
+            is_done=going.is_done and is_reclaimed and is_shrunk and not going.captures and not folded,
         )
 
     def _decided(self, connection: sqlite3.Connection, used: int, budget: int, now: Instant) -> tuple[Plan, int]:
@@ -74,13 +80,18 @@ class Keeper:
             drop(connection, going.captures)
         return going, thin(connection, going.stretches) if going.stretches else 0
 
-    def _used(self, _: sqlite3.Connection) -> int:
-        return disk.taken(files_of(self._path))
+    def _used(self, connection: sqlite3.Connection) -> int:
+        """Give what is in use: the log at its border, or each step would be paid with captures that its log displaces."""
+        page, pages, free = (connection.execute(f"PRAGMA {name}").fetchone()[0] for name in _PAGES)
+        samples = disk.taken(file for file in files_of(self._path) if file.suffix == ".seg")
+        return int(page * (pages - free)) + LOG_LIMIT_BYTES + samples
 
-    def _shrunk(self, connection: sqlite3.Connection) -> int:
-        """Give free pages back, where the file is made for it; gives what is in use then."""
-        page, free = (connection.execute(f"PRAGMA {name}").fetchone()[0] for name in ("page_size", "freelist_count"))
-        if free and connection.execute("PRAGMA auto_vacuum").fetchone()[0] == 2:
-            with transaction(connection):
-                connection.execute(f"PRAGMA incremental_vacuum({PAGES})").fetchall()
-        return disk.taken(files_of(self._path)) - int(free * page)
+
+def _shrunk(connection: sqlite3.Connection) -> bool:
+    """Give some free pages back, where the file is made for it; gives whether none are left."""
+    (free,) = connection.execute("PRAGMA freelist_count").fetchone()
+    if not free or connection.execute("PRAGMA auto_vacuum").fetchone()[0] != _INCREMENTAL:
+        return True
+    with transaction(connection):
+        connection.execute(f"PRAGMA incremental_vacuum({PAGES})").fetchall()
+    return bool(free <= PAGES)

@@ -18,6 +18,8 @@ from edgemon.store.samples import Record, unpack
 
 ROLL_BYTES = 64 << 20
 """A segment is full at this size; the unit in which old samples can be dropped. House choice."""
+COPYING = "copying.lock"
+"""In the folder; held by whoever copies the store: nothing is given back to the disk meanwhile."""
 _MOST_PIECES = 1024
 """IOV_MAX of Linux. Source: writev(2)."""
 
@@ -89,6 +91,7 @@ class Segments:
         self.remark = ""
         """What was found damaged at the start, empty if nothing was."""
         folder.mkdir(parents=True, exist_ok=True)
+        (folder / COPYING).touch(0o640)
         self._lock = os.open(folder, os.O_RDONLY | os.O_DIRECTORY)
         try:
             fcntl.flock(self._lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
