@@ -36,6 +36,7 @@ from edgemon.mqtt.embedded import EmbeddedBroker
 from edgemon.mqtt.port import Link
 from edgemon.mqtt.wire import annunciator_state, gateway_offline, gateway_state, machine_states
 from edgemon.store.port import Reader, Store
+from edgemon.store.sqlite import SqliteStore
 
 TICK_S = 1.0
 CLOCK_STEP_S = 2.0
@@ -106,14 +107,11 @@ class Service:
             path = DataPath(setting, store, link, self._clock, executor, publisher, hub, ballast_of(self._gateway))
             await path.begin(self._fingerprint)
             if self.changes:
-                shown = self.changes[:CHANGES_SHOWN]
-                await path.put(Happened(SettingsChanged(self._clock.now(), shown, len(self.changes))))
+                await path.put(Happened(self._changed()))
             thinker = stack.enter_context(ThreadPoolExecutor(1, "diagnose"))
             thinking = self._thinking(setting, reader, thinker, path, hub, publisher, link)
             looker = stack.enter_context(ThreadPoolExecutor(1, "look"))
             hub.looking, hub.upstreams = Looking(lambda: path.setting, reader, looker), upstreams.views
-            keeping = Keeping(keeper_of(self._gateway, self._plant, store), self._clock, lambda: path.is_idle)
-            hub.keep = keeping.view
             hub.unsent = lambda: (publisher.waiting, publisher.waiting_since)
             doors = self._doors(hub, path)
             await link.start()
@@ -126,12 +124,20 @@ class Service:
                 "watch": lambda: watch(self._supervisor, self._clock, path.pulse.vitals, lambda: _line(hub)),
                 "report": lambda: self._report(publisher, hub, link, store),
                 "upstreams": upstreams.run,
-                "keeping": keeping.run,
+                "keeping": self._keeping(store, path, hub).run,
                 **thinking,
             }
             await self._work(stop, path, doors, beside)
             await self._farewell(publisher, link)
         log.info("stopped")
+
+    def _changed(self) -> SettingsChanged:
+        return SettingsChanged(self._clock.now(), self.changes[:CHANGES_SHOWN], len(self.changes))
+
+    def _keeping(self, store: SqliteStore, path: DataPath, hub: Hub) -> Keeping:
+        keeping = Keeping(keeper_of(self._gateway, self._plant, store), self._clock, lambda: path.is_idle)
+        hub.keep = keeping.view
+        return keeping
 
     def _doors(self, hub: Hub, path: DataPath) -> list[Api | Health]:
         doors: list[Api | Health] = [Api(hub, self._gateway.access)]

@@ -1,11 +1,23 @@
-"""`[retention]`: its doubts, and what it resolves to."""
+"""`[retention]`: its shape, its doubts, and what it resolves to."""
 
 from edgemon.model.retention import DAY_S, Retention
+from edgemon.settings.form import Shape
 from edgemon.settings.problem import Report
-from edgemon.settings.schema import RetentionTable
 
+_KEPT = Retention()
 SMALLEST_BUDGET = 64 << 20
 """Bytes: a segment of samples, and the log of the database. House choice."""
+
+
+class RetentionTable(Shape):
+    """`[retention]`: how long what is stored is kept, and the most that it may take."""
+
+    budget_bytes: int | None = None
+    captures_days: float = _KEPT.normal_s / DAY_S
+    alert_captures_days: float = _KEPT.alert_s / DAY_S
+    event_captures_days: float = _KEPT.event_s / DAY_S
+    event_hours: float = _KEPT.around_s / 3600.0
+    readings_days: float = _KEPT.readings_s / DAY_S
 
 
 def check_retention(table: RetentionTable, report: Report) -> None:

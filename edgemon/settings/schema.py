@@ -6,23 +6,17 @@ given, and which values make sense, is said in `check_plant.py` and `check_gatew
 
 from typing import Annotated, Any, Literal
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field
+from pydantic import BeforeValidator, Field
 
 from edgemon.model.machine import Learning
 from edgemon.model.policy import CLOCK_ERROR_S, GATEWAY_DELAY_S, SILENCE_S
-from edgemon.model.retention import DAY_S, Retention
+from edgemon.settings.form import Shape
+from edgemon.settings.retention import RetentionTable
 
 SeverityWord = Literal["alert", "alarm"]
 SourceWord = Literal["readings", "captures", "journal", "findings"]
 _LEARNING = Learning()
-_KEPT = Retention()
 _USUAL_SOURCES: tuple[SourceWord, ...] = ("readings", "journal")
-
-
-class Shape(BaseModel):
-    """A table: unknown keys are mistakes, text is not a number, and numbers are finite."""
-
-    model_config = ConfigDict(extra="forbid", strict=True, allow_inf_nan=False, frozen=True)
 
 
 class SiteTable(Shape):
@@ -317,17 +311,6 @@ class StoreTable(Shape):
 
     path: str = "state/edgemon.sqlite"
     ballast_mib: int = 8
-
-
-class RetentionTable(Shape):
-    """`[retention]`: how long what is stored is kept, and the most that it may take."""
-
-    budget_bytes: int | None = None
-    captures_days: float = _KEPT.normal_s / DAY_S
-    alert_captures_days: float = _KEPT.alert_s / DAY_S
-    event_captures_days: float = _KEPT.event_s / DAY_S
-    event_hours: float = _KEPT.around_s / 3600.0
-    readings_days: float = _KEPT.readings_s / DAY_S
 
 
 class AccessTable(Shape):
