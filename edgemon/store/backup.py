@@ -90,7 +90,7 @@ def back_up(database: Path, target: Path, now: Instant, progress: Callable[[int]
         manifest = Manifest(format_instant(now), captures, verdict.newest_seq, verdict.newest_hash, files)
         _write(partial / MANIFEST, json.dumps(asdict(manifest), indent=1).encode())
         partial.rename(target)
-        _sync_folder(target.parent)
+        sync_folder(target.parent)
     return manifest
 
 
@@ -117,7 +117,7 @@ def restore(source: Path, database: Path, aside: str, progress: Callable[[int], 
     is_there = database.exists() or folder.exists()
     if is_there and not aside:
         raise StoreError("there is a store already", str(database), "--replace keeps it under another name")
-    with translated(database), _nobody_writes(folder):
+    with translated(database), nobody_writes(folder):
         database.parent.mkdir(parents=True, exist_ok=True)
         fresh = database.with_name(database.name + ".restoring")
         for path in (fresh, folder_of(fresh)):
@@ -137,7 +137,7 @@ def restore(source: Path, database: Path, aside: str, progress: Callable[[int], 
         if folder_of(fresh).exists():
             folder_of(fresh).rename(folder)
         fresh.rename(database)
-        _sync_folder(database.parent)
+        sync_folder(database.parent)
     return manifest
 
 
@@ -267,7 +267,8 @@ def _sync(path: Path) -> None:
         os.fsync(file.fileno())
 
 
-def _sync_folder(folder: Path) -> None:
+def sync_folder(folder: Path) -> None:
+    """Make the names in a folder durable."""
     door = os.open(folder, os.O_RDONLY | os.O_DIRECTORY)
     try:
         os.fsync(door)
@@ -276,7 +277,7 @@ def _sync_folder(folder: Path) -> None:
 
 
 @contextmanager
-def _nobody_writes(folder: Path) -> Iterator[None]:
+def nobody_writes(folder: Path) -> Iterator[None]:
     """Hold the lock that a daemon holds while it has the store open."""
     if not folder.exists():
         yield

@@ -1,6 +1,7 @@
 """Opening the database: is it ours, is it whole, is it of this version; one file in `schema/` for each version."""
 
 import sqlite3
+from contextlib import suppress
 from pathlib import Path
 
 from edgemon.errors import StoreCorrupt, StoreError, StoreTooNew
@@ -51,6 +52,27 @@ def refuse_newer(path: Path) -> None:
     if version > newest():
         what = f"the file has version {version}, this program knows {newest()}"
         raise StoreTooNew(what, str(path), "use the newer program; the file was left as it is")
+
+
+def refuse_newer_or_other(path: Path) -> None:
+    """Look at a file that may be damaged, without changing a byte of it.
+
+    Raises
+    ------
+    StoreTooNew
+        A newer version wrote it.
+    StoreError
+        It is whole enough to say that it belongs to another program.
+    """
+    with suppress(StoreCorrupt, sqlite3.DatabaseError):
+        refuse_newer(path)
+    with path.open("rb") as file:
+        header = file.read(_HEADER_BYTES)
+    if not header.startswith(_MAGIC) or len(header) < _HEADER_BYTES:
+        return
+    owner = int.from_bytes(header[68:72], "big")
+    if owner not in (0, APPLICATION_ID):
+        raise StoreError("this database belongs to another program", str(path), "give the store a file of its own")
 
 
 def connect(path: Path) -> sqlite3.Connection:
