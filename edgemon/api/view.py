@@ -148,6 +148,8 @@ def _gateway_words(event: GatewayStarted | GatewayStopped | LinkChanged | Settin
 
 def _store_words(event: StoreChanged | StoreMended) -> str:
     if isinstance(event, StoreMended):
+        if not event.kept_as:
+            return f"damage found in the store: {event.why}"
         return f"damaged store set aside as {event.kept_as} ({event.why}): {'; '.join(event.saved)}; journal: {event.journal}"
     if event.since is None:
         return f"the store fails and keeps {event.keeps}: {event.detail}"

@@ -110,6 +110,16 @@ def broker(gateway: Gateway, trouble: str) -> Finding:
     return Finding("broker", Weight.OK, f"{where} answers")
 
 
+_SAVED = "edgemon journal --kind store-mended"
+
+
+def damaged(kept: Sequence[str]) -> Iterator[Finding]:
+    """Name the damaged stores that were set aside."""
+    if kept:
+        do = f"{_SAVED} tells what was saved; delete what is no longer needed, have the disk checked"
+        yield Finding("set aside", Weight.ATTENTION, f"damaged stores: {', '.join(kept)}", do)
+
+
 def daemon(snapshot: Snapshot | None, why: str) -> Iterator[Finding]:
     """Judge the running daemon."""
     if snapshot is None:
@@ -120,6 +130,8 @@ def daemon(snapshot: Snapshot | None, why: str) -> Iterator[Finding]:
     if not gateway.store_ok:
         found = f"keeps {gateway.store_keeps}: {gateway.store_detail}"
         yield Finding("store", Weight.WRONG, found, "meanwhile the broker keeps what comes, and machines are watched")
+    if gateway.store_remark:
+        yield Finding("store", Weight.ATTENTION, gateway.store_remark, f"{_SAVED}; have the disk checked")
     for link in gateway.links:
         if not link.up:
             yield Finding("link", Weight.WRONG, f"{link.name} is down: {link.detail}", "")

@@ -30,6 +30,7 @@ from edgemon.model.snapshot import Snapshot
 from edgemon.model.text import clean
 from edgemon.settings.load import load_all, problems
 from edgemon.store.connection import ENGINE
+from edgemon.store.mend import set_aside
 from edgemon.store.reader import SqliteReader
 
 PATIENCE_S = 8.0
@@ -79,6 +80,7 @@ def _look(directory: Path) -> Iterator[Finding]:
         return  # said already
     yield from ailments.disk(_disk(_existing(gateway.store.parent)))
     yield _store(gateway.store)
+    yield from ailments.damaged([path.name for path in set_aside(gateway.store)])
     yield from asyncio.run(_broker(gateway))
     snapshot, why = asyncio.run(_snapshot(gateway))
     yield from ailments.daemon(snapshot, why)

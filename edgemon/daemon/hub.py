@@ -91,6 +91,8 @@ class Hub:
         self._store_keeps = "everything"
         self._store_since: Instant | None = None
         self.store_bytes = 0
+        self.store_remark = ""
+        """What was found damaged at the start."""
         self.journal_end = (0, "")
         """Number and hash of the newest journal entry."""
         self.commands: Callable[[Command | Silence, Person], Awaitable[Outcome]] | None = None
@@ -194,6 +196,7 @@ class Hub:
             store_detail=self._store_trouble,
             store_keeps=self._store_keeps,
             store_since=self._store_since,
+            store_remark=self.store_remark,
             notes=views.notes(memory),
             unsent=unsent,
             oldest_unsent=oldest_unsent,

@@ -19,7 +19,7 @@ from edgemon.engine.analyse import Judged, Questions
 from edgemon.engine.unkept import COMES_AGAIN, Backlog, judged_in
 from edgemon.errors import StoreCorrupt, StoreError, StoreFull, StoreSlow
 from edgemon.model.alarm import SensorState
-from edgemon.model.event import JournalEntry
+from edgemon.model.event import Event, JournalEntry
 from edgemon.model.ids import CaptureKey, ReadingKey, SensorId
 from edgemon.model.instant import Instant
 from edgemon.model.reading import CapturePart
@@ -96,6 +96,11 @@ class Keeper:
     def waiting(self) -> int:
         """How many entries of the journal wait."""
         return len(self._backlog.events)
+
+    @property
+    def unwritten(self) -> tuple[Event, ...]:
+        """Give the entries of the journal that wait."""
+        return self._backlog.events
 
     @property
     def answers(self) -> bool:

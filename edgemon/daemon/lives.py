@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import Any
 
 from edgemon.clock import Clock
+from edgemon.daemon.remembering import Carried
 from edgemon.daemon.service import Service
 from edgemon.daemon.supervisor import Supervisor
 from edgemon.errors import EdgemonError, SettingsError
@@ -64,10 +65,12 @@ class Lives:
     async def run(self) -> None:
         """Run. Raises `EdgemonError` where the daemon cannot be started, unless it ran before with other settings."""
         before: Settings | None = None
+        carried: Carried | None = None
         while not self._is_over:
             self._turn.clear()
             now = self._settings
             self._service = Service(now.plant, now.gateway, now.fingerprint, self._clock, self._supervisor)
+            self._service.carried = carried
             if before is not None:
                 self._service.changes = differences(before.written, now.written)
             try:
@@ -78,6 +81,9 @@ class Lives:
                 log.error("not started with the new settings, the old ones stay in force: %s", error)
                 self._settings, before = before, None
                 continue
+            carried = self._service.carried
+            if carried is not None:
+                before = None
             if self._next is not None:
                 before, self._settings, self._next = now, self._next, None
 

@@ -23,13 +23,13 @@ from dataclasses import dataclass, replace
 from typing import TypeAlias, assert_never
 
 from edgemon import __version__
-from edgemon.api.view import words
 from edgemon.clock import Clock
 from edgemon.daemon.hub import Hub
 from edgemon.daemon.keeper import Keeper, Keeps
+from edgemon.daemon.outcomes import doubted, outcome_of
 from edgemon.daemon.publisher import Publisher
 from edgemon.daemon.pulse import Pulse
-from edgemon.daemon.remembering import gone, memory_of
+from edgemon.daemon.remembering import Carried, gone, memory_of
 from edgemon.decode.assemble import restore
 from edgemon.decode.decoded import Decoded
 from edgemon.decode.registry import quarantine
@@ -40,17 +40,11 @@ from edgemon.engine.draft import Judgement
 from edgemon.engine.memory import Memory, Setting
 from edgemon.engine.silence import silence
 from edgemon.engine.unkept import unkept
-from edgemon.errors import DecodeError, EdgemonError, StoreError
+from edgemon.errors import DecodeError, EdgemonError, StoreCorrupt, StoreError
 from edgemon.model.alarm import MachineSpeed
 from edgemon.model.baseline import Baseline
 from edgemon.model.command import ApproveBaseline, BaselineCommand, Command, Person, ProposeBaseline, RetireBaseline, Silence
 from edgemon.model.event import (
-    AlarmChanged,
-    AlarmsSilenced,
-    BaselineApproved,
-    BaselineProposed,
-    BaselineRetired,
-    CommandRefused,
     Event,
     GatewayStarted,
     JournalEntry,
@@ -137,6 +131,8 @@ class DataPath:
         self._at_work = False
         self._is_told = False
         """The journal was told that the store fails."""
+        self.damaged = asyncio.Event()
+        """Set once the store turns out to be damaged: trying again does not help."""
         self.pulse = Pulse(clock)
         """Notes that the path comes round."""
         self.listener: Callable[[Iterable[Event]], None] = _nobody
@@ -144,9 +140,10 @@ class DataPath:
         self.measured: Callable[[Iterable[Measurement]], None] = _nobody
         """Told what was measured, after it was committed."""
 
-    async def begin(self, plant_fingerprint: str) -> None:
+    async def begin(self, plant_fingerprint: str, carried: Carried | None = None) -> None:
         """Load what the last run left, journal the start, show everything."""
         saved = await self._store.load()
+        saved = saved if carried is None else carried.over(saved)
         now = self._clock.now()
         self._memory = memory_of(self._filed, saved)
         await self._keeper.begin(self._memory.sensors)
@@ -154,7 +151,14 @@ class DataPath:
         self._hub.limits_are(self._setting)
         started = GatewayStarted(now, __version__, plant_fingerprint)
         self._publisher.begin(saved.published_seq, saved.next_seq - 1, gone(self._filed, saved))
+        if carried is not None:
+            await self._conclude(Judgement(self._memory, carried.commit(now), frozenset()))
         await self._conclude(judging.begin(self._setting, saved, self._memory, started))
+
+    @property
+    def carried(self) -> Carried:
+        """Give what a next run in this process is to know."""
+        return Carried(self._memory, self._keeper.unwritten)
 
     @property
     def setting(self) -> Setting:
@@ -283,15 +287,9 @@ class DataPath:
         is_stored = await self._conclude(judgement)
         if not order.outcome.done():
             nothing = "nothing sounds" if isinstance(order.command, Silence) else "nothing changed"
-            outcome = _outcome(judgement.commit.events, nothing)
-            order.outcome.set_result(outcome if is_stored else replace(outcome, why=self._in_doubt(outcome.why)))
-
-    def _in_doubt(self, said: str) -> str:
-        """Say, beside the outcome of a command, that it may be forgotten."""
-        if self._keeper.keeps is Keeps.NOTHING:
-            note = "kept in memory only until the store works again: a restart before that forgets it"
-            return f"{said}; {note}" if said else note
-        return said
+            outcome = outcome_of(judgement.commit.events, nothing)
+            in_doubt = not is_stored and self._keeper.keeps is Keeps.NOTHING
+            order.outcome.set_result(doubted(outcome) if in_doubt else outcome)
 
     def _obeyed(self, command: AnyCommand, person: Person, now: float) -> Judgement:
         if isinstance(command, Silence):
@@ -312,6 +310,7 @@ class DataPath:
             self._adopt(judgement, entries)
             return True
         was_told, self._is_told = self._is_told, True
+        self._look_for_damage()
         light = unkept(judgement, self._memory)
         self._adopt(light, await self._keeper.hold(light.commit, judgement.commit))
         if not was_told:
@@ -347,10 +346,15 @@ class DataPath:
             self._hub.journal_end = (entries[-1].seq, entries[-1].hash)
             self._publisher.journal_grew(entries[-1].seq)
 
+    def _look_for_damage(self) -> None:
+        if isinstance(self._keeper.error, StoreCorrupt):
+            self.damaged.set()
+
     async def _recover(self) -> None:
         """Try whether the store works again; then have the broker deliver again what was not kept."""
         parts = [part for opened in self._memory.assembly.open.values() for part in opened.parts.values()]
         written = await self._keeper.attempt(parts, self._memory.counters)
+        self._look_for_damage()
         if written is None:
             return
         self._memory = replace(self._memory, counters=written.counters)
@@ -377,16 +381,3 @@ def _decode_and_analyse(
     if questions(memory, decoded).are_any:
         return decoded
     return analyse(setting, memory, messages, decoded, _NOTHING, _NO_READING, now, judged)
-
-
-def _outcome(events: Iterable[Event], nothing: str) -> Outcome:
-    for event in events:
-        if isinstance(event, CommandRefused):
-            return Outcome(False, event.why)
-        if isinstance(event, AlarmChanged):
-            return Outcome(True)
-        if isinstance(event, AlarmsSilenced):
-            return Outcome(True, f"{len(event.alarms)} silenced, still to be acknowledged")
-        if isinstance(event, BaselineProposed | BaselineApproved | BaselineRetired):
-            return Outcome(True, words(event))
-    return Outcome(False, nothing)

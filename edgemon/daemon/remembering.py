@@ -1,11 +1,15 @@
-"""What the last run left behind, as the memory of this one."""
+"""What the last run left behind, as the memory of this one; and what a run that ends on a damaged store hands on by itself."""
+
+from dataclasses import dataclass, replace
 
 from edgemon.decode.assemble import restore
 from edgemon.engine.baselines import key_of
 from edgemon.engine.memory import Memory, Setting
-from edgemon.model.ids import MachineId, PointId
+from edgemon.model.event import Event
+from edgemon.model.ids import MachineId, PointId, SensorId
+from edgemon.model.instant import Instant
 from edgemon.model.machine import GATEWAY
-from edgemon.store.port import Saved
+from edgemon.store.port import Commit, Saved
 
 
 def memory_of(setting: Setting, saved: Saved) -> Memory:
@@ -28,3 +32,38 @@ def gone(setting: Setting, saved: Saved) -> set[tuple[MachineId, PointId | None]
     points = {state.point for state in saved.points} - setting.rules.keys() - {GATEWAY}
     machines = {key.machine for key in points} - setting.plant.machine_of.keys()
     return {(key.machine, key.point) for key in points} | {(machine, None) for machine in machines}
+
+
+@dataclass(frozen=True, slots=True)
+class Carried:
+    """What one run hands to the next in the same process, for the store may have lost it."""
+
+    memory: Memory
+    events: tuple[Event, ...]
+    """Of the journal, not written yet."""
+
+    def over(self, saved: Saved) -> Saved:
+        """Give what was saved, with what is remembered in its place."""
+        memory = self.memory
+        kept = {(state.point, state.sim): state for state in saved.points}
+        return replace(
+            saved,
+            points=tuple({**kept, **memory.points}.values()),
+            sensors=tuple({**{SensorId(one.sensor): one for one in saved.sensors}, **memory.sensors}.values()),
+            speeds=tuple({**{(one.machine, one.sim): one for one in saved.speeds}, **memory.speeds}.values()),
+            counters={**saved.counters, **memory.counters},
+            diagnoses=tuple(memory.diagnoses.values()),
+            baselines=tuple(memory.baselines.values()),
+        )
+
+    def commit(self, now: Instant) -> Commit:
+        """Give what is to be written again; states of points are written at every start."""
+        parts = [part for opened in self.memory.assembly.open.values() for part in opened.parts.values()]
+        return Commit(
+            now,
+            parts=tuple(parts),
+            events=self.events,
+            sensors=tuple(self.memory.sensors.values()),
+            speeds=tuple(self.memory.speeds.values()),
+            counters=self.memory.counters,
+        )

@@ -10,6 +10,7 @@ from contextlib import AsyncExitStack
 from edgemon import __version__
 from edgemon.api.health import Health
 from edgemon.api.service import Api
+from edgemon.api.view import words
 from edgemon.clock import Clock
 from edgemon.daemon.annunciator import Annunciator
 from edgemon.daemon.diagnostics import Diagnostics
@@ -20,6 +21,7 @@ from edgemon.daemon.looking import Looking
 from edgemon.daemon.path import BATCH, DataPath, End, Happened, Tick
 from edgemon.daemon.plan import document
 from edgemon.daemon.publisher import Publisher
+from edgemon.daemon.remembering import Carried
 from edgemon.daemon.shift import Shift
 from edgemon.daemon.supervisor import Supervisor, watch
 from edgemon.daemon.watching import Watching, watcher
@@ -27,7 +29,7 @@ from edgemon.daemon.wiring import ballast_of, keeper_of, link_to, open_store, op
 from edgemon.engine.memory import Setting, setting_of
 from edgemon.errors import LinkDown
 from edgemon.model.annunciation import Annunciation
-from edgemon.model.event import ClockStepped, Event, GatewayStopped, LinkChanged, SettingsChanged
+from edgemon.model.event import ClockStepped, Event, GatewayStopped, LinkChanged, SettingsChanged, StoreMended
 from edgemon.model.gateway import Broker, Gateway
 from edgemon.model.ids import MachineId
 from edgemon.model.machine import Plant
@@ -35,6 +37,7 @@ from edgemon.model.outgoing import Outgoing
 from edgemon.mqtt.embedded import EmbeddedBroker
 from edgemon.mqtt.port import Link
 from edgemon.mqtt.wire import annunciator_state, gateway_offline, gateway_state, machine_states
+from edgemon.store.mend import may_mend
 from edgemon.store.port import Reader, Store
 from edgemon.store.sqlite import SqliteStore
 
@@ -67,6 +70,10 @@ class Service:
         """How its settings differ from those of the daemon that ran in this process before."""
         self.stopping_for = "told to stop"
         """Why it ends, for the journal."""
+        self.is_damaged = False
+        """It ended because its store is damaged; it is to be started anew with what it `carried`."""
+        self.carried: Carried | None = None
+        """What the run before it in this process remembers, where the store may have lost it; at its end, its own."""
         self.ready = asyncio.Event()
         """Set when everything is open and bound; the broker need not answer yet."""
         self.broker: Broker = gateway.broker
@@ -86,7 +93,7 @@ class Service:
                 await embedded.start()
                 stack.push_async_callback(embedded.stop)
                 self.broker = embedded.address(self.broker)
-            store, reader = await open_store(self._gateway)
+            store, reader, mended = await open_store(self._gateway, self._clock.now())
             stack.push_async_callback(store.close)
             stack.push_async_callback(reader.close)
             upstreams, outbox = await open_upstreams(self._gateway, self._plant.site, store, self._clock)
@@ -105,9 +112,7 @@ class Service:
 
             publisher = Publisher(link, store, reader, self._clock, self._gateway.root, self._plant.site, render)
             path = DataPath(setting, store, link, self._clock, executor, publisher, hub, ballast_of(self._gateway))
-            await path.begin(self._fingerprint)
-            if self.changes:
-                await path.put(Happened(self._changed()))
+            await self._begin(path, hub, mended)
             thinker = stack.enter_context(ThreadPoolExecutor(1, "diagnose"))
             thinking = self._thinking(setting, reader, thinker, path, hub, publisher, link)
             looker = stack.enter_context(ThreadPoolExecutor(1, "look"))
@@ -125,9 +130,11 @@ class Service:
                 "report": lambda: self._report(publisher, hub, link, store),
                 "upstreams": upstreams.run,
                 "keeping": self._keeping(store, path, hub).run,
+                "damage": lambda: self._damage(path, stop),
                 **thinking,
             }
             await self._work(stop, path, doors, beside)
+            self.carried = path.carried if self.is_damaged else None
             await self._farewell(publisher, link)
         log.info("stopped")
 
@@ -138,6 +145,25 @@ class Service:
         keeping = Keeping(keeper_of(self._gateway, self._plant, store), self._clock, lambda: path.is_idle)
         hub.keep = keeping.view
         return keeping
+
+    async def _begin(self, path: DataPath, hub: Hub, mended: StoreMended | None) -> None:
+        await path.begin(self._fingerprint, self.carried)
+        if mended is not None:
+            hub.store_remark = words(mended)
+            log.error("%s", hub.store_remark)
+            await path.put(Happened(mended))
+        if self.changes:
+            await path.put(Happened(self._changed()))
+
+    async def _damage(self, path: DataPath, stop: asyncio.Event) -> None:
+        """End where the store turns out to be damaged: whoever runs this starts anew, and that mends it."""
+        await path.damaged.wait()
+        if not may_mend(self._gateway.store, self._clock.now()):
+            log.error("the store is damaged again and is not mended any more: replace the disk; machines are watched on")
+            return
+        self.stopping_for = "the store is damaged"
+        self.is_damaged = True
+        stop.set()
 
     def _doors(self, hub: Hub, path: DataPath) -> list[Api | Health]:
         doors: list[Api | Health] = [Api(hub, self._gateway.access)]

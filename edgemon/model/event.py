@@ -283,7 +283,7 @@ class StoreMended:
 
     at: Instant
     kept_as: str
-    """Where the damaged file lies now."""
+    """Where the damaged file lies now; empty where it was left in its place."""
     why: str
     saved: tuple[str, ...]
     """What was taken over and what could not be read, a line a table."""

@@ -274,6 +274,8 @@ class GatewayView:
     """What is written of what comes: everything, journal and alarm states, or nothing; the rest waits at the broker."""
     store_since: Instant | None = None
     """Since when it has not been everything; None where it is."""
+    store_remark: str = ""
+    """What was found damaged in the store at the start, and what was saved of it; empty where nothing was."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,4 +1,4 @@
-"""A database whose list of tables is damaged is lent that of a new one: made by the same steps, they have tables on the same pages.
+"""A database with a damaged list of tables is lent that of a new one: the same steps put tables on the same pages.
 
 Source of offsets and page types: SQLite, Database File Format, sections 1.3, 1.6 and 2.6.
 """

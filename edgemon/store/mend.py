@@ -75,7 +75,7 @@ def mend(database: Path, now: Instant) -> Mended:
     with translated(database), nobody_writes(folder_of(database)):
         note = ""
         try:
-            saved = _made(database, fresh)
+            saved = _made(database, fresh, now)
         except (StoreFull, sqlite3.Error, OSError) as error:
             note = f"nothing could be saved: {error}"
             saved = _empty(fresh)
@@ -92,13 +92,13 @@ def mend(database: Path, now: Instant) -> Mended:
     return Mended(aside, saved, journal, note)
 
 
-def _made(database: Path, fresh: Path) -> tuple[Saved, ...]:
+def _made(database: Path, fresh: Path, now: Instant) -> tuple[Saved, ...]:
     clear(fresh)
     copy = grafted(database, fresh.with_name(fresh.name + ".copy"))
     try:
         with closing(open_damaged(copy or database)) as source, closing(connect(fresh)) as target:
             target.execute("BEGIN IMMEDIATE")
-            saved = salvage(source, target, database)
+            saved = salvage(source, target, database, now)
             target.execute("COMMIT")
             target.execute("PRAGMA journal_mode = DELETE")  # one file, to be renamed
     finally:

@@ -14,15 +14,17 @@ from pathlib import Path
 from typing import Any
 
 from edgemon.errors import StoreCorrupt
+from edgemon.model.instant import Instant
 from edgemon.store.samples import unpack
 from edgemon.store.segments import file_of, folder_of
 from edgemon.store.wire import Row, event_from_json, point_state_from_json, sensor_state_from_json
 
-TRIES = 8000
+TRIES = 3000
 """How often what cannot be read is halved, for each table or trend: some seconds at most. House choice."""
 _FINEST = 1e-3
 """Share of what could not be read of a trend below which it is not halved any more."""
-_AT_ONCE = 500
+_AT_MOST = 100_000
+"""Rows without sense that are told apart."""
 _LOWEST, _HIGHEST = -(2.0**33), 2.0**33
 """Times of any trend, s."""
 _DAY_S = 86_400.0
@@ -135,7 +137,7 @@ class Scan:
         return True
 
 
-def salvage(source: sqlite3.Connection, target: sqlite3.Connection, path: Path) -> tuple[Saved, ...]:
+def salvage(source: sqlite3.Connection, target: sqlite3.Connection, path: Path, now: Instant) -> tuple[Saved, ...]:
     """Copy every row that can be read and makes sense.
 
     Parameters
@@ -144,6 +146,8 @@ def salvage(source: sqlite3.Connection, target: sqlite3.Connection, path: Path) 
         The damaged database, and a new one of the newest version, in a transaction.
     path : Path
         Where the damaged one lies; its samples beside it.
+    now : Instant
+        Where it cannot be read how far the journal was numbered, it goes on from this many: seconds pass faster than entries.
     """
     tables = [name for (name,) in target.execute("SELECT name FROM sqlite_schema WHERE type = 'table' ORDER BY rootpage")]
     told = []
@@ -152,7 +156,7 @@ def salvage(source: sqlite3.Connection, target: sqlite3.Connection, path: Path) 
             if not table.startswith("sqlite_") and table not in _ELSEWHERE:
                 told.append(_table(source, target, table, _sense(table, path)))
         _segments(target, path)
-        _numbers(source, target)
+        _numbers(source, target, now)
     return tuple(told)
 
 
@@ -187,18 +191,18 @@ def _table(
     insert = f"INSERT OR {how} INTO {table} ({', '.join(columns)}) VALUES ({', '.join('?' * len(columns))})"
     scans = list(_scans(source, target, table, columns))
     before = target.execute(f"SELECT count(*) FROM {table}").fetchone()[0]
-    unfit = 0
+    unfit: set[Row] = set()
     for scan in scans:
         for row in scan.rows():
             try:
-                if not makes_sense(dict(zip(columns, row, strict=True))):
-                    unfit += 1
-                    continue
-                target.execute(insert, row)
+                if makes_sense(dict(zip(columns, row, strict=True))):
+                    target.execute(insert, row)
+                elif len(unfit) < _AT_MOST:
+                    unfit.add(row)
             except sqlite3.Error:
-                unfit += 1
+                unfit.add(row)
     rows = target.execute(f"SELECT count(*) FROM {table}").fetchone()[0]
-    return Saved(table, rows if how == "REPLACE" else rows - before, sum(scan.places for scan in scans), unfit)
+    return Saved(table, rows if how == "REPLACE" else rows - before, sum(scan.places for scan in scans), len(unfit))
 
 
 def _scans(source: sqlite3.Connection, target: sqlite3.Connection, table: str, columns: list[str]) -> Iterator[Scan]:
@@ -265,16 +269,21 @@ def _segments(target: sqlite3.Connection, path: Path) -> None:
             target.execute(sql, (int(file.stem), file.stat().st_size))
 
 
-def _numbers(source: sqlite3.Connection, target: sqlite3.Connection) -> None:
+def _numbers(source: sqlite3.Connection, target: sqlite3.Connection, now: Instant) -> None:
     """Give no number of the journal, or of what waits for an upstream, a second time."""
     try:
         given = source.execute("SELECT name, seq FROM sqlite_sequence").fetchall()
     except sqlite3.DatabaseError:
-        given = []
-    known = dict(target.execute("SELECT name, seq FROM sqlite_sequence").fetchall())
+        given = [("journal", int(now))]
+    given += target.execute("SELECT 'journal', value FROM meta WHERE key = 'published_seq'").fetchall()
     for name, seq in given:
-        if isinstance(seq, int) and seq > known.get(name, -1):
-            sql = "UPDATE sqlite_sequence SET seq = ? WHERE name = ?"
-            if name not in known:
-                sql = "INSERT INTO sqlite_sequence (seq, name) VALUES (?, ?)"
-            target.execute(sql, (seq, name))
+        _raise(target, name, seq)
+
+
+def _raise(target: sqlite3.Connection, name: str, seq: object) -> None:
+    known = dict(target.execute("SELECT name, seq FROM sqlite_sequence").fetchall())
+    if isinstance(seq, int) and seq > known.get(name, -1):
+        sql = "UPDATE sqlite_sequence SET seq = ? WHERE name = ?"
+        if name not in known:
+            sql = "INSERT INTO sqlite_sequence (seq, name) VALUES (?, ?)"
+        target.execute(sql, (seq, name))

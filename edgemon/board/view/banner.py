@@ -109,6 +109,8 @@ def troubles(picture: Picture, total: Summary) -> list[tuple[str, Role]]:
             found.append((f"{upstream.parked} refused by {safe(upstream.name)}", Role.NO_DATA))
     if not gateway.store_ok:
         found.append((f"{_kept(gateway)}: {safe(gateway.store_detail, 40)}", Role.ALERT_FILL))
+    if gateway.store_remark:
+        found.append(("the store was damaged: see the journal", Role.ALERT))
     if gateway.test_until is not None:
         found.append(("TEST of horn and beacon", Role.ALERT_FILL))
     found.extend(_rejected(gateway))
