@@ -8,7 +8,8 @@ import numpy as np
 import scipy.fft
 from numpy.typing import NDArray
 
-from edgemon.analysis.block import Block, crest, hann_amplitude, hann_lines, trough
+from edgemon.analysis.block import Block, hann_lines
+from edgemon.analysis.inverse import crests, troughs
 from edgemon.analysis.prepare import CUT, GOOD_PERIODS, SHORT, VELOCITY_RATE, Plan
 from edgemon.analysis.window import window
 from edgemon.errors import ParameterError
@@ -100,13 +101,12 @@ def _of_envelope(block: Block, i: int, spec: LevelSpec, si: float, band: Band) -
     plan = block.plan.envelope
     if plan is None or block.envelope is None or spec.detector is not Detector.RMS:
         return "the capture has no envelope" if spec.detector is Detector.RMS else "an envelope's band has an r.m.s. only"
-    wave = block.envelope[i : i + 1, plan.centre]
-    lines = hann_amplitude(wave - wave.mean(axis=1, keepdims=True))[0].astype(np.float64)
+    lines = block.envelope_spectrum(slice(i, i + 1))[0].astype(np.float64)
     first = max(1, math.ceil(band.low_hz / plan.line_hz - 1e-9))
     end = min(lines.size, math.ceil(band.high_hz / plan.line_hz - 1e-9))
     if end <= first:
         return f"no line of the envelope lies in {band}"
-    bandwidth = window("hann", wave.shape[1]).noise_bandwidth_lines
+    bandwidth = window("hann", plan.centre.stop - plan.centre.start).noise_bandwidth_lines
     value = si * math.sqrt(float(np.sum(lines[first:end] ** 2)) / bandwidth)
     highest = plan.line_hz * (lines.size - 1)
     cut = [f"the envelope reaches to {highest:.4g} Hz only"] if band.high_hz > highest else []
@@ -135,7 +135,7 @@ def _value(block: Block, i: int, spec: LevelSpec, first: int, end: int) -> float
     lines[0, first:] = block.lines[i, first:end] * (m / plan.n) / (1j * omega) ** times
     edge = math.ceil(np.count_nonzero(plan.window[: plan.n // 2] < 1.0) * m / plan.n)
     wave: NDArray[np.float32] = scipy.fft.irfft(lines, m, axis=1)[:, edge : m - edge].astype(np.float32)
-    top, bottom = crest(wave)[0], trough(wave)[0]
+    top, bottom = crests(wave)[0], troughs(wave)[0]
     return top - bottom if spec.detector is Detector.PEAK_TO_PEAK else max(top, -bottom)
 
 

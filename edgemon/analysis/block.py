@@ -9,15 +9,17 @@ import numpy as np
 import scipy.fft
 from numpy.typing import NDArray
 
-from edgemon.analysis.prepare import EnvelopePlan, Plan, VelocityPlan
+from edgemon.analysis.inverse import crests, troughs, waveforms
+from edgemon.analysis.prepare import LANES, Plan, VelocityPlan
 from edgemon.analysis.window import window
 from edgemon.model.reading import Counts
 
 Rows = NDArray[np.float32]
 """One number for each row, shape (rows,)."""
 NAN = float("nan")
-HOLD_STEP = 4
-"""Samples; looking at every fourth one costs a fourth, and misses no stretch that is long enough to matter."""
+ROOT_HALF = np.float32(math.sqrt(0.5))
+WORD = 4
+"""Samples that are compared at once, as one number of 64 bits."""
 
 
 class Figures(NamedTuple):
@@ -32,7 +34,7 @@ class Figures(NamedTuple):
     at_extremes: int
     """Samples within one count of the highest or the lowest."""
     may_hold: bool
-    """Four samples in a row, each `HOLD_STEP` apart, are equal: as in every stretch of 4 x `HOLD_STEP` equal samples."""
+    """Two words in a row are equal: as in every stretch of `HELD` equal samples, which holds three whole words."""
     unsteadiness: float
     """Mean square of the strongest third of the record over that of the weakest."""
     velocity_square: float = NAN
@@ -60,9 +62,11 @@ class Block:
         Prepared for n.
     padding : int
         Rows of zeros added: the transform works on four rows at a time.
+    spectra : bool
+        The spectrum will be asked for: of one or two captures its lines are made in the same transform as the others.
     """
 
-    def __init__(self, counts: Sequence[Counts], plan: Plan, padding: int = 0) -> None:
+    def __init__(self, counts: Sequence[Counts], plan: Plan, padding: int = 0, spectra: bool = False) -> None:
         self.plan = plan
         self.rows = len(counts)
         raw = _stacked(counts, plan.n, padding)
@@ -73,64 +77,80 @@ class Block:
         self.wave = wave
         """Samples about their mean, shape (rows and padding, n)."""
         work = wave * wave
-        # what rounding of the mean leaves of a constant is not vibration
-        second = [(a > b) * square for a, b, square in zip(top, bottom, np.vecdot(work, plan.share).tolist(), strict=True)]
+        second, unsteadiness = _steadiness(np.add.reduceat(work, plan.thirds, axis=1).tolist(), top, bottom, plan.n)
         fourth = [square / plan.n for square in np.vecdot(work, work).tolist()]
-        self._columns = [top, bottom, mean.tolist(), second, fourth, list(map(_at_extremes, raw, top, bottom))]
-        self._columns += [_may_hold(raw), _unsteadiness(wave)]
-        np.multiply(wave, plan.window, out=work)  # in memory that is at hand already
-        self.lines: NDArray[np.complex64] = scipy.fft.rfft(work, axis=1, overwrite_x=True)
+        self._columns = [
+            top,
+            bottom,
+            mean.tolist(),
+            second,
+            fourth,
+            _at_extremes(raw, top, bottom),
+            _may_hold(raw),
+            unsteadiness,
+        ]
+        together = spectra and 2 * wave.shape[0] <= LANES
+        if together:
+            work = np.zeros((LANES, plan.n), np.float32)
+            np.multiply(wave, _hann(plan.n), out=work[wave.shape[0] : 2 * wave.shape[0]])
+        np.multiply(wave, plan.window, out=work[: wave.shape[0]])  # in memory that is at hand already
+        made: NDArray[np.complex64] = scipy.fft.rfft(work, axis=1, overwrite_x=True)
+        self.lines = made[: wave.shape[0]]
         """Lines of the tapered rows, nothing at 0 Hz."""
         self.lines[:, : plan.offset.size] -= self.lines[:, :1] * plan.offset
-        self.envelope = None if plan.envelope is None else _envelope(self.lines, plan.envelope)
+        self._hann = made[wave.shape[0] : 2 * wave.shape[0]] if together else None
+        velocity, self.envelope = waveforms(self.lines, plan.velocity, plan.envelope)
         """Envelope of the band where the taper allows, its mean kept; shape (rows and padding, fewer than m)."""
+        self._velocity = _nothing(self.rows, 6)
+        if plan.velocity is not None and velocity is not None:
+            self._velocity = _velocity_columns(self.lines, velocity, plan.velocity)
 
     def figures(self) -> list[Figures]:
         """Give the figures of every capture, in order."""
-        plan = self.plan
-        velocity = _nothing(self.rows, 6) if plan.velocity is None else _velocity_columns(self.lines, plan.velocity)
         envelope = _nothing(self.rows, 3) if self.envelope is None else _envelope_columns(self.envelope)
-        columns = (column[: self.rows] for column in (*self._columns, *velocity, *envelope))  # without the padding
+        columns = (column[: self.rows] for column in (*self._columns, *self._velocity, *envelope))  # without the padding
         return list(map(Figures._make, zip(*columns, strict=True)))
 
     def spectrum(self) -> NDArray[np.float32]:
         """Give the r.m.s. amplitude of every line under a Hann window, counts, shape (rows and padding, n // 2 + 1)."""
-        return hann_amplitude(self.wave)
+        return hann_amplitude(self.wave) if self._hann is None else _amplitude(self._hann, self.plan.n)
 
-    def envelope_spectrum(self) -> NDArray[np.float32]:
-        """Give the same of the envelope about its mean; the plan must have one."""
+    def envelope_spectrum(self, rows: slice = slice(None)) -> NDArray[np.float32]:
+        """Give the same of the envelopes of some rows about their mean; the plan must have one."""
         plan = self.plan.envelope
         assert plan is not None
         assert self.envelope is not None
-        wave = self.envelope[:, plan.centre]
-        return hann_amplitude(wave - wave.mean(axis=1, keepdims=True))
+        wave = self.envelope[rows, plan.centre]
+        means = np.add.reduce(wave, axis=1) / np.float32(wave.shape[1])
+        return hann_amplitude(wave - means[:, None])
 
 
-def _at_extremes(row: NDArray[np.int16], top: int, bottom: int) -> int:
+def _steadiness(thirds: list[list[float]], top: list[int], bottom: list[int], n: int) -> tuple[list[float], list[float]]:
+    """Give mean squares, and compare those of the thirds; 0 and 1 where nothing moves at all."""
+    second = [(a > b) * sum(three) / n for three, a, b in zip(thirds, top, bottom, strict=True)]
+    # what rounding of the mean leaves of a constant is not vibration
+    ratios = [max(three) / least if (least := min(three)) > 0.0 else math.inf if max(three) > 0.0 else 1.0 for three in thirds]
+    return second, ratios
+
+
+def _at_extremes(raw: NDArray[np.int16], top: list[int], bottom: list[int]) -> list[int]:
     """Count the samples within one count of either extreme; of a row that spans fewer than four counts, a part of them."""
-    low = min(bottom, 32765) + 2
-    inside = row - np.int16(low)  # what is below wraps round to more than any span
-    return int(np.count_nonzero(inside.view(np.uint16) > np.uint16(max(max(top, -32766) - 2 - low, 0))))
+    low = [min(value, 32765) + 2 for value in bottom]
+    span = [max(max(value, -32766) - 2 - least, 0) for value, least in zip(top, low, strict=True)]
+    inside = raw - np.array(low, np.int16)[:, None]  # what is below wraps round to more than any span
+    outside = inside.view(np.uint16) > np.array(span, np.uint16)[:, None]
+    return list(map(np.count_nonzero, outside))
 
 
 def _may_hold(raw: NDArray[np.int16]) -> list[bool]:
-    few = raw[:, ::HOLD_STEP]
-    same = few[:, 1:] == few[:, :-1]
-    found: list[bool] = (same[:, 2:] & same[:, 1:-1] & same[:, :-2]).any(axis=1).tolist()
+    words = raw[:, : raw.shape[1] // WORD * WORD].view(np.int64)
+    found: list[bool] = (words[:, 1:] == words[:, :-1]).any(axis=1).tolist()
     return found
-
-
-def _unsteadiness(wave: NDArray[np.float32]) -> list[float]:
-    """Compare the thirds of each row; 1 where nothing moves at all."""
-    third = wave.shape[1] // 3
-    parts = [wave[:, start : start + third] for start in (0, third, 2 * third)]
-    squares = zip(*(np.vecdot(part, part).tolist() for part in parts), strict=True)
-    return [max(three) / least if (least := min(three)) > 0.0 else math.inf if max(three) > 0.0 else 1.0 for three in squares]
 
 
 def _stacked(counts: Sequence[Counts], n: int, padding: int) -> NDArray[np.int16]:
     if len(counts) == 1 and not padding:
-        return counts[0].reshape(1, n)  # read only
+        return np.ascontiguousarray(counts[0]).reshape(1, n)  # read only
     return np.concatenate([*counts, np.zeros(padding * n, np.int16)]).reshape(len(counts) + padding, n)
 
 
@@ -149,10 +169,13 @@ def hann_lines(lines: NDArray[np.complex64]) -> NDArray[np.complex64]:
 def hann_amplitude(wave: NDArray[np.float32]) -> NDArray[np.float32]:
     """Give one-sided r.m.s. amplitudes under a Hann window, shape (rows, n // 2 + 1), of rows about their mean."""
     n = wave.shape[1]
-    amplitude: NDArray[np.float32] = np.abs(scipy.fft.rfft(wave * _hann(n), axis=1, overwrite_x=True))
-    amplitude[:, 0] *= np.float32(math.sqrt(0.5))
-    if n % 2 == 0:
-        amplitude[:, -1] *= np.float32(math.sqrt(0.5))
+    return _amplitude(scipy.fft.rfft(wave * _hann(n), axis=1, overwrite_x=True), n)
+
+
+def _amplitude(lines: NDArray[np.complex64], n: int) -> NDArray[np.float32]:
+    """Give amplitudes of lines that `_hann` scaled; those at 0 Hz and at half the rate have no twin."""
+    amplitude: NDArray[np.float32] = np.abs(lines)
+    amplitude[:, :: n // 2 if n % 2 == 0 else n] *= ROOT_HALF
     return amplitude
 
 
@@ -165,72 +188,17 @@ def _hann(n: int) -> NDArray[np.float32]:
     return scaled
 
 
-def _velocity_columns(lines: NDArray[np.complex64], plan: VelocityPlan) -> list[list[float]]:
-    lines = lines[:, : plan.n_lines]
-    parts = hann_lines(lines).view(np.float32)
+def _velocity_columns(lines: NDArray[np.complex64], both: NDArray[np.float32], plan: VelocityPlan) -> list[list[float]]:
+    parts = hann_lines(lines[:, : plan.n_lines]).view(np.float32)
     parts *= parts
     power: NDArray[np.float32] = parts @ plan.power
-    both = np.empty((lines.shape[0], plan.m), np.complex64)  # velocity its real part, displacement its imaginary one
-    np.multiply(lines, plan.positive, out=both[:, : plan.n_lines])
-    both[:, plan.n_lines : plan.m - plan.n_lines + 1] = 0.0
-    mirrored = both[:, plan.m - plan.n_lines + 1 :]
-    np.conjugate(lines[:, :0:-1], out=mirrored)
-    mirrored *= plan.negative
-    both = scipy.fft.ifft(both, axis=1, overwrite_x=True)[:, plan.inside]
-    velocity, displacement = np.ascontiguousarray(both.real), np.ascontiguousarray(both.imag)
-    by = plan.displacement_scale
-    return [
-        power[:, 0].tolist(),
-        power[:, 1].tolist(),
-        crest(velocity),
-        trough(velocity),
-        [by * value for value in crest(displacement)],
-        [by * value for value in trough(displacement)],
-    ]
-
-
-def _envelope(lines: NDArray[np.complex64], plan: EnvelopePlan) -> NDArray[np.float32]:
-    count = plan.lines.stop - plan.lines.start
-    padded = np.empty((lines.shape[0], plan.m), np.complex64)
-    padded[:, :count] = lines[:, plan.lines]
-    padded[:, count:] = 0.0
-    size: NDArray[np.float32] = np.abs(scipy.fft.ifft(padded, axis=1, overwrite_x=True)[:, plan.inside])
-    size *= plan.gain
-    return size
+    waves = np.ascontiguousarray(both).reshape(2 * both.shape[0], -1)
+    tops, bottoms = crests(waves), troughs(waves)
+    return [power[:, 0].tolist(), power[:, 1].tolist(), tops[::2], bottoms[::2], tops[1::2], bottoms[1::2]]
 
 
 def _envelope_columns(envelope: NDArray[np.float32]) -> list[list[float]]:
     count = envelope.shape[1]
     means = [total / count for total in np.add.reduce(envelope, axis=1).tolist()]
     squares = [total / count for total in np.vecdot(envelope, envelope).tolist()]
-    return [means, squares, crest(envelope)]
-
-
-def crest(waveform: NDArray[np.float32]) -> list[float]:
-    """Give the highest value of each row, between samples too: a parabola through the highest sample and its neighbours.
-
-    Notes
-    -----
-    At twelve samples in a period the highest sample alone reads up to 3.4 % low, the parabola 0.2 % (recomputed).
-    """
-    return _vertices(waveform, waveform.argmax(axis=1).tolist())
-
-
-def trough(waveform: NDArray[np.float32]) -> list[float]:
-    """Give the lowest value of each row, as `crest` gives the highest."""
-    return _vertices(waveform, waveform.argmin(axis=1).tolist())
-
-
-def _vertices(waveform: NDArray[np.float32], at: list[int]) -> list[float]:
-    last = waveform.shape[1] - 1
-    return [_parabola(row, k, last) for row, k in zip(waveform, at, strict=True)]
-
-
-def _parabola(row: NDArray[np.float32], k: int, last: int) -> float:
-    """Give the vertex of the parabola through three samples; plain floats are quicker here than arrays of a few rows."""
-    if not 0 < k < last:
-        return float(row[k])
-    item = row.item
-    before, middle, after = item(k - 1), item(k), item(k + 1)
-    bend: float = 2.0 * middle - before - after
-    return float(middle + (after - before) ** 2 / (8.0 * bend)) if bend else float(middle)
+    return [means, squares, crests(envelope)]

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from edgemon.analysis.bands import INTEGRATIONS, power_scale
-from edgemon.analysis.block import Block, hann_amplitude, hann_lines
+from edgemon.analysis.block import Block, hann_lines
 from edgemon.analysis.mask import excess, learn_mask
 from edgemon.analysis.prepare import MIN_SAMPLES, plan_for
 from edgemon.analysis.window import window
@@ -201,9 +201,8 @@ def _envelope_power(block: Block, i: int) -> tuple[Powers, float] | str:
     plan = block.plan.envelope
     if plan is None or block.envelope is None:
         return "the capture has no envelope"
-    wave = block.envelope[i : i + 1, plan.centre]
-    amplitude = hann_amplitude(wave - wave.mean(axis=1, keepdims=True))[0].astype(np.float64)
-    return amplitude**2 / window("hann", wave.shape[1]).noise_bandwidth_lines, plan.line_hz
+    amplitude = block.envelope_spectrum(slice(i, i + 1))[0].astype(np.float64)
+    return amplitude**2 / window("hann", plan.centre.stop - plan.centre.start).noise_bandwidth_lines, plan.line_hz
 
 
 def _centre(found: Lines, k: int, width: float) -> float:

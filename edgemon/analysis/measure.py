@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from edgemon.analysis.bands import band_levels
 from edgemon.analysis.block import Block, Figures
 from edgemon.analysis.masks import mask_levels
-from edgemon.analysis.prepare import MIN_SAMPLES, Plan, plan_for
+from edgemon.analysis.prepare import LANES, MIN_SAMPLES, Plan, plan_for
 from edgemon.analysis.quality import Facts, short_verdict, verdict
 from edgemon.analysis.registry import ENVELOPE_BAND, VELOCITY_BAND, WHOLE_BAND
 from edgemon.analysis.window import window
@@ -29,8 +29,6 @@ BLOCK_SAMPLES = 131072
 ALLOCATOR_BYTES = 16 * 2**20
 """Freeing one array of this size lets the C library keep memory between blocks instead of asking the system for fresh
 pages each time, which costs nearly as much as the computing (glibc's dynamic thresholds, mallopt(3); measured)."""
-LANES = 4
-"""Rows that the transform works on at once in float32."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -127,7 +125,7 @@ def _measure_block(plan: Plan, waves: list[Waveform], spectra: bool) -> list[Mea
     if plan.n < MIN_SAMPLES:
         return [((), short_verdict(plan, wave.missing), None, None) for wave in waves]
     padding = -len(waves) % LANES if len(waves) > 2 else 0  # one or two rows are quicker alone
-    block = Block([wave.counts for wave in waves], plan, padding)
+    block = Block([wave.counts for wave in waves], plan, padding, spectra)
     heads = _heads(plan)
     of_wave, of_envelope = _spectra(block, waves) if spectra else ([None] * len(waves), [None] * len(waves))
     results = []
@@ -146,11 +144,12 @@ def _measure_block(plan: Plan, waves: list[Waveform], spectra: bool) -> list[Mea
 
 def _spectra(block: Block, waves: list[Waveform]) -> tuple[Sequence[Spectrum | None], Sequence[Spectrum | None]]:
     plan, bandwidth = block.plan, window("hann", block.plan.n).noise_bandwidth_lines
-    si = [wave.si_per_count for wave in waves]
+    si = np.array([wave.si_per_count for wave in waves], np.float32)[:, None]
 
     def scaled(rows: NDArray[np.float32], line_hz: float) -> list[Spectrum | None]:
-        pairs = zip(rows, si, strict=False)  # without the padding
-        return [Spectrum(row * np.float32(by), line_hz, Quantity.ACCELERATION, bandwidth) for row, by in pairs]
+        found = rows[: len(waves)]  # without the padding
+        found *= si
+        return [Spectrum(row, line_hz, Quantity.ACCELERATION, bandwidth) for row in found]
 
     of_wave = scaled(block.spectrum(), plan.fs_hz / plan.n)
     if plan.envelope is None:

@@ -11,6 +11,8 @@ from numpy.typing import NDArray
 from edgemon.analysis.weighting import band_gain
 from edgemon.model.level import Band
 
+LANES = 4
+"""Rows that the transform works on at once in float32."""
 MIN_SAMPLES = 16
 """Fewer samples than this make no level. Source: common practice, no source."""
 MIN_PERIODS = 1.0
@@ -40,6 +42,8 @@ ENVELOPE_RATE = 2.1
 VELOCITY_RATE = 12.0
 """Velocity samples in a period of the band's upper edge: with the parabola its peak reads 0.2 % low at worst (recomputed),
 and so do frequencies above the edge, which a low-pass of third order lets through, 4 % at most in open recordings."""
+ALIKE = 1.5
+"""Velocity and envelope whose lengths differ by no more than this are made of one length: of few captures in one transform."""
 SHORT = "capture too short for the band"
 CUT = "sample rate too low for the band: cut at {:g} Hz"
 
@@ -52,17 +56,13 @@ class VelocityPlan:
     """What is truly covered."""
     remark: str
     n_lines: int
-    """Lines 0 to n_lines - 1 count; 2 n_lines - 1 never exceeds the record."""
+    """Lines 0 to n_lines - 1 count."""
     power: NDArray[np.float32]
     """Shape (2 (n_lines - 2), 2): weights of squared real and imaginary parts; columns: whole band, lowest octave."""
+    weights: NDArray[np.complex64]
+    """Shape (2, n_lines): what makes the lines of velocity and of displacement."""
     m: int
-    """Samples of the velocity waveform: at least twelve in a period of the band's upper edge."""
-    positive: NDArray[np.complex64]
-    """Shape (n_lines,): what makes velocity + j displacement / displacement_scale out of lines at positive frequencies."""
-    negative: NDArray[np.complex64]
-    """Shape (n_lines - 1,): the same for the conjugate lines, highest frequency first."""
-    displacement_scale: float
-    """Seconds; with it both parts are of like size in float32."""
+    """Samples of both waveforms: at least twelve in a period of the band's upper edge."""
     inside: slice
     """Where the taper is 1."""
 
@@ -74,8 +74,10 @@ class EnvelopePlan:
     band: Band
     remark: str
     lines: slice
+    weights: NDArray[np.complex64]
+    """Shape (2, lines): what makes the lines of the real and of the imaginary part of the analytic signal."""
     m: int
-    """Samples of the envelope: 2.1 in the inverse of the bandwidth, or more."""
+    """Samples of the analytic signal, its lowest line at 0 Hz: 2.1 in the inverse of the bandwidth, or more."""
     inside: slice
     """Where the taper is more than a quarter."""
     gain: NDArray[np.float32]
@@ -94,6 +96,8 @@ class Plan:
     fs_hz: float
     share: NDArray[np.float32]
     """1 / n, n times: the mean is a product with it."""
+    thirds: tuple[int, int, int]
+    """Where the thirds of the record begin."""
     window: NDArray[np.float32]
     """Taper of the whole record, shape (n,)."""
     offset: NDArray[np.complex64]
@@ -133,19 +137,24 @@ def plan_for(n: int, fs_hz: float, band: Band, envelope_band: Band | None) -> Pl
         remarks.append(f"{duration:g} s hold no full period of the band's lower edge, {band.low_hz:g} Hz")
     n_taper = _taper_length(n, fs_hz, band.low_hz)
     taper = _edge(n_taper)
-    velocity = None if too_short else _velocity_plan(n, fs_hz, band, taper)
+    m_velocity, m_envelope = _lengths(n, fs_hz, band, envelope_band)
+    velocity = None if too_short else _velocity_plan(n, fs_hz, band, taper, m_velocity)
     if velocity is None and not too_short:
         remarks.append(f"sample rate {fs_hz:g} Hz too low for velocity in {band}")
-    envelope = _envelope_plan(n, fs_hz, envelope_band, taper)
+    envelope = _envelope_plan(n, fs_hz, envelope_band, taper, m_envelope)
     if envelope is None:
         remarks.append(f"no lines of this capture in the envelope's band {envelope_band or 'by default'}")
-    share, window = np.full(n, 1.0 / n, np.float32), _tapered(np.ones(n), taper).astype(np.float32)
+    share, thirds = np.full(n, 1.0 / n, np.float32), (0, n // 3, 2 * n // 3)
+    window = _tapered(np.ones(n), taper).astype(np.float32)
     offset, whole = _offset(n, taper), Band(fs_hz / n, nyquist)
-    return Plan(n, fs_hz, share, window, offset, whole, velocity, envelope, too_short, tuple(remarks))
+    return Plan(n, fs_hz, share, thirds, window, offset, whole, velocity, envelope, too_short, tuple(remarks))
 
 
-def _untapered(n: int) -> tuple[NDArray[np.float32], NDArray[np.float32], NDArray[np.complex64]]:
-    return np.full(n, 1.0 / max(1, n), np.float32), np.ones(n, np.float32), np.zeros(0, np.complex64)
+def _untapered(
+    n: int,
+) -> tuple[NDArray[np.float32], tuple[int, int, int], NDArray[np.float32], NDArray[np.complex64]]:
+    thirds = (0, n // 3, 2 * n // 3)
+    return np.full(n, 1.0 / max(1, n), np.float32), thirds, np.ones(n, np.float32), np.zeros(0, np.complex64)
 
 
 def _edge(n_taper: int) -> NDArray[np.float32]:
@@ -170,50 +179,68 @@ def _taper_length(n: int, fs_hz: float, low_hz: float) -> int:
     return min(longest, math.ceil(fs_hz / low_hz)) if low_hz * n > fs_hz else longest
 
 
-def _velocity_plan(n: int, fs_hz: float, band: Band, taper: NDArray[np.float32]) -> VelocityPlan | None:
+def _lengths(n: int, fs_hz: float, band: Band, envelope_band: Band | None) -> tuple[int, int]:
+    """Give the lengths of the velocity's and the envelope's waveforms: one and the same where they are alike."""
+    count = min(band.high_hz, fs_hz / 2.0) * n / fs_hz
+    first, last = _envelope_lines(n, fs_hz, envelope_band or _usual_envelope_band(fs_hz))
+    m_velocity = _quick_length(max(2 * _velocity_lines(n, fs_hz, band), math.ceil(VELOCITY_RATE * count), 4))
+    m_envelope = _quick_length(max(math.ceil(ENVELOPE_RATE * (last - first + 1)), 4))
+    longer = max(m_velocity, m_envelope)
+    return (longer, longer) if longer <= ALIKE * min(m_velocity, m_envelope) else (m_velocity, m_envelope)
+
+
+def _velocity_lines(n: int, fs_hz: float, band: Band) -> int:
+    """Give how many lines count; that at half the rate has no phase and is left out."""
+    return min((n + 1) // 2, math.ceil(TOP * min(band.high_hz, fs_hz / 2.0) * n / fs_hz))
+
+
+def _velocity_plan(n: int, fs_hz: float, band: Band, taper: NDArray[np.float32], m: int) -> VelocityPlan | None:
     line_hz, nyquist = fs_hz / n, fs_hz / 2.0
-    if nyquist <= band.low_hz:
-        return None
-    high = min(band.high_hz, nyquist)
-    n_lines = min((n + 1) // 2, math.ceil(TOP * high / line_hz) + 1)  # the line at half the rate has no phase: left out
-    if n_lines < 3:
+    high, n_lines = min(band.high_hz, nyquist), _velocity_lines(n, fs_hz, band)
+    if nyquist <= band.low_hz or n_lines < 3:
         return None
     f: NDArray[np.float64] = line_hz * np.arange(1, n_lines, dtype=np.float64)
     gain, omega = band_gain(f, band), 2.0 * np.pi * f
     window = _tapered(1.0 - np.cos(2.0 * np.pi * np.arange(n) / n), taper)  # twice a Hann window
     weight = (2.0 / (n * float(np.dot(window, window)))) * (gain / omega)[:-1] ** 2
     lowest = np.where(f[:-1] < 2.0 * max(band.low_hz, line_hz), weight, 0.0)
-    m = _quick_length(max(2 * n_lines, math.ceil(VELOCITY_RATE * high / line_hz)))
-    scale = m / n
-    slow = 1.0 / omega[0] if band.low_hz <= line_hz else 1.0 / (2.0 * np.pi * band.low_hz)
-    velocity, displacement = scale * gain / (1j * omega), -scale * gain / omega**2 / slow
-    positive, negative = np.zeros(n_lines, np.complex64), np.empty(n_lines - 1, np.complex64)
-    positive[1:], negative[:] = velocity + 1j * displacement, (velocity.conj() + 1j * displacement)[::-1]
+    power = np.repeat(np.column_stack((weight, lowest)), 2, axis=0).astype(np.float32)
+    weights = np.zeros((2, n_lines), np.complex64)
+    weights[:, 1:] = m / n * gain / (1j * omega), -m / n * gain / omega**2
     cut = [CUT.format(high)] if high < band.high_hz else []
     short = [SHORT] if band.low_hz * n < GOOD_PERIODS * fs_hz else []
-    power = np.repeat(np.column_stack((weight, lowest)), 2, axis=0).astype(np.float32)
-    truth = Band(max(band.low_hz, line_hz), high)
-    inside = _inside(taper.size, n, m)
-    return VelocityPlan(truth, "; ".join(short + cut), n_lines, power, m, positive, negative, slow, inside)
+    truth, edge = Band(max(band.low_hz, line_hz), high), math.ceil(taper.size * m / n)
+    return VelocityPlan(truth, "; ".join(short + cut), n_lines, power, weights, m, slice(edge, m - edge))
 
 
-def _envelope_plan(n: int, fs_hz: float, wanted: Band | None, taper: NDArray[np.float32]) -> EnvelopePlan | None:
-    line_hz, nyquist = fs_hz / n, fs_hz / 2.0
-    band = wanted or Band(fs_hz / ENVELOPE_LOW, fs_hz / ENVELOPE_HIGH)
+def _usual_envelope_band(fs_hz: float) -> Band:
+    return Band(fs_hz / ENVELOPE_LOW, fs_hz / ENVELOPE_HIGH)
+
+
+def _envelope_lines(n: int, fs_hz: float, band: Band) -> tuple[int, int]:
+    """Give the first and the last line of the band; the last may come before the first."""
+    line_hz = fs_hz / n
     first = max(1, math.ceil(band.low_hz / line_hz - 1e-9))
-    last = min((n - 1) // 2, math.floor(min(band.high_hz, nyquist) / line_hz + 1e-9))
+    return first, min((n - 1) // 2, math.floor(min(band.high_hz, fs_hz / 2.0) / line_hz + 1e-9))
+
+
+def _envelope_plan(n: int, fs_hz: float, wanted: Band | None, taper: NDArray[np.float32], m: int) -> EnvelopePlan | None:
+    line_hz, nyquist = fs_hz / n, fs_hz / 2.0
+    band = wanted or _usual_envelope_band(fs_hz)
+    first, last = _envelope_lines(n, fs_hz, band)
     if last - first < 3:
         return None
-    m = _quick_length(math.ceil(ENVELOPE_RATE * (last - first + 1)))
     cut = CUT.format(nyquist) if band.high_hz > nyquist else ""
     truth = Band(max(band.low_hz, line_hz), min(band.high_hz, nyquist))
     weight = np.interp(np.arange(m) * (n / m), np.arange(n), _tapered(np.ones(n), taper))
     edge = int(np.argmax(weight > ENVELOPE_FLOOR))
     inside = slice(edge, m - edge)
     gain = (2.0 * m / n / weight[inside]).astype(np.float32)
+    weights = np.tile(np.array([[0.5], [-0.5j]], np.complex64), last - first + 1)
+    weights[:, 0] *= 2.0  # in a real waveform the line at 0 Hz is the only one without a twin
     centre = _centre(gain.size)
     line = fs_hz * m / n / (centre.stop - centre.start)
-    return EnvelopePlan(truth, cut, slice(first, last + 1), m, inside, gain, centre, line)
+    return EnvelopePlan(truth, cut, slice(first, last + 1), weights, m, inside, gain, centre, line)
 
 
 def _centre(most: int) -> slice:
@@ -228,8 +255,3 @@ def _quick_length(least: int) -> int:
     """Give a length of few and small factors; many twos are quicker than the nearest such length (measured)."""
     twos = 32 if least >= 1024 else 1
     return twos * int(scipy.fft.next_fast_len(-(-least // twos), real=True))
-
-
-def _inside(n_taper: int, n: int, m: int) -> slice:
-    edge = math.ceil(n_taper * m / n)
-    return slice(edge, m - edge)

@@ -11,7 +11,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from edgemon.analysis.block import HOLD_STEP, Block, Figures
+from edgemon.analysis.block import WORD, Block, Figures
 from edgemon.analysis.prepare import GOOD_PERIODS, Plan
 from edgemon.model.quality import Flaw, Verdict
 from edgemon.model.reading import Counts
@@ -46,7 +46,7 @@ RISE_SIGMAS = 3.5
 """... and so many standard deviations of that ratio in white noise: none of 400 captures of white noise is accused."""
 RISE_LINES = 6
 
-HELD = 4 * HOLD_STEP
+HELD = 4 * WORD
 """Equal samples in a row, at least, that are taken for samples lost and held; a shorter loss is hardly one to see."""
 HELD_CHANCE = 1e-6
 """... if so many in a row come about by chance in fewer records than this, from the share of equal neighbours in the record:

@@ -1,11 +1,9 @@
 """What rows of a block share, against direct sums and closed forms in float64."""
 
-import math
-
 import numpy as np
 import pytest
 
-from edgemon.analysis.block import Block, crest, hann_amplitude, trough
+from edgemon.analysis.block import Block, hann_amplitude
 from edgemon.analysis.prepare import plan_for
 from edgemon.model.level import Band
 
@@ -21,22 +19,6 @@ def test_hann_amplitudes_against_direct_sums(n: int) -> None:
     twins = 1.0 + ((k > 0) & (2 * k < n))
     expected = np.sqrt(twins * np.abs(lines) ** 2) / shape.sum()
     np.testing.assert_allclose(hann_amplitude(rows), expected, rtol=1e-5, atol=1e-6)
-
-
-@pytest.mark.parametrize("place", np.linspace(-0.5, 0.5, 11))
-def test_crest_between_samples(place: float) -> None:
-    """At twelve samples in a period the highest sample reads up to 3.4 % low, the parabola 0.2 % (1 - cos 15 degrees)."""
-    wave = np.cos(2.0 * np.pi * (np.arange(-6, 7) - place) / 12.0).astype(np.float32)[None, :]
-    assert crest(wave)[0] == pytest.approx(1.0, abs=0.0022)
-    assert trough(-wave)[0] == pytest.approx(-1.0, abs=0.0022)
-    assert wave.max() >= math.cos(math.pi / 12.0) - 1e-6
-
-
-def test_a_parabola_is_met_exactly_and_an_end_is_taken_as_it_is() -> None:
-    t = np.arange(9.0)
-    rows = np.stack([5.0 - (t - 3.3) ** 2, t, -t]).astype(np.float32)
-    assert crest(rows) == pytest.approx([5.0, 8.0, 0.0], abs=1e-5)
-    assert trough(-rows) == pytest.approx([-5.0, -8.0, 0.0], abs=1e-5)
 
 
 @pytest.mark.parametrize(("low", "high"), [(-400, 400), (-32768, 32767), (-32768, -32000), (32000, 32767), (0, 4), (-1, 3)])
@@ -61,3 +43,15 @@ def test_moments_of_a_block_against_float64() -> None:
         assert row.second == pytest.approx(np.mean(wave**2), rel=2e-6)
         assert row.fourth == pytest.approx(np.mean(wave**4), rel=2e-6)
     assert rows[4].second == 0.0
+
+
+@pytest.mark.parametrize("n", [64, 65, 66, 67])
+def test_sixteen_equal_samples_are_looked_into_wherever_they_lie(n: int) -> None:
+    """Every place by hand; and of samples that never repeat, none."""
+    moving = np.arange(n, dtype=np.int16)
+    plan = plan_for(n, 2560.0, Band(100.0, 1000.0), None)
+    assert not Block([moving], plan).figures()[0].may_hold
+    for start in range(n - 15):
+        held = moving.copy()
+        held[start : start + 16] = held[start]
+        assert Block([held], plan).figures()[0].may_hold

@@ -20,7 +20,7 @@ import scipy.fft
 
 from edgemon.analysis.block import Block
 from edgemon.analysis.measure import Waveform, measure, measure_with_spectra
-from edgemon.analysis.prepare import plan_for
+from edgemon.analysis.prepare import LANES, plan_for
 from edgemon.model.level import Band
 
 FS_HZ = 25600.0
@@ -71,13 +71,16 @@ def parts(n: int, waves: list[Waveform]) -> list[Callable[[], object]]:
     padding = -len(waves) % 4 if len(waves) > 2 else 0  # as `measure` does
     counts = [wave.counts for wave in waves]
     block, rows = Block(counts, plan, padding), len(waves) + padding
-    wave = np.ones((rows, n), np.float32)
-    both, envelope = (np.ones((rows, m), np.complex64) for m in (plan.velocity.m, plan.envelope.m))
+    wave, m = np.ones((rows, n), np.float32), plan.envelope.m
+    together = rows < LANES and plan.velocity.m == m
+    real = np.ones((rows, 4 if together else 2, plan.velocity.m // 2 + 1), np.complex64)
+    envelope = np.ones((rows, m), np.complex64)
 
     def transforms() -> None:
         scipy.fft.rfft(wave, axis=1)
-        scipy.fft.ifft(both, axis=1)
-        scipy.fft.ifft(envelope, axis=1)
+        scipy.fft.irfft(real, plan.velocity.m if plan.velocity else None, axis=2)
+        if not together:
+            scipy.fft.ifft(envelope, axis=1)
 
     return [transforms, lambda: Block(counts, plan, padding), block.figures, lambda: measure(waves)]
 

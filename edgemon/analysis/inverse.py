@@ -1,0 +1,89 @@
+"""From the lines of tapered records back to waveforms, and the crests of waveforms."""
+
+import numpy as np
+import scipy.fft
+from numpy.typing import NDArray
+
+from edgemon.analysis.prepare import LANES, EnvelopePlan, VelocityPlan
+
+Waves = NDArray[np.float32]
+
+
+def waveforms(
+    lines: NDArray[np.complex64], velocity: VelocityPlan | None, envelope: EnvelopePlan | None
+) -> tuple[Waves | None, Waves | None]:
+    """Give the waveforms that lines are made into, in counts and seconds.
+
+    Parameters
+    ----------
+    lines : array, shape (rows, k)
+        Of tapered records.
+    velocity, envelope : VelocityPlan or None, EnvelopePlan or None
+        What is wanted.
+
+    Returns
+    -------
+    (velocity and displacement, envelope)
+        Shape (rows, 2, samples) where the taper is 1; shape (rows, samples) where the taper allows, its mean kept.
+
+    Notes
+    -----
+    The library works on four rows at a time in float32. Of fewer records, velocity, displacement and both parts of the
+    analytic signal are made as four real rows of one length, which one capture alone needs no longer for (measured).
+    """
+    if velocity is not None and envelope is not None and velocity.m == envelope.m and lines.shape[0] < LANES:
+        parts = np.zeros((lines.shape[0], 4, envelope.m // 2 + 1), np.complex64)
+        np.multiply(lines[:, None, : velocity.n_lines], velocity.weights, out=parts[:, :2, : velocity.n_lines])
+        np.multiply(lines[:, None, envelope.lines], envelope.weights, out=parts[:, 2:, : envelope.weights.shape[1]])
+        waves: Waves = scipy.fft.irfft(parts, envelope.m, axis=2, overwrite_x=True)
+        squares = np.square(waves[:, 2:, envelope.inside])
+        return waves[:, :2, velocity.inside], np.sqrt(squares[:, 0] + squares[:, 1]) * envelope.gain
+    return (
+        None if velocity is None else _velocity(lines, velocity),
+        None if envelope is None else _envelope(lines, envelope),
+    )
+
+
+def _velocity(lines: NDArray[np.complex64], plan: VelocityPlan) -> Waves:
+    waves: Waves = scipy.fft.irfft(lines[:, None, : plan.n_lines] * plan.weights, plan.m, axis=2, overwrite_x=True)
+    return waves[..., plan.inside]
+
+
+def _envelope(lines: NDArray[np.complex64], plan: EnvelopePlan) -> Waves:
+    band = lines[:, plan.lines]
+    padded = np.empty((lines.shape[0], plan.m), np.complex64)
+    padded[:, : band.shape[1]] = band
+    padded[:, band.shape[1] :] = 0.0
+    size: Waves = np.abs(scipy.fft.ifft(padded, axis=1, overwrite_x=True)[:, plan.inside])
+    size *= plan.gain
+    return size
+
+
+def crests(waves: NDArray[np.float32]) -> list[float]:
+    """Give the highest value of each row, between samples too: a parabola through the highest sample and its neighbours.
+
+    Notes
+    -----
+    At twelve samples in a period the highest sample alone reads up to 3.4 % low, the parabola 0.2 % (recomputed).
+    """
+    return _vertices(waves, waves.argmax(axis=1).tolist())
+
+
+def troughs(waves: NDArray[np.float32]) -> list[float]:
+    """Give the lowest value of each row, as `crests` gives the highest."""
+    return _vertices(waves, waves.argmin(axis=1).tolist())
+
+
+def _vertices(waves: NDArray[np.float32], at: list[int]) -> list[float]:
+    """Give the vertex of each parabola through three samples; plain floats are quicker here than arrays (measured)."""
+    item, width = waves.item, waves.shape[1]
+    values: list[float] = []
+    for start, k in zip(range(0, width * len(at), width), at, strict=True):
+        value: float = item(start + k)
+        if 0 < k < width - 1:
+            before, after = item(start + k - 1), item(start + k + 1)
+            bend = 2.0 * value - before - after
+            if bend:
+                value += (after - before) ** 2 / (8.0 * bend)
+        values.append(value)
+    return values
