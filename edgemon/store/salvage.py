@@ -7,7 +7,8 @@ where that fails, and of the journal the chain of hashes tells.
 """
 
 import sqlite3
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Generator, Iterator, Mapping
+from contextlib import contextmanager
 from dataclasses import dataclass
 from heapq import heappop, heappush
 from pathlib import Path
@@ -125,7 +126,7 @@ class Scan:
         ends = [high for _, high in sorted(unread)]
         self.places = sum(low > end for (low, _), end in zip(sorted(unread)[1:], ends, strict=False)) + bool(unread)
 
-    def _read(self, low: float | str, high: float | str, order: str) -> Iterator[Any]:
+    def _read(self, low: float | str, high: float | str, order: str) -> Generator[Row, None, bool]:
         """Read a stretch; says whether it could be read to its end, and notes the last key read."""
         self._last = None
         try:
@@ -160,21 +161,15 @@ def salvage(source: sqlite3.Connection, target: sqlite3.Connection, path: Path, 
     return tuple(told)
 
 
-class _quiet:  # noqa: N801 - reads as a statement
-    """Nothing follows from a row that is only taken over: triggers rest meanwhile."""
-
-    def __init__(self, target: sqlite3.Connection) -> None:
-        self._target = target
-        self._triggers: list[tuple[str, str]] = []
-
-    def __enter__(self) -> None:
-        self._triggers = self._target.execute("SELECT name, sql FROM sqlite_schema WHERE type = 'trigger'").fetchall()
-        for name, _ in self._triggers:
-            self._target.execute(f"DROP TRIGGER {name}")
-
-    def __exit__(self, *_: object) -> None:
-        for _, sql in self._triggers:
-            self._target.execute(sql)
+@contextmanager
+def _quiet(target: sqlite3.Connection) -> Iterator[None]:
+    """Let triggers rest meanwhile: nothing follows from a row that is only taken over."""
+    triggers = target.execute("SELECT name, sql FROM sqlite_schema WHERE type = 'trigger'").fetchall()
+    for name, _ in triggers:
+        target.execute(f"DROP TRIGGER {name}")
+    yield
+    for _, sql in triggers:
+        target.execute(sql)
 
 
 def _table(
