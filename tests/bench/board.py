@@ -3,7 +3,8 @@
 Every machine changes once a second; the app runs headless, its clock driven by hand, and CPU time is what the process used.
 Beside each figure stands its ratio to a plain repaint: the same rows joined into one string with a colour code before
 each span, measured in the same run. What `edgemon board` takes from its start, imports and all, to a whole first screen is
-measured apart: the program itself, in a pty, attached to a demo without a board.
+measured apart: the program itself, in a pty, attached to a demo without a board. So is the time from a key to the screen: an
+arrow is written to the pty while every machine changes once a second, until the mark of the selection has come back.
 """
 
 import asyncio
@@ -15,6 +16,7 @@ import subprocess
 import sys
 import tempfile
 import time
+from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
 
@@ -22,7 +24,7 @@ from edgemon.board.app import BoardApp
 from edgemon.board.memory import MemorySource
 from edgemon.board.view.cells import Row
 from edgemon.board.widgets.lines import Lines
-from edgemon.clock import ManualClock
+from edgemon.clock import ManualClock, SystemClock
 from edgemon.model.snapshot import Change, MachineView
 from tests.board.terminal import terminal
 from tests.support import sites
@@ -86,6 +88,48 @@ async def measure(count: int) -> dict[str, float]:
     }
 
 
+async def speak(source: MemorySource, machines: Sequence[MachineView]) -> None:
+    """Say once a second that every machine has changed."""
+    second = 0
+    while True:
+        await SystemClock().sleep(1.0)
+        second += 1
+        source.say(Change(sites.gateway(sites.NOW + second), tuple(changed(one, second) for one in machines)))
+
+
+def show(count: int) -> None:
+    """Show a board of so many machines in this terminal, changing once a second, until it is quit."""
+
+    class Speaking(BoardApp):
+        def on_mount(self) -> None:
+            super().on_mount()
+            self.run_worker(speak(source, machines), name="speak")
+
+    source, machines = MemorySource(), sites.many(count)
+    source.say(sites.snapshot(machines))
+    gc.freeze()
+    Speaking(source, SystemClock()).run()
+
+
+def key_to_screen(count: int, tries: int = 60) -> list[float]:
+    """Seconds from writing a key to a pty until the selection has moved there: its mark comes back."""
+    took = []
+    with terminal([sys.executable, "-m", "tests.bench.board", "show", str(count)], SIZE, TERM) as screen:
+        if not screen.wait_for("›", "Intake pump 1"):
+            raise SystemExit("no whole screen within 30 s")
+        for number in range(tries):
+            screen.settle(0.15)
+            screen.seen = b""
+            began = time.monotonic()
+            screen.type("\x1b[B" if number % 20 < 10 else "\x1b[A")
+            if not screen.wait_for("›", within=5.0):
+                raise SystemExit("no answer to a key within 5 s")
+            took.append(time.monotonic() - began)
+        screen.type("q")
+        screen.settle(1.0)
+    return sorted(took)
+
+
 def start_up(tries: int = 5) -> list[float]:
     """Seconds from starting the program to every machine of the demo on the screen."""
     names = [machine.name for machine in sites.snapshot().machines]
@@ -113,6 +157,9 @@ def start_up(tries: int = 5) -> list[float]:
 
 
 def main() -> None:
+    if sys.argv[1:2] == ["show"]:
+        show(int(sys.argv[2]))
+        return
     if len(sys.argv) > 1:
         gc.freeze()  # as the command does
         print(json.dumps(asyncio.run(measure(int(sys.argv[1])))))
@@ -130,6 +177,10 @@ def main() -> None:
         print(
             f"{count:5d} machines: {cost}, {rows}, first screen after {got['first_screen_s']:.2f} s, {got['rss_mib']:.0f} MiB"
         )
+    for count in COUNTS:
+        took = [1000 * one for one in key_to_screen(count)]
+        worst = took[int(0.95 * len(took))]
+        print(f"{count:5d} machines in a pty: key to screen median {statistics.median(took):.0f} ms, 95 % {worst:.0f} ms")
     took = start_up()
     print(
         f"`edgemon board` in a pty, from its start to the whole screen: {statistics.median(took):.2f} s, best {took[0]:.2f} s"
