@@ -1,5 +1,6 @@
 """The board: one source, one beat, one screen per question."""
 
+import asyncio
 from collections.abc import Callable
 from contextlib import suppress
 
@@ -28,6 +29,9 @@ BEAT = 0.5
 """Seconds between two adoptions of changes; two beats are one flash, 1 Hz with half of it lit."""
 RETRY = 1.0
 """Seconds until a source that ended or failed is asked again."""
+
+CLOSES_WITHIN_S = 1.0
+"""Seconds that a connection may take to be closed when the board is."""
 
 SCREENS_BY_NAME: dict[str, Callable[[Desk], BoardScreen]] = {
     "alarms": AlarmsScreen,
@@ -163,6 +167,7 @@ class BoardApp(App[None]):
 
     async def action_quit_board(self) -> None:
         """Close the board and say that the daemon goes on."""
-        with suppress(EdgemonError):  # a door that jams keeps nobody inside
-            await self.desk.source.close()
+        with suppress(EdgemonError, TimeoutError):  # a door that jams keeps nobody inside
+            async with asyncio.timeout(CLOSES_WITHIN_S):
+                await self.desk.source.close()
         self.exit(message="The board is closed; the daemon goes on monitoring.")

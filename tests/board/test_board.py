@@ -1,3 +1,4 @@
+import asyncio
 from collections.abc import AsyncIterator
 from dataclasses import replace
 
@@ -355,11 +356,16 @@ async def test_ctrl_q_closes_the_board_out_of_a_question_and_ctrl_c_says_how() -
         assert one.source.closed
 
 
-async def test_a_connection_that_cannot_be_closed_keeps_nobody_inside() -> None:
+@pytest.mark.parametrize("hangs", [False, True])
+async def test_a_connection_that_cannot_be_closed_keeps_nobody_inside(hangs: bool, monkeypatch: pytest.MonkeyPatch) -> None:
     class Jammed(MemorySource):
         async def close(self) -> None:
+            if hangs:
+                await asyncio.Event().wait()
             raise LinkDown("gone already")
 
+    monkeypatch.setattr("edgemon.board.app.CLOSES_WITHIN_S", 0.01)
     async with plant(source=Jammed()) as one:
         await one.press("q")
-        assert not one.app.is_running or one.app._exit
+        await one.pilot.pause(0.05)
+        assert one.app._exit

@@ -1,5 +1,6 @@
 """A daemon that answers, refuses, drops or says rubbish, as chance will have it."""
 
+import asyncio
 import inspect
 from collections.abc import AsyncIterator, Awaitable, Callable
 from dataclasses import replace
@@ -38,7 +39,7 @@ STATES = ("UNACK", "ACKED", "RTNUN", "LATUN", "LATAK", "SHLVD", "DSUPR", "OOSRV"
 
 
 class Unruly(MemorySource):
-    """The memory source, but each answer may be an error, a refusal, or late; and what it names is rubbish."""
+    """The memory source, but each answer may be an error, a refusal, or never come; and what it names is rubbish."""
 
     def __init__(self, chance: Random) -> None:
         journal = [JournalView(seq, sites.NOW - seq, _rubbish(chance), _rubbish(chance)) for seq in range(700, 0, -1)]
@@ -62,6 +63,8 @@ class Unruly(MemorySource):
 
     def _by_chance(self, ask: Callable[..., Awaitable[Any]]) -> Callable[..., Awaitable[Any]]:
         async def answer(*args: Any, **options: Any) -> Any:
+            if self.chance.random() < 0.05 and ask.__name__ != "whoami":  # without it no board begins; the client gives up
+                await asyncio.Event().wait()
             if self.chance.random() < 0.25:
                 raise self.chance.choice((LinkDown, LinkRefused))(_rubbish(self.chance))
             self.outcome = Outcome(self.chance.random() < 0.6, _rubbish(self.chance))
