@@ -16,6 +16,7 @@ from typing import Any
 
 from edgemon.errors import StoreCorrupt
 from edgemon.model.instant import Instant
+from edgemon.store.chunk import decoded
 from edgemon.store.samples import unpack
 from edgemon.store.segments import file_of, folder_of
 from edgemon.store.wire import Row, event_from_json, point_state_from_json, sensor_state_from_json
@@ -242,6 +243,7 @@ def _sense(table: str, path: Path) -> Callable[[Mapping[str, Any]], bool]:
         "point_states": lambda row: point_state_from_json(row["body"], table),
         "sensor_states": lambda row: sensor_state_from_json(row["body"], table),
         "journal": lambda row: event_from_json(row["body"], table),
+        "stretches": lambda row: decoded(row["body"], table),
         "parts": lambda row: unpack(row["record"], table),
         "captures": lambda row: row["offset"] + row["length"] <= sizes.get(row["segment"], 0),
     }
