@@ -9,7 +9,7 @@ of a second, a person's command, a link that came or went) waits in one bounded 
 - A crash between commit and acknowledgement: the broker delivers again, the keys are known, the repeat changes nothing.
 - The commit fails (disk full, or slow): people are told of the states all the same, what moved them is not acknowledged,
   and the broker keeps it. Once the disk works again, the states and journal entries of the time between are written
-  (`keeper.py`), the connection is made anew, and the broker delivers again what was judged before: it is stored then,
+  (`storing.py`), the connection is made anew, and the broker delivers again what was judged before: it is stored then,
   and not judged a second time.
 - A batch that breaks our own code: its messages are tried one by one, and the one that breaks it is kept in
   quarantine, so that it can never block the queue.
@@ -25,11 +25,11 @@ from typing import TypeAlias, assert_never
 from edgemon import __version__
 from edgemon.clock import Clock
 from edgemon.daemon.hub import Hub
-from edgemon.daemon.keeper import Keeper, Keeps
 from edgemon.daemon.outcomes import doubted, outcome_of
 from edgemon.daemon.publisher import Publisher
 from edgemon.daemon.pulse import Pulse
 from edgemon.daemon.remembering import Carried, gone, memory_of
+from edgemon.daemon.storing import Keeps, Storing
 from edgemon.decode.assemble import restore
 from edgemon.decode.decoded import Decoded
 from edgemon.decode.registry import quarantine
@@ -120,7 +120,7 @@ class DataPath:
     ) -> None:
         self._filed = self._setting = setting
         self._store = store
-        self._keeper = Keeper(store, clock, ballast)
+        self._storing = Storing(store, clock, ballast)
         self._link = link
         self._clock = clock
         self._executor = executor
@@ -146,7 +146,7 @@ class DataPath:
         saved = saved if carried is None else carried.over(saved)
         now = self._clock.now()
         self._memory = memory_of(self._filed, saved)
-        await self._keeper.begin(self._memory.sensors)
+        await self._storing.begin(self._memory.sensors)
         self._setting = in_force(self._filed, self._memory.baselines)
         self._hub.limits_are(self._setting)
         started = GatewayStarted(now, __version__, plant_fingerprint)
@@ -158,7 +158,7 @@ class DataPath:
     @property
     def carried(self) -> Carried:
         """Give what a next run in this process is to know."""
-        return Carried(self._memory, self._keeper.unwritten)
+        return Carried(self._memory, self._storing.unwritten)
 
     @property
     def setting(self) -> Setting:
@@ -217,9 +217,9 @@ class DataPath:
                 case End(event):
                     await self._happened(event)
                     await self._recover()
-                    if self._keeper.waiting:
+                    if self._storing.waiting:
                         log.error(
-                            "stopped with %d journal entries unwritten; what led to them, the broker has", self._keeper.waiting
+                            "stopped with %d journal entries unwritten; what led to them, the broker has", self._storing.waiting
                         )
                     return
                 case _:
@@ -245,12 +245,12 @@ class DataPath:
         loop = asyncio.get_running_loop()
         now = self._clock.now()
         setting, memory = self._setting, self._memory
-        judged = self._keeper.judged
+        judged = self._storing.judged
         first = await loop.run_in_executor(self._executor, _decode_and_analyse, setting, memory, messages, now, judged)
         if isinstance(first, Analysis):
             return judging.judge(setting, memory, first, now)
         asked = questions(memory, first)
-        known, judged = await self._keeper.standing(asked, memory.sensors)
+        known, judged = await self._storing.standing(asked, memory.sensors)
         parts_known = {key for key, _ in known.parts}
         log.debug(
             "repeats asked for: %d, of them stored: %d, parts: %d", len(asked.captures), len(known.captures), len(parts_known)
@@ -271,7 +271,7 @@ class DataPath:
         now = self._clock.now()
         if self._memory.assembly.open:
             await self._conclude(await self._judged([]))
-        lost = [*(() if self._link.status.up else ("broker",)), *(() if self._keeper.is_well else ("store",))]
+        lost = [*(() if self._link.status.up else ("broker",)), *(() if self._storing.is_well else ("store",))]
         await self._conclude(judging.tick(self._setting, self._memory, now, lost))
 
     async def _happened(self, event: Event) -> None:
@@ -288,15 +288,15 @@ class DataPath:
         if not order.outcome.done():
             nothing = "nothing sounds" if isinstance(order.command, Silence) else "nothing changed"
             outcome = outcome_of(judgement.commit.events, nothing)
-            in_doubt = not is_stored and self._keeper.keeps is Keeps.NOTHING
+            in_doubt = not is_stored and self._storing.keeps is Keeps.NOTHING
             order.outcome.set_result(doubted(outcome) if in_doubt else outcome)
 
     def _obeyed(self, command: AnyCommand, person: Person, now: float) -> Judgement:
         if isinstance(command, Silence):
             return silence(self._setting, self._memory, person, now)
         if isinstance(command, ProposeBaseline | ApproveBaseline | RetireBaseline):
-            if not self._keeper.is_well:
-                raise StoreError("limits are not changed while the store fails", "", str(self._keeper.error))
+            if not self._storing.is_well:
+                raise StoreError("limits are not changed while the store fails", "", str(self._storing.error))
             return judging.baseline(self._filed, self._memory, command, person, now)
         return judging.command(self._setting, self._memory, command, person, now)
 
@@ -312,18 +312,18 @@ class DataPath:
         was_told, self._is_told = self._is_told, True
         self._look_for_damage()
         light = unkept(judgement, self._memory)
-        self._adopt(light, await self._keeper.hold(light.commit, judgement.commit))
+        self._adopt(light, await self._storing.hold(light.commit, judgement.commit))
         if not was_told:
-            await self._happened(StoreChanged(self._clock.now(), self._keeper.keeps.value, str(self._keeper.error)))
+            await self._happened(StoreChanged(self._clock.now(), self._storing.keeps.value, str(self._storing.error)))
         return False
 
     async def _committed(self, commit: Commit) -> tuple[JournalEntry, ...] | None:
-        if not self._keeper.is_well:
+        if not self._storing.is_well:
             return None
         if commit.is_empty:
             return ()
         began = self._clock.elapsed()
-        entries = await self._keeper.keep(commit)
+        entries = await self._storing.keep(commit)
         if entries is not None:
             self.pulse.committed(self._clock.elapsed() - began)
         return entries
@@ -335,7 +335,7 @@ class DataPath:
         self._memory = judgement.memory
         machines = {track[0].machine for track in judgement.moved if track[0] in self._setting.rules}
         self._hub.adopt(self._memory, machines, self._clock.now())
-        self._hub.store_is(self._keeper.keeps.value, self._keeper.since, self._keeper.error)
+        self._hub.store_is(self._storing.keeps.value, self._storing.since, self._storing.error)
         self._publisher.moved(machines)
         self.listener(judgement.commit.events)
         self.measured(judgement.commit.measurements)
@@ -347,24 +347,24 @@ class DataPath:
             self._publisher.journal_grew(entries[-1].seq)
 
     def _look_for_damage(self) -> None:
-        if isinstance(self._keeper.error, StoreCorrupt):
+        if isinstance(self._storing.error, StoreCorrupt):
             self.damaged.set()
 
     async def _recover(self) -> None:
         """Try whether the store works again; then have the broker deliver again what was not kept."""
         parts = [part for opened in self._memory.assembly.open.values() for part in opened.parts.values()]
-        written = await self._keeper.attempt(parts, self._memory.counters)
+        written = await self._storing.attempt(parts, self._memory.counters)
         self._look_for_damage()
         if written is None:
             return
         self._memory = replace(self._memory, counters=written.counters)
-        self._hub.store_is(self._keeper.keeps.value, self._keeper.since, self._keeper.error)
+        self._hub.store_is(self._storing.keeps.value, self._storing.since, self._storing.error)
         self._grown(written.entries)
-        if not self._keeper.is_well:
+        if not self._storing.is_well:
             return
-        since, self._is_told = self._keeper.since, False
-        late, detail = self._keeper.told()
-        await self._happened(StoreChanged(self._clock.now(), self._keeper.keeps.value, detail, since, late))
+        since, self._is_told = self._storing.since, False
+        late, detail = self._storing.told()
+        await self._happened(StoreChanged(self._clock.now(), self._storing.keeps.value, detail, since, late))
         log.info("the store works again, %d journal entries were written late", late)
         await self._link.renew("the store works again: what was not kept is to be delivered again")
 

@@ -1,10 +1,10 @@
-"""A keeper over a real store, and what was given to it, counted."""
+"""What was given to a real store on its way, counted."""
 
 from dataclasses import replace
 from pathlib import Path
 
 from edgemon.clock import ManualClock
-from edgemon.daemon.keeper import Keeper
+from edgemon.daemon.storing import Storing
 from edgemon.engine.analyse import Questions
 from edgemon.store.ballast import Ballast
 from edgemon.store.port import Commit
@@ -30,12 +30,12 @@ def light_of(commit: Commit) -> Commit:
 
 
 class Bench:
-    """A keeper, its store, and what was given to it."""
+    """The way to a store, the store, and what was given to it."""
 
     def __init__(self, path: Path, store: SqliteStore, ballast: Ballast) -> None:
         self.path, self.store, self.ballast = path, store, ballast
         self.clock = ManualClock(make.T0)
-        self.keeper = Keeper(store, self.clock, ballast)
+        self.storing = Storing(store, self.clock, ballast)
         self.unacknowledged: list[Commit] = []
         self.given = 0
 
@@ -43,31 +43,31 @@ class Bench:
         """Give one more commit, as the path does; says whether it would be acknowledged."""
         self.given += 1
         commit = whole(self.given, samples)
-        if self.keeper.is_well and await self.keeper.keep(commit) is not None:
+        if self.storing.is_well and await self.storing.keep(commit) is not None:
             return True
-        await self.keeper.hold(light_of(commit), commit)
+        await self.storing.hold(light_of(commit), commit)
         self.unacknowledged.append(commit)
         return False
 
     def is_well(self) -> bool:
-        return self.keeper.is_well
+        return self.storing.is_well
 
     async def attempt(self) -> None:
         await self.clock.advance(61.0)
-        await self.keeper.attempt((), {})
+        await self.storing.attempt((), {})
 
     async def redeliver(self) -> None:
         """Deliver again what was not acknowledged, as the broker does."""
         for commit in self.unacknowledged:
             asked = Questions(tuple(one.key for one in commit.captures), tuple(one.key for one in commit.readings))
-            known, judged = await self.keeper.standing(asked, {})
+            known, judged = await self.storing.standing(asked, {})
             captures = tuple(one for one in commit.captures if one.key not in known.captures)
             readings = tuple(one for one in commit.readings if one.key not in known.readings)
             assert all(one.key in judged.captures for one in captures), "judged before, and not a second time"
             assert all(one.key in judged.readings for one in readings)
             measurements = commit.measurements if captures else ()
             stored = Commit(self.clock.now(), captures=captures, readings=readings, measurements=measurements)
-            assert await self.keeper.keep(stored) is not None
+            assert await self.storing.keep(stored) is not None
         self.unacknowledged = []
 
     async def check(self) -> None:

@@ -1,10 +1,10 @@
-"""Fill a small file system under a keeper, make room again, count: run on a file system of its own by `test_keeper.py`."""
+"""Fill a small file system, make room again, count: run on a file system of its own by `test_storing.py`."""
 
 import asyncio
 import sys
 from pathlib import Path
 
-from edgemon.daemon.keeper import Keeps
+from edgemon.daemon.storing import Keeps
 from edgemon.store.ballast import Ballast
 from edgemon.store.sqlite import SqliteStore
 from tests.daemon.bench import Bench
@@ -19,7 +19,7 @@ async def fill(folder: Path) -> None:
     path = folder / "edgemon.sqlite"
     store = await SqliteStore.open(path)
     bench = Bench(path, store, Ballast(path, BALLAST_BYTES))
-    await bench.keeper.begin({})
+    await bench.storing.begin({})
     held = path.with_name(path.name + ".ballast")
     assert held.stat().st_size == BALLAST_BYTES
     while await bench.give(SAMPLES):
@@ -28,7 +28,7 @@ async def fill(folder: Path) -> None:
     full_at = bench.given
     for _ in range(60):
         await bench.give(SAMPLES)
-        assert bench.keeper.keeps is Keeps.STATES, (bench.given, bench.keeper.error)
+        assert bench.storing.keeps is Keeps.STATES, (bench.given, bench.storing.error)
     await bench.attempt()
     assert not bench.is_well(), "the ballast finds no room"
     saved = await store.load()
@@ -37,7 +37,7 @@ async def fill(folder: Path) -> None:
     filler.unlink()
     (folder / "more").unlink()
     await bench.attempt()
-    assert bench.is_well(), bench.keeper.error
+    assert bench.is_well(), bench.storing.error
     assert held.exists(), "made anew"
     print(f"stored {full_at - 1} of {bench.given} before it was full; journal and states of the rest in the ballast")
     await store.close()

@@ -55,7 +55,7 @@ class Written:
     """Counters as they stand now, for what was stored by it."""
 
 
-class Keeper:
+class Storing:
     """The path's way to the store.
 
     Parameters

@@ -1,4 +1,4 @@
-"""The keeper over a real store: a quota, errors of the sample file's write and sync, a disk that stalls. All is counted.
+"""The way to a real store: a quota, errors of the sample file's write and sync, a disk that stalls. All is counted.
 
 The errors are SQLite's own (PRAGMA max_page_count) or raised where the kernel raises them: pwritev(2), fdatasync(2).
 """
@@ -14,8 +14,8 @@ from pathlib import Path
 
 import pytest
 
-from edgemon.daemon import keeper as module
-from edgemon.daemon.keeper import Keeps
+from edgemon.daemon import storing as module
+from edgemon.daemon.storing import Keeps
 from edgemon.engine.analyse import Questions
 from edgemon.errors import StoreError, StoreFull, StoreSlow
 from edgemon.store.ballast import Ballast
@@ -30,7 +30,7 @@ async def bench(tmp_path: Path) -> AsyncIterator[Bench]:
     path = tmp_path / "edgemon.sqlite"
     store = await SqliteStore.open(path)
     made = Bench(path, store, Ballast(path, 1 << 20))
-    await made.keeper.begin({})
+    await made.storing.begin({})
     yield made
     await store.close()
 
@@ -51,13 +51,13 @@ async def test_a_full_database_and_space_that_comes_back(bench: Bench) -> None:
     for _ in range(80):
         await bench.give()
     assert not bench.is_well()
-    assert isinstance(bench.keeper.error, StoreFull)
+    assert isinstance(bench.storing.error, StoreFull)
     await bench.attempt()
     assert not bench.is_well(), "there is no room yet"
     await limit(bench, 100_000)
     await bench.attempt()
     assert bench.is_well()
-    assert bench.keeper.waiting == 0
+    assert bench.storing.waiting == 0
     await bench.redeliver()
     await bench.check()
 
@@ -80,9 +80,9 @@ async def test_errors_of_the_sample_file(bench: Bench, monkeypatch: pytest.Monke
         is_ill[0] = step in range(5, 15)
         assert await bench.give() is (step < 5), step
         if step == 7:
-            assert bench.keeper.keeps is Keeps.STATES
+            assert bench.storing.keeps is Keeps.STATES
             await bench.attempt()
-            assert bench.keeper.keeps is Keeps.STATES, "what takes space still fails"
+            assert bench.storing.keeps is Keeps.STATES, "what takes space still fails"
             saved = (await bench.store.load()).points
             assert saved == (make.point_state(0.001 * bench.given),), "alarm states are written meanwhile"
     await bench.attempt()
@@ -103,14 +103,14 @@ async def test_a_database_that_does_not_sync(bench: Bench, monkeypatch: pytest.M
     monkeypatch.setattr(bench.store, "commit", dead)
     for _ in range(30):
         assert not await bench.give()
-    assert bench.keeper.keeps is Keeps.NOTHING
-    assert bench.keeper.waiting == 30
+    assert bench.storing.keeps is Keeps.NOTHING
+    assert bench.storing.waiting == 30
     await bench.attempt()
-    assert bench.keeper.keeps is Keeps.NOTHING
+    assert bench.storing.keeps is Keeps.NOTHING
     monkeypatch.setattr(bench.store, "commit", failing_run)
     await bench.attempt()
     assert bench.is_well()
-    late, _ = bench.keeper.told()
+    late, _ = bench.storing.told()
     assert late == 30
     await bench.redeliver()
     await bench.check()
@@ -136,10 +136,10 @@ async def test_a_disk_that_stalls_holds_nothing_up_and_doubles_nothing(
     for _ in range(10):
         async with asyncio.timeout(2.0):
             assert not await bench.give()
-    assert isinstance(bench.keeper.error, StoreSlow)
-    assert bench.keeper.keeps is Keeps.NOTHING
+    assert isinstance(bench.storing.error, StoreSlow)
+    assert bench.storing.keeps is Keeps.NOTHING
     async with asyncio.timeout(2.0):
-        known, judged = await bench.keeper.standing(Questions((make.capture(5).key,)), {})
+        known, judged = await bench.storing.standing(Questions((make.capture(5).key,)), {})
     assert known.captures, "judged already: not judged again when it comes by another way"
     assert not judged.captures
     is_stalling[0] = False
@@ -163,7 +163,7 @@ async def test_a_store_that_fails_again_at_once_is_tried_less_often(bench: Bench
         is_ill[0] = False
         waited = 0.0
         while not bench.is_well():
-            await bench.keeper.attempt((), {})
+            await bench.storing.attempt((), {})
             await bench.clock.advance(1.0)
             waited += 1.0
         waits.append(waited)
