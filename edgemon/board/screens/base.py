@@ -1,11 +1,12 @@
 """What every screen has: the banner that navigation never hides, a body of rows, a footer with its keys."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Coroutine, Sequence
 from typing import ClassVar, TypeVar
 
 from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 from textual.screen import Screen
+from textual.worker import WorkType
 
 from edgemon.board.desk import Desk
 from edgemon.board.keys import FOOTERS, Key
@@ -62,6 +63,11 @@ class BoardScreen(Screen[None]):
         """Say something in the footer."""
         self.desk.say(message)
         self.redraw()
+
+    def fetch(self, work: Callable[[], Coroutine[None, None, None]], name: str) -> None:
+        """Ask the daemon something beside what goes on; a newer question of that name takes its place, begun or not."""
+        asked: WorkType[None] = work
+        self.run_worker(asked, group=name, name=name, exclusive=True)
 
     def on_lines_resized(self) -> None:
         """Draw for the new size."""

@@ -34,7 +34,7 @@ class HandoverScreen(ListScreen):
         due = self._asked_at is None or elapsed - self._asked_at >= ASK_AGAIN_S
         if picture.gateway is not None and picture.gateway.events != self._events and picture.lost is None and due:
             self._events, self._asked_at = picture.gateway.events, elapsed
-            self.run_worker(self._fetch(), group="handover", name="handover", exclusive=True)
+            self.fetch(self._fetch, "handover")
         return self.page(view.page(self._page, self.desk.look, width), height)
 
     async def _fetch(self) -> None:

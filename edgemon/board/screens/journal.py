@@ -88,7 +88,7 @@ class JournalScreen(ListScreen):
         is_due = self._failed_at is None or self.desk.clock.elapsed() - self._failed_at >= RETRY_S
         if gateway is not None and self.desk.picture.lost is None and is_due and (is_new or self._events is None):
             self._events = gateway.events
-            self.run_worker(self._fetch(), group="journal", name="journal", exclusive=True)
+            self.fetch(self._fetch, "journal")
         rows = self._drawn(width)
         if self._text or self._wanted > PAGE:
             shown = f" {self._told}" + (f"; search: {safe(self._text)}" if self._text else "")

@@ -1,6 +1,7 @@
 """Level 2: one machine, its points, levels, limits and the past of one level."""
 
 from collections.abc import Sequence
+from functools import partial
 
 from edgemon.board import keys
 from edgemon.board.desk import Desk
@@ -107,10 +108,10 @@ class MachineScreen(ListScreen):
             self._past, self._past_of = (), (self.machine, self.at)
             self._baseline, self._coming, self._foreseen_at = None, None, None
         self._asked_at = elapsed
-        self.run_worker(self._fetch(self.machine, self.at), group="trend", name="trend", exclusive=True)
+        self.fetch(partial(self._fetch, self.machine, self.at), "trend")
         if self._foreseen_at is None or elapsed - self._foreseen_at >= FORESEE_AGAIN:
             self._foreseen_at = elapsed
-            self.run_worker(self._foresee(self.machine, self.at), group="outlook", name="outlook", exclusive=True)
+            self.fetch(partial(self._foresee, self.machine, self.at), "outlook")
 
     async def _fetch(self, machine: str, at: view.LevelAt) -> None:
         now = self.desk.picture.now

@@ -1,6 +1,7 @@
 """How the alarms do, beside the figures that the alarm standards ask for."""
 
 from collections.abc import Sequence
+from functools import partial
 
 from edgemon.board import keys
 from edgemon.board.desk import Desk
@@ -44,7 +45,7 @@ class PerformanceScreen(ListScreen):
             if asked != self._asked:
                 self._found, self._why = None, "The figures are being counted."
             self._asked, self._asked_at = asked, elapsed
-            self.run_worker(self._fetch(*asked), group="performance", name="performance", exclusive=True)
+            self.fetch(partial(self._fetch, *asked), "performance")
         title = f" Alarm performance of the last {figures.spoken(PERIODS_S[self._period])}"
         head = fit_row([Span(title, Role.BRIGHT)], width, self.desk.look.glyphs.ellipsis)
         told = lines(self._found, width >= WITH_SOURCES) if self._found is not None else [self._why]

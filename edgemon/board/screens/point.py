@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 from contextlib import suppress
 from dataclasses import replace
+from functools import partial
 
 from edgemon.board import keys
 from edgemon.board.desk import Desk
@@ -170,7 +171,12 @@ class PointScreen(BoardScreen):
         if self._asked[:1] != asked[:1]:
             self._why = ""
         self._asked = asked
-        self.run_worker(self._fetch(asked), group="look", name="look", exclusive=True)
+        elapsed = self.desk.clock.elapsed()
+        is_due = self._foreseen_at is None or elapsed - self._foreseen_at >= FORESEE_AGAIN_S
+        if self.mode is Mode.TREND and is_due:
+            self._foreseen_at = elapsed
+            self.fetch(self._foresee, "outlook")
+        self.fetch(partial(self._fetch, asked), "look")
 
     async def _fetch(self, asked: tuple[object, ...]) -> None:
         source, now, zoom = self.desk.source, self.desk.picture.now, ZOOMS[self._zoom]
@@ -218,10 +224,14 @@ class PointScreen(BoardScreen):
         past = await source.trend_bins(self.machine, self.at.point, self.at.level, since, now, self._columns)
         search = Search(since=past.since, until=past.until, kinds=history.KINDS, machine=self.machine)
         self._past, self._events = past, await source.journal(MOST_EVENTS, search=search)
-        elapsed = self.desk.clock.elapsed()
-        if self._foreseen_at is None or elapsed - self._foreseen_at >= FORESEE_AGAIN_S:
-            self._foreseen_at = elapsed
-            self._coming = await source.forecast(self.machine, self.at.point, self.at.level)
+
+    async def _foresee(self) -> None:
+        try:
+            self._coming = await self.desk.source.forecast(self.machine, self.at.point, self.at.level)
+        except EdgemonError as error:
+            self.say(why_not(error))
+            return
+        self.redraw()
 
     def action_mode(self, number: int) -> None:
         """Look at something else."""
