@@ -10,7 +10,7 @@ with flaws are thinned apart, so that what is not judged never hides what is.
 
 import struct
 import zlib
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, fields
 from typing import Any, TypeAlias
 
@@ -77,8 +77,22 @@ def values_of(rows: Iterable[tuple[float, float, int]]) -> Values:
     return Values(table[:, 0].copy(), table[:, 1].copy(), table[:, 2] != 0)
 
 
+def joined(pieces: Sequence[Values]) -> Values:
+    """Put pieces behind one another that follow one another in time."""
+    if not pieces:
+        return values_of(())
+    columns = ([getattr(piece, name) for piece in pieces] for name in ("t", "value", "fit"))
+    return Values(*(np.concatenate(column) for column in columns))
+
+
 def merged(one: Values, other: Values) -> Values:
     """Put two together; of two readings of one time the fit one counts, or else the first."""
+    if not len(one) or not len(other):
+        return one if len(one) else other
+    if one.t[-1] < other.t[0]:
+        return joined((one, other))
+    if other.t[-1] < one.t[0]:
+        return joined((other, one))
     t = np.concatenate((one.t, other.t))
     value, fit = np.concatenate((one.value, other.value)), np.concatenate((one.fit, other.fit))
     order = np.lexsort((~fit, t))  # stable: what comes from the first stands first

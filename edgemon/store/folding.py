@@ -14,7 +14,7 @@ WAIT_S = 86_400.0
 """Readings wait so long as rows, for what comes late and is better. House choice."""
 MOST = 2048
 """Readings of a stretch: five pages of the database, so that little of the last one is wasted. House choice."""
-ROWS = 1000
+ROWS = 600
 """Rows folded at once."""
 SERIES = 64
 """Trends looked at in one step, until one has something to fold."""

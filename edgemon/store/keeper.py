@@ -16,7 +16,7 @@ from edgemon.store.segments import files_of, folder_of
 from edgemon.store.sqlite import SqliteStore
 from edgemon.store.weighing import Scales
 
-PAGES = 64
+PAGES = 32
 """Pages given back by the database in one step. House choice."""
 
 _PAGES = ("page_size", "page_count", "freelist_count")

@@ -9,10 +9,11 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 
 import numpy as np
+from numpy.typing import NDArray
 
 from edgemon.model.instant import Instant
 from edgemon.model.snapshot import TrendBin, TrendBins, TrendPoint
-from edgemon.store.chunk import Floats, Stretch, Values, decoded, merged, readings, values_of, weighed
+from edgemon.store.chunk import Floats, Stretch, Values, decoded, joined, merged, readings, values_of, weighed
 from edgemon.store.wire import Row
 
 FOLDED_UNTIL = "SELECT value FROM meta WHERE key = 'folded_until'"
@@ -74,14 +75,15 @@ def values(
     found = values_of(rows if earliest else reversed(rows))
     if len(found) == most and most:  # stretches count only where they reach beyond those
         since, until = (since, float(found.t[-1])) if earliest else (float(found.t[0]), until)
-    left = most
+    left, pieces = most, []
     for stretch in _stretches(connection, series, since, until, order):
         some = readings(stretch)
         some = some.part((some.t >= since) & (some.t <= until))
-        found = merged(found, some)
+        pieces.append(some)
         left -= len(some)
         if left <= 0:
             break
+    found = merged(found, joined(pieces if earliest else pieces[::-1]))
     return found.part(slice(0, most) if earliest else slice(max(0, len(found) - most), None))
 
 
@@ -122,11 +124,9 @@ def bins(connection: sqlite3.Connection, series: int, begin: Instant, until: Ins
     number = np.minimum(((t - begin) / step).astype(np.int64), columns - 1)
     hot = np.array(rows, np.float64).reshape(-1, 5)
     at = hot[:, 0].astype(np.int64)
-    low, high = np.full(columns, np.inf), np.full(columns, -np.inf)
+    low, high = _extremes(number, value, columns)
     total: Floats = np.bincount(number, value * weight, columns).astype(np.float64)
     count: Floats = np.bincount(number, weight, columns).astype(np.float64)
-    np.minimum.at(low, number, value)
-    np.maximum.at(high, number, value)
     low[at], high[at] = np.minimum(low[at], hot[:, 1]), np.maximum(high[at], hot[:, 3])
     total[at] += hot[:, 2] * hot[:, 4]
     count[at] += hot[:, 4]
@@ -140,6 +140,18 @@ def bins(connection: sqlite3.Connection, series: int, begin: Instant, until: Ins
         np.rint(count[used]).astype(int).tolist(),
     )
     return tuple(TrendBin(*one) for one in zip(*columns_of, strict=True))
+
+
+def _extremes(number: NDArray[np.int64], value: Floats, columns: int) -> tuple[Floats, Floats]:
+    low, high = np.full(columns, np.inf), np.full(columns, -np.inf)
+    if (number[1:] < number[:-1]).any():
+        order = np.argsort(number, kind="stable")
+        number, value = number[order], value[order]
+    begin = np.flatnonzero(np.diff(number, prepend=-1))
+    if len(begin):
+        low[number[begin]] = np.minimum.reduceat(value, begin)
+        high[number[begin]] = np.maximum.reduceat(value, begin)
+    return low, high
 
 
 def bins_of(

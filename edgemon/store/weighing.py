@@ -19,7 +19,7 @@ from edgemon.store.wire import BASELINES, Row, baselines_of, event_from_json
 
 ENTRIES = 500
 """Journal entries read in one step."""
-CAPTURES = 200
+CAPTURES = 100
 """Captures weighed in one step."""
 
 _SEQ = "SELECT coalesce((SELECT value FROM meta WHERE key = 'spells_seq'), 0)"
