@@ -17,6 +17,7 @@ from tempfile import TemporaryDirectory
 
 import numpy as np
 
+from edgemon.model.ids import CaptureId, PointId
 from edgemon.model.retention import DAY_S, Retention
 from edgemon.store import keeper as keeping
 from edgemon.store.chunk import Values, cut, thinned
@@ -153,9 +154,9 @@ async def tend(folder: Path) -> None:
     }
     for k in range(3000):
         at = make.T0 + 60.0 * k
-        one = type(make.capture(1))(id=make.CaptureId(f"c-{k}"), taken_at=at, received_at=at, axes=shared, **facts)
+        one = type(make.capture(1))(id=CaptureId(f"c-{k}"), taken_at=at, received_at=at, axes=shared, **facts)
         levels = tuple(
-            make.measurement(0.001 * k, taken_at=at + n, point=make.POINT._replace(point=make.PointId(f"p{n}")))
+            make.measurement(0.001 * k, taken_at=at + n, point=make.POINT._replace(point=PointId(f"p{n}")))
             for n in range(10)
         )
         began = time.perf_counter()
@@ -191,9 +192,8 @@ async def tend(folder: Path) -> None:
             break
     median = statistics.median(commits) * 1e3
     print(f"commit of a capture of 3 x 4096 and ten points: median {median:.2f} ms")
-    print(
-        f"tending: {steps} steps in {time.perf_counter() - began:.1f} s, {dropped} captures dropped; now {tended.used_bytes / 1e6:.0f} MB"
-    )
+    took_s, megabytes = time.perf_counter() - began, tended.used_bytes / 1e6
+    print(f"tending: {steps} steps in {took_s:.1f} s, {dropped} captures dropped; now {megabytes:.0f} MB")
     for name, took in longest.items():
         print(f"    longest {name:22} {took * 1e3:6.1f} ms, x{took * 1e3 / median:.1f} of that commit")
     await store.close()

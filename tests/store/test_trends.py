@@ -175,8 +175,8 @@ async def test_a_folded_store_answers_as_one_in_memory(old: tuple[Path, SqliteSt
     reader = await SqliteReader.open(path)
     spans = [(0.0, 9e9), (make.T0 + 3 * DAY, make.T0 + 6 * DAY), (make.T0 + 6 * DAY, 9e9), (0.0, make.T0 - 1.0)]
     for since, until in spans:
-        asked: dict[str, Any]
-        for asked in ({}, {"most": 7}, {"most": 7, "earliest": True}):
+        ways: list[dict[str, Any]] = [{}, {"most": 7}, {"most": 7, "earliest": True}]
+        for asked in ways:
             ours = await reader.trend(make.POINT, "velocity_rms", since, until, **asked)
             assert ours == await twin.trend(make.POINT, "velocity_rms", since, until, **asked)
         ours = await reader.readings(make.SENSOR, "battery", since, until)
