@@ -15,7 +15,6 @@ from edgemon.clock import Clock
 from edgemon.daemon.annunciator import Annunciator
 from edgemon.daemon.diagnostics import Diagnostics
 from edgemon.daemon.hub import Hub
-from edgemon.daemon.keeping import Keeping
 from edgemon.daemon.learning import Learning
 from edgemon.daemon.looking import Looking
 from edgemon.daemon.path import BATCH, DataPath, End, Happened, Tick
@@ -24,8 +23,9 @@ from edgemon.daemon.publisher import Publisher
 from edgemon.daemon.remembering import Carried
 from edgemon.daemon.shift import Shift
 from edgemon.daemon.supervisor import Supervisor, watch
+from edgemon.daemon.tending import Tending
 from edgemon.daemon.watching import Watching, watcher
-from edgemon.daemon.wiring import ballast_of, keeper_of, link_to, open_store, open_upstreams
+from edgemon.daemon.wiring import ballast_of, link_to, open_store, open_upstreams, tender_of
 from edgemon.engine.memory import Setting, setting_of
 from edgemon.errors import LinkDown
 from edgemon.model.annunciation import Annunciation
@@ -129,8 +129,7 @@ class Service:
                 "watch": lambda: watch(self._supervisor, self._clock, path.pulse.vitals, lambda: _line(hub)),
                 "report": lambda: self._report(publisher, hub, link, store),
                 "upstreams": upstreams.run,
-                "keeping": self._keeping(store, path, hub).run,
-                "damage": lambda: self._damage(path, stop),
+                "tending": self._tending(store, path, hub).run,
                 **thinking,
             }
             await self._work(stop, path, doors, beside)
@@ -141,10 +140,10 @@ class Service:
     def _changed(self) -> SettingsChanged:
         return SettingsChanged(self._clock.now(), self.changes[:CHANGES_SHOWN], len(self.changes))
 
-    def _keeping(self, store: SqliteStore, path: DataPath, hub: Hub) -> Keeping:
-        keeping = Keeping(keeper_of(self._gateway, self._plant, store), self._clock, lambda: path.is_idle)
-        hub.keep = keeping.view
-        return keeping
+    def _tending(self, store: SqliteStore, path: DataPath, hub: Hub) -> Tending:
+        tending = Tending(tender_of(self._gateway, self._plant, store), self._clock, lambda: path.is_idle)
+        hub.keep = tending.view
+        return tending
 
     async def _begin(self, path: DataPath, hub: Hub, mended: StoreMended | None) -> None:
         await path.begin(self._fingerprint, self.carried)

@@ -21,12 +21,12 @@ from edgemon.mqtt.port import Link
 from edgemon.mqtt.wire import gateway_offline
 from edgemon.settings.address import read_address
 from edgemon.store.ballast import Ballast
-from edgemon.store.keeper import Keeper
 from edgemon.store.mend import Mended, may_mend, mend, resume_mending
 from edgemon.store.outbox import Outbox
 from edgemon.store.port import Reader
 from edgemon.store.reader import SqliteReader
 from edgemon.store.sqlite import SqliteStore
+from edgemon.store.tending import Tender
 from edgemon.upstream.jetstream import NatsTransport
 from edgemon.upstream.mqtt import MqttTransport
 from edgemon.upstream.port import Transport
@@ -94,9 +94,9 @@ def _told(mended: Mended, why: str, now: Instant) -> StoreMended:
     return StoreMended(now, str(mended.kept_as), why, (*saved, mended.note) if mended.note else saved, mended.journal)
 
 
-def keeper_of(gateway: Gateway, plant: Plant, store: SqliteStore) -> Keeper:
+def tender_of(gateway: Gateway, plant: Plant, store: SqliteStore) -> Tender:
     """Make what tends the store."""
-    return Keeper(gateway.store, store, gateway.retention, {key: point.sensor for key, point in plant.points.items()})
+    return Tender(gateway.store, store, gateway.retention, {key: point.sensor for key, point in plant.points.items()})
 
 
 def link_to(

@@ -19,14 +19,14 @@ import numpy as np
 
 from edgemon.model.ids import CaptureId, PointId
 from edgemon.model.retention import DAY_S, Retention
-from edgemon.store import keeper as keeping
+from edgemon.store import tending
 from edgemon.store.chunk import Values, cut, thinned
 from edgemon.store.disk import taken
 from edgemon.store.folding import MOST, _row
-from edgemon.store.keeper import Keeper
 from edgemon.store.migrate import connect, connect_read_only
 from edgemon.store.port import Commit
 from edgemon.store.sqlite import SqliteStore
+from edgemon.store.tending import Tender
 from edgemon.store.trends import bins, key_of, values
 from tests.store import builders as make
 
@@ -36,8 +36,8 @@ EACH = 100_000
 ROUNDS = 15
 COLUMNS = 160
 WORK = {
-    "Keeper.tend.<locals>.<lambda>": "fold, or drop and thin",
-    "Keeper._used": "measure",
+    "Tender.tend.<locals>.<lambda>": "fold, or drop and thin",
+    "Tender._used": "measure",
     "Reclaimer.reclaim": "give back",
     "_shrunk": "give pages back",
     "Scales.weigh": "weigh",
@@ -156,8 +156,7 @@ async def tend(folder: Path) -> None:
         at = make.T0 + 60.0 * k
         one = type(make.capture(1))(id=CaptureId(f"c-{k}"), taken_at=at, received_at=at, axes=shared, **facts)
         levels = tuple(
-            make.measurement(0.001 * k, taken_at=at + n, point=make.POINT._replace(point=PointId(f"p{n}")))
-            for n in range(10)
+            make.measurement(0.001 * k, taken_at=at + n, point=make.POINT._replace(point=PointId(f"p{n}"))) for n in range(10)
         )
         began = time.perf_counter()
         await store.commit(Commit(at, captures=(one,), measurements=levels))
@@ -178,15 +177,15 @@ async def tend(folder: Path) -> None:
         return await run(both)
 
     store.run = watched  # type: ignore[method-assign,assignment]
-    one_keeper, steps, began, dropped = (
-        Keeper(path, store, Retention(40 << 20), {make.POINT: make.SENSOR}),
+    one_tender, steps, began, dropped = (
+        Tender(path, store, Retention(40 << 20), {make.POINT: make.SENSOR}),
         0,
         time.perf_counter(),
         0,
     )
     while True:
         gc.collect()
-        tended = await one_keeper.tend(now + 2 * DAY_S)
+        tended = await one_tender.tend(now + 2 * DAY_S)
         steps, dropped = steps + 1, dropped + sum(tended.dropped.values())
         if tended.is_done:
             break
@@ -202,7 +201,7 @@ async def tend(folder: Path) -> None:
 def main() -> None:
     """Run all."""
     count = max(1, int(float(sys.argv[1]) if len(sys.argv) > 1 else 1e7) // EACH)
-    print(f"{count} trends of {EACH} readings; SQLite {sqlite3.sqlite_version}; pages of {keeping.PAGES} given back a step")
+    print(f"{count} trends of {EACH} readings; SQLite {sqlite3.sqlite_version}; pages of {tending.PAGES} given back a step")
     with TemporaryDirectory(dir=os.environ.get("EDGEMON_BENCH")) as folder:
         asyncio.run(tend(Path(folder)))
         read_trends(Path(folder), count)

@@ -24,7 +24,7 @@ _INCREMENTAL = 2
 """Source: SQLite, PRAGMA auto_vacuum."""
 
 
-class Keeper:
+class Tender:
     """Tends one store. Made beside it; nothing to close.
 
     Parameters

@@ -7,7 +7,7 @@ from collections.abc import Callable
 from edgemon.clock import Clock
 from edgemon.errors import StoreError
 from edgemon.model.retention import KeepView, Tended, Worth
-from edgemon.store.keeper import Keeper
+from edgemon.store.tending import Tender
 
 EVERY_S = 1.0
 AGAIN_S = 0.05
@@ -21,7 +21,7 @@ TOLD_EVERY_S = 600.0
 log = logging.getLogger(__name__)
 
 
-class Keeping:
+class Tending:
     """Has a store tended, and remembers what went since the start.
 
     Parameters
@@ -30,8 +30,8 @@ class Keeping:
         Says whether the path has nothing to do.
     """
 
-    def __init__(self, keeper: Keeper, clock: Clock, is_idle: Callable[[], bool]) -> None:
-        self._keeper = keeper
+    def __init__(self, tender: Tender, clock: Clock, is_idle: Callable[[], bool]) -> None:
+        self._tender = tender
         self._clock = clock
         self._is_idle = is_idle
         self._dropped: Counter[Worth] = Counter()
@@ -58,7 +58,7 @@ class Keeping:
                 continue
             waited = 0
             try:
-                tended = await self._keeper.tend(self._clock.now())
+                tended = await self._tender.tend(self._clock.now())
             except StoreError as error:
                 if not self._is_failing:
                     log.error("the store cannot be tended: %s", error)

@@ -19,15 +19,15 @@ from edgemon.model.ids import CaptureKey, PointId, PointKey, SensorId
 from edgemon.model.retention import DAY_S, Retention, Tended, Worth
 from edgemon.model.upstream import Source
 from edgemon.store import connection as connection_module
-from edgemon.store import disk, dropping, folding, keeper, weighing
+from edgemon.store import disk, dropping, folding, tending, weighing
 from edgemon.store.backup import back_up, restore
-from edgemon.store.keeper import Keeper
 from edgemon.store.outbox import Outbox
 from edgemon.store.port import Commit
 from edgemon.store.reader import SqliteReader
 from edgemon.store.segments import folder_of
 from edgemon.store.sqlite import SqliteStore
 from edgemon.store.stream import Stream
+from edgemon.store.tending import Tender
 from tests.store import builders as make
 
 NEIGHBOUR = PointKey(make.POINT.machine, PointId("motor-nde-h"))
@@ -74,7 +74,7 @@ async def filled(path: Path, count: int = 60, events: tuple[AlarmChanged, ...] =
 async def tended(
     path: Path, store: SqliteStore, retention: Retention, now: float = NOW, sensors: dict[PointKey, SensorId] | None = None
 ) -> list[Tended]:
-    one, steps = Keeper(path, store, retention, SENSORS if sensors is None else sensors), []
+    one, steps = Tender(path, store, retention, SENSORS if sensors is None else sensors), []
     for _ in range(500):
         steps.append(await one.tend(now))
         if steps[-1].is_done:
@@ -282,7 +282,7 @@ def killed_at(number: int) -> Iterator[None]:
             step()
         step()
 
-    for module in (dropping, folding, keeper, weighing):
+    for module in (dropping, folding, tending, weighing):
         module.transaction = watched  # type: ignore[attr-defined]
     disk.punch = around(disk.punch)
     Path.unlink = around(Path.unlink)  # type: ignore[method-assign]
