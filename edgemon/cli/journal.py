@@ -145,6 +145,8 @@ def document(verdict: Verdict) -> dict[str, object]:
         "whole": verdict.is_whole,
         "entries": verdict.entries,
         "unchained": verdict.unchained,
+        "forgotten_up_to": verdict.cut_seq or None,
+        "unproven": verdict.unproven,
         "newest": {"seq": verdict.newest_seq, "hash": verdict.newest_hash or None},
         "first_broken": verdict.breaks[0].seq if verdict.breaks else None,
         "breaks": [{"seq": one.seq, "what": one.what} for one in verdict.breaks],
@@ -155,6 +157,9 @@ def document(verdict: Verdict) -> dict[str, object]:
 def lines(verdict: Verdict, path: Path) -> list[str]:
     """Give the verdict for people."""
     text = [f"{path}: {verdict.entries} entries"]
+    if verdict.cut_seq:
+        stay = f"; {verdict.unproven} of them stay, which the chain no longer proves" if verdict.unproven else ""
+        text.append(f"entries up to {verdict.cut_seq} were older than the journal's age and went{stay}")
     if verdict.unchained:
         text.append(f"entries before {verdict.chained_from} ({verdict.unchained}) are of an older version and not protected")
     if verdict.breaks:

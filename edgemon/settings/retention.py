@@ -18,6 +18,7 @@ class RetentionTable(Shape):
     event_captures_days: float = _KEPT.event_s / DAY_S
     event_hours: float = _KEPT.around_s / 3600.0
     readings_days: float = _KEPT.readings_s / DAY_S
+    journal_days: float | None = None
 
 
 def check_retention(table: RetentionTable, report: Report) -> None:
@@ -25,9 +26,9 @@ def check_retention(table: RetentionTable, report: Report) -> None:
     if table.budget_bytes is not None and table.budget_bytes < SMALLEST_BUDGET:
         what = f"must be {SMALLEST_BUDGET} (64 MiB) or more, not {table.budget_bytes}"
         report.error(("retention", "budget_bytes"), what, "bytes; leave it out for nine tenths of what the disk has for it")
-    for key in ("captures_days", "alert_captures_days", "event_captures_days", "readings_days"):
+    for key in ("captures_days", "alert_captures_days", "event_captures_days", "readings_days", "journal_days"):
         value = getattr(table, key)
-        if value < 1.0:
+        if value is not None and value < 1.0:
             report.error(("retention", key), f"must be a day or more, not {value:g}", "leave it out for the usual value")
     if table.event_hours < 0.0:
         report.error(("retention", "event_hours"), f"must not be below zero, not {table.event_hours:g}", "hours, usually 48")
@@ -35,6 +36,9 @@ def check_retention(table: RetentionTable, report: Report) -> None:
     if list(ages) != sorted(ages):
         what = "captures of machines in alert, or around events, are kept for a shorter time than others"
         report.warning(("retention", "captures_days"), what, "captures_days <= alert_captures_days <= event_captures_days")
+    if table.journal_days is not None and table.journal_days < 30.0:
+        what = "the performance of the alarms is looked at over the last 30 days of the journal"
+        report.warning(("retention", "journal_days"), what, "leave it out: the journal is small, and kept for ever")
 
 
 def retention_of(table: RetentionTable) -> Retention:
@@ -46,4 +50,5 @@ def retention_of(table: RetentionTable) -> Retention:
         event_s=table.event_captures_days * DAY_S,
         around_s=table.event_hours * 3600.0,
         readings_s=table.readings_days * DAY_S,
+        journal_s=None if table.journal_days is None else table.journal_days * DAY_S,
     )

@@ -23,6 +23,7 @@ GENESIS = bytes(32)
 CHAINED_FROM = "SELECT value FROM meta WHERE key = 'journal_chained_from'"
 CHAINED_ROWS = """SELECT seq, recorded_at, at, kind, machine, point, sim, body, hash FROM journal
     WHERE seq > ? AND seq <= ? ORDER BY seq LIMIT ?"""
+CUT = "SELECT seq, hash FROM journal_cut"
 _TOLD = 20
 """Breaks told one by one; the others are counted. House choice."""
 
@@ -71,6 +72,10 @@ class Verdict:
     breaks: tuple[Break, ...]
     """The first ones, by seq."""
     break_count: int
+    cut_seq: int = 0
+    """Entries up to this one were older than the journal's age and went, but for those still needed."""
+    unproven: int = 0
+    """Of those the ones that are still there: the chain no longer covers them."""
 
     @property
     def is_whole(self) -> bool:
@@ -88,20 +93,36 @@ class Audit:
         The first entry that must carry a hash.
     checkpoints : mapping of int to str
         Hashes (hex) that were noted elsewhere, by seq.
+    cut_seq, cut_hash : int and bytes
+        The newest entry that went by age, and its hash: the chain goes on from it.
     """
 
     chained_from: int
     checkpoints: Mapping[int, str] = field(default_factory=dict)
+    cut_seq: int = 0
+    cut_hash: bytes | None = None
     entries: int = 0
     unchained: int = 0
+    _unproven: int = 0
     _previous: bytes = GENESIS
     _newest: int = 0
     _breaks: list[Break] = field(default_factory=list)
     _count: int = 0
 
+    def __post_init__(self) -> None:
+        """Begin behind what went by age."""
+        self._newest = self.cut_seq
+        self._previous = self.cut_hash or GENESIS
+        if self.cut_seq:
+            self._against_checkpoint(self.cut_seq, self.cut_hash)
+
     def look(self, row: Row) -> None:
         """Look at the next row: `seq, recorded_at, at, kind, machine, point, sim, body, hash`."""
         seq, found = int(row[0]), row[8]
+        if seq <= self.cut_seq:
+            self.entries, self._unproven = self.entries + 1, self._unproven + 1
+            self._against_checkpoint(seq, found)
+            return
         self._missing(seq)
         self.entries += 1
         self._newest = seq
@@ -123,7 +144,8 @@ class Audit:
             self._broken(seq, "is missing: it was noted elsewhere, the journal ends before it")
         newest_hash = "" if self._newest < self.chained_from else self._previous.hex()
         first = tuple(sorted(self._breaks, key=lambda one: one.seq)[:_TOLD])
-        return Verdict(self.entries, self.chained_from, self.unchained, self._newest, newest_hash, first, self._count)
+        known = (self.entries, self.chained_from, self.unchained, self._newest, newest_hash, first, self._count)
+        return Verdict(*known, self.cut_seq, self._unproven)
 
     def _fits(self, found: bytes, row: Row) -> bool:
         try:

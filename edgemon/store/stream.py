@@ -19,7 +19,7 @@ from edgemon.model.instant import Instant
 from edgemon.model.reading import Capture, Counts
 from edgemon.model.search import EVERYTHING, Search
 from edgemon.model.snapshot import TrendPoint
-from edgemon.store.chain import CHAINED_FROM, CHAINED_ROWS, Audit, Verdict
+from edgemon.store.chain import CHAINED_FROM, CHAINED_ROWS, CUT, Audit, Verdict
 from edgemon.store.faults import translated
 from edgemon.store.migrate import connect_read_only
 from edgemon.store.segments import Place, folder_of, read
@@ -119,12 +119,15 @@ class Stream(AbstractContextManager["Stream"]):
         given = self._rows(_LAST, ())
         ((there,),) = self._rows("SELECT coalesce(max(seq), 0) FROM journal", ())
         last = max(given[0][0] if given else 0, there)
-        audit = Audit(int(begin), checkpoints)
-        for row in self._pieces(CHAINED_ROWS, lambda row: (row[0] if row else 0, last)):
-            audit.look(row)
-            if audit.entries % PIECE == 0:
-                progress(audit.entries)
-        return audit.end(last)
+        while True:
+            (cut,) = self._rows(CUT, ())
+            audit = Audit(int(begin), checkpoints, *cut)
+            for row in self._pieces(CHAINED_ROWS, lambda row: (row[0] if row else 0, last)):
+                audit.look(row)
+                if audit.entries % PIECE == 0:
+                    progress(audit.entries)
+            if self._rows(CUT, ()) == [cut]:  # else entries went by age meanwhile
+                return audit.end(last)
 
     def _samples(self, folder: Path, row: Row) -> dict[str, Counts] | None:
         """Read the samples of a capture; None where it was dropped since its row was read."""

@@ -10,6 +10,7 @@ from edgemon.store import disk
 from edgemon.store.connection import transaction
 from edgemon.store.dropping import Reclaimer, drop, offer
 from edgemon.store.folding import Folder, thin
+from edgemon.store.forgetting import forget
 from edgemon.store.migrate import LOG_LIMIT_BYTES
 from edgemon.store.plan import Plan, plan
 from edgemon.store.segments import files_of, folder_of
@@ -61,16 +62,18 @@ class Tender:
             return Tended(
                 freed_bytes=max(0, before - after), folded=folded, used_bytes=after, budget_bytes=budget, is_done=False
             )
+        forgotten, is_forgotten = await run(lambda connection: self._forgotten(connection, now))
         going, thinned = await run(lambda connection: self._decided(connection, after, budget, now))
         return Tended(
             dropped=Counter(one.worth for one in going.captures),
             freed_bytes=max(0, before - after),
             folded=folded,
             thinned=thinned,
+            forgotten=forgotten,
             used_bytes=after,
             budget_bytes=budget,
             short_bytes=going.short_bytes,
-            is_done=going.is_done and is_reclaimed and is_shrunk and not going.captures and not folded,
+            is_done=going.is_done and is_reclaimed and is_shrunk and is_forgotten and not going.captures and not folded,
         )
 
     def _decided(self, connection: sqlite3.Connection, used: int, budget: int, now: Instant) -> tuple[Plan, int]:
@@ -79,6 +82,10 @@ class Tender:
         if going.captures:
             drop(connection, going.captures)
         return going, thin(connection, going.stretches) if going.stretches else 0
+
+    def _forgotten(self, connection: sqlite3.Connection, now: Instant) -> tuple[int, bool]:
+        age_s = self._retention.journal_s
+        return (0, True) if age_s is None else forget(connection, now - age_s)
 
     def _used(self, connection: sqlite3.Connection) -> int:
         """Give what is in use: the log at its border, or each step would be paid with captures that its log displaces."""

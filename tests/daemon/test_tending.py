@@ -1,0 +1,95 @@
+"""The store is tended beside the path: paced, never for long in its way, told in counts, and again after a failure."""
+
+import asyncio
+import logging
+from collections.abc import AsyncIterator
+from typing import cast
+
+import pytest
+
+from edgemon.clock import ManualClock
+from edgemon.daemon.tending import AGAIN_S, EVERY_S, PATIENCE, RETRY_S, TOLD_EVERY_S, Tending
+from edgemon.errors import StoreError
+from edgemon.model.retention import Tended, Worth
+from edgemon.store.tending import Tender
+
+
+class FakeTender:
+    """Gives what it was told to, and counts."""
+
+    def __init__(self) -> None:
+        self.answers: list[Tended | StoreError] = []
+        self.count = 0
+
+    async def tend(self, now: float) -> Tended:
+        self.count += 1
+        answer = self.answers.pop(0) if self.answers else Tended(used_bytes=5_000_000, budget_bytes=9_000_000)
+        if isinstance(answer, StoreError):
+            raise answer
+        return answer
+
+
+class Desk:
+    """A tending at work, by a clock driven by hand."""
+
+    def __init__(self) -> None:
+        self.clock, self.tender, self.idle = ManualClock(), FakeTender(), True
+        self.tending = Tending(cast(Tender, self.tender), self.clock, lambda: self.idle)
+        self.task = asyncio.create_task(self.tending.run())
+
+
+@pytest.fixture
+async def desk() -> AsyncIterator[Desk]:
+    found = Desk()
+    await asyncio.sleep(0)
+    yield found
+    found.task.cancel()
+    await asyncio.gather(found.task, return_exceptions=True)
+
+
+async def test_a_step_a_second_and_at_once_again_while_there_is_more(desk: Desk) -> None:
+    desk.tender.answers = [Tended(is_done=False), Tended(is_done=False), Tended()]
+    await desk.clock.advance(EVERY_S)
+    assert desk.tender.count == 1
+    await desk.clock.advance(2 * AGAIN_S)
+    assert desk.tender.count == 3
+    await desk.clock.advance(EVERY_S / 2)
+    assert desk.tender.count == 3
+
+
+async def test_a_path_at_work_is_left_alone_but_not_for_ever(desk: Desk) -> None:
+    desk.idle = False
+    await desk.clock.advance(PATIENCE * EVERY_S)
+    assert desk.tender.count == 0
+    await desk.clock.advance(EVERY_S)
+    assert desk.tender.count == 1
+
+
+async def test_a_store_that_fails_is_told_once_and_tried_again(desk: Desk, caplog: pytest.LogCaptureFixture) -> None:
+    desk.tender.answers = [StoreError("no", "here"), StoreError("no", "here")]
+    await desk.clock.advance(EVERY_S + 2 * RETRY_S)
+    assert desk.tender.count == 3
+    assert [record.levelname for record in caplog.records] == ["ERROR"]
+
+
+async def test_what_went_is_counted_and_told_now_and_then(desk: Desk, caplog: pytest.LogCaptureFixture) -> None:
+    caplog.set_level(logging.INFO)
+    went = Tended({Worth.NORMAL: 3}, 70_000, thinned=9, used_bytes=5_000_000, budget_bytes=9_000_000)
+    desk.tender.answers = [went, went, went]
+    await desk.clock.advance(3 * EVERY_S)
+    assert len(caplog.records) == 1
+    assert "3 captures (normal), 9 readings thinned; store 5.0 MB of 9.0 MB" in caplog.text
+    await desk.clock.advance(TOLD_EVERY_S)
+    assert "6 captures (normal), 18 readings thinned" in caplog.text
+    view = desk.tending.view()
+    assert view.dropped == {"normal": 9, "alert": 0, "event": 0}
+    assert (view.thinned, view.freed_bytes, view.budget_bytes) == (27, 210_000, 9_000_000)
+
+
+async def test_beyond_the_budget_with_nothing_that_may_go_is_told_once(desk: Desk, caplog: pytest.LogCaptureFixture) -> None:
+    desk.tender.answers = [Tended(short_bytes=4_000_000), Tended(short_bytes=4_500_000), Tended(), Tended(short_bytes=1)]
+    await desk.clock.advance(2 * EVERY_S)
+    assert [record.levelname for record in caplog.records] == ["WARNING"]
+    assert desk.tending.view().short_bytes == 4_500_000
+    await desk.clock.advance(2 * EVERY_S)
+    assert len(caplog.records) == 2
