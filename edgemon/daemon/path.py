@@ -20,6 +20,7 @@ import logging
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from concurrent.futures import Executor
 from dataclasses import dataclass, replace
+from functools import partial
 from typing import TypeAlias, assert_never
 
 from edgemon import __version__
@@ -39,7 +40,7 @@ from edgemon.engine.baselines import Key, in_force
 from edgemon.engine.draft import Judgement
 from edgemon.engine.memory import Memory, Setting
 from edgemon.engine.silence import silence
-from edgemon.engine.unkept import unkept
+from edgemon.engine.unkept import judged_until, unkept
 from edgemon.errors import DecodeError, EdgemonError, StoreCorrupt, StoreError
 from edgemon.model.alarm import MachineSpeed
 from edgemon.model.baseline import Baseline
@@ -250,7 +251,7 @@ class DataPath:
         if isinstance(first, Analysis):
             return judging.judge(setting, memory, first, now)
         asked = questions(memory, first)
-        known, judged = await self._storing.standing(asked, memory.sensors)
+        known, judged = await self._storing.standing(asked, memory.sensors, partial(judged_until, setting, memory))
         parts_known = {key for key, _ in known.parts}
         log.debug(
             "repeats asked for: %d, of them stored: %d, parts: %d", len(asked.captures), len(known.captures), len(parts_known)

@@ -10,7 +10,7 @@ next trial waits longer, up to a minute.
 import asyncio
 import logging
 from collections import ChainMap
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from enum import StrEnum
 
@@ -190,15 +190,22 @@ class Storing:
                 await asyncio.to_thread(self._ballast.give_up)
         return Written(entries + await self._light(), counted)
 
-    async def standing(self, asked: Questions, sensors: Mapping[SensorId, SensorState]) -> tuple[Known, Judged]:
+    async def standing(
+        self, asked: Questions, sensors: Mapping[SensorId, SensorState], judged_until: Callable[[CaptureKey], Instant]
+    ) -> tuple[Known, Judged]:
         """Say what is stored already, and what was judged without being stored.
 
-        While not everything is kept, what was judged counts as known: it comes again.
+        While not everything is kept, what was judged counts as known: it comes again. `judged_until` gives the time of the
+        newest measurement judged of a capture's sensor: of a newer one only parts were heard, if anything.
         """
         found = await self._known(asked)
         known = found or Known()
         keys: tuple[CaptureKey | ReadingKey, ...] = (*asked.captures, *asked.readings)
-        marked = {key: None for key in keys if self._is_marked(key, sensors)}
+        marked = {
+            key: None
+            for key in keys
+            if self._is_marked(key, sensors) and (isinstance(key, ReadingKey) or key.taken_at <= judged_until(key))
+        }
         if self.is_well:
             captures = {key: False for key in asked.captures if key in marked and key not in known.captures}
             readings = {key: None for key in asked.readings if key in marked and key not in known.readings}

@@ -10,7 +10,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 
 from edgemon.engine.draft import Judgement
-from edgemon.engine.memory import Memory
+from edgemon.engine.memory import Memory, Setting
 from edgemon.model.alarm import MachineSpeed, PointState, SensorState
 from edgemon.model.event import AlarmChanged, Event, MessageRejected, SimulationNoted
 from edgemon.model.ids import CaptureKey, ReadingKey, SensorId
@@ -75,6 +75,13 @@ def _marked(state: SensorState, before: SensorState | None, since: Instant | Non
     known = None if before is None else before.unkept_since
     earliest = min((one for one in (known, since) if one is not None), default=None)
     return replace(state, unkept_since=earliest, repeats=0 if before is None else before.repeats)
+
+
+def judged_until(setting: Setting, memory: Memory, key: CaptureKey) -> Instant:
+    """Give the time of the newest measurement judged at any point of a capture's sensor; before all times if there is none."""
+    points = setting.plant.points_of_sensor.get(key.sensor, ())
+    states = (memory.points.get((point.key, key.sim)) for point in points)
+    return max((state.taken_at for state in states if state and state.taken_at is not None), default=float("-inf"))
 
 
 def judged_in(commit: Commit) -> tuple[dict[CaptureKey, bool], tuple[ReadingKey, ...]]:

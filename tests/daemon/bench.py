@@ -60,7 +60,7 @@ class Bench:
         """Deliver again what was not acknowledged, as the broker does."""
         for commit in self.unacknowledged:
             asked = Questions(tuple(one.key for one in commit.captures), tuple(one.key for one in commit.readings))
-            known, judged = await self.storing.standing(asked, {})
+            known, judged = await self.storing.standing(asked, {}, lambda key: 0.0)
             captures = tuple(one for one in commit.captures if one.key not in known.captures)
             readings = tuple(one for one in commit.readings if one.key not in known.readings)
             assert all(one.key in judged.captures for one in captures), "judged before, and not a second time"

@@ -139,7 +139,7 @@ async def test_a_disk_that_stalls_holds_nothing_up_and_doubles_nothing(
     assert isinstance(bench.storing.error, StoreSlow)
     assert bench.storing.keeps is Keeps.NOTHING
     async with asyncio.timeout(2.0):
-        known, judged = await bench.storing.standing(Questions((make.capture(5).key,)), {})
+        known, judged = await bench.storing.standing(Questions((make.capture(5).key,)), {}, lambda key: 0.0)
     assert known.captures, "judged already: not judged again when it comes by another way"
     assert not judged.captures
     is_stalling[0] = False

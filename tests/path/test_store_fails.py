@@ -204,6 +204,12 @@ class Traffic:
             case "parts":
                 for part in parts(now, value, 3, f"p-{now:.0f}"):
                     await self._send(rig, CAPTURE, part)
+            case "part":  # the last of them comes after the crash
+                *some, last = parts(now, value, 3, f"p-{now:.0f}")
+                for part in some:
+                    await self._send(rig, CAPTURE, part)
+                rig.link.drop()
+                rig.link.inject(CAPTURE, last)
             case "reading":
                 pack = [{"bn": "", "bt": now, "n": "x/velocity_rms", "u": "m/s", "v": value}]
                 await self._send(rig, READING, json.dumps(pack).encode())
@@ -267,5 +273,43 @@ async def test_afterwards_everything_is_as_if_the_store_had_never_failed(
     steps: list[Step], begin: int, length: int, way: str
 ) -> None:
     undisturbed, disturbed = await _run(steps, begin, length, ""), await _run(steps, begin, length, way)
+    for name in undisturbed:
+        assert disturbed[name] == undisturbed[name], name
+
+
+async def _crashed(steps: list[Step], begin: int, way: str) -> dict[str, Any]:
+    """Let the store fail from a step on, and the daemon die at the end; the next one finds a store that works."""
+    rig, store = failing_rig()
+    traffic = Traffic()
+    async with running(rig):
+        for number, step in enumerate(steps):
+            if way and number == begin:
+                setattr(store, way, True)
+            await traffic.do(rig, step)
+    after = FailingStore(before=store)
+    again = Rig(store=after, broker=rig.link.broker, now=rig.clock.now() + 1.0)
+    async with running(again):
+        await again.work()
+        for _ in range(3):
+            await traffic.do(again, ("capture", 1.0))
+        assert unacknowledged(again) == 0
+        found = await outcome(again, after)
+    changes = [(one.at, one.change, one.severity) for one in found["alarms"] if one.alarm.level == "velocity_rms"]
+    values = [(one.t, one.value) for one in found["trend"]]  # that one repeated the one before is forgotten by a crash
+    same = {name: found[name] for name in ("captures", "quarantined", "counters", "open")}
+    return same | {"changes": changes, "values": values}
+
+
+CRASHES = STEPS.map(lambda steps: [step for step in steps if step[0] not in ("acknowledge", "stuck", "wait", "rubbish")])
+
+
+@settings(max_examples=25, deadline=None)
+@given(steps=CRASHES, begin=st.integers(0, 12), way=st.sampled_from(["is_full", "is_dead"]), part=st.booleans())
+async def test_a_crash_at_any_step_of_it_loses_no_alarm_and_doubles_none(
+    steps: list[Step], begin: int, way: str, part: bool
+) -> None:
+    if part:
+        steps = [*steps, ("part", 9.0)]
+    undisturbed, disturbed = await _crashed(steps, begin, ""), await _crashed(steps, begin, way)
     for name in undisturbed:
         assert disturbed[name] == undisturbed[name], name
