@@ -9,13 +9,19 @@ from edgemon.board.theme import Look
 from edgemon.board.view.before import approved, at_line, before, facts, instants
 from edgemon.board.view.cells import row_text
 from edgemon.board.view.point import stems
+from edgemon.daemon.looking import Looking
 from edgemon.errors import LinkRefused
+from edgemon.model.command import Person, Role
 from edgemon.model.instant import Instant
 from edgemon.model.look import SpectrumRequest, SpectrumView, Which
 from edgemon.model.outlook import BaselineView
 from tests.board.driving import plant
 from tests.board.test_point import looking, opened, spectrum
 from tests.support import sites
+from tests.support.captures import capture
+from tests.support.plants import plant as plant_of_one
+from tests.support.rig import START, Inline, Rig, running
+from tests.support.seated import Seated
 
 DAY = 86_400.0
 FIRST, LAST = sites.NOW - 40 * DAY, sites.NOW - 30 * DAY
@@ -95,3 +101,21 @@ async def test_the_screen_sets_todays_lines_against_the_baseline(size: tuple[int
         assert "in the baseline 1 to 1 mm/s" in text
         await one.press("v")
         assert "baseline" not in "\n".join(one.lines("body"))
+
+
+async def test_captures_of_the_baseline_are_found_in_the_store_of_a_real_core() -> None:
+    rig = Rig(plant_of_one(stale_after_s=1e6))
+    rig.hub.looking = Looking(lambda: rig.path.setting, rig.store, Inline())
+    async with running(rig):
+        for speed in (1.0, 2.0, 9.0, 5.0):
+            await rig.send(capture(rig.clock.now(), speed))
+            await rig.pass_time(10.0)
+        source = Seated(rig.hub, Person("night shift", Role.OPERATOR, "desk 2"))
+        here = replace(KNOWN, machine="hp-pump-1", point="pump-de-h", first_at=START, last_at=START + 10.0)
+        now = await source.spectrum(here.machine, here.point, Which(), SpectrumRequest())
+        then_ = [await source.spectrum(here.machine, here.point, Which(at=at), SpectrumRequest()) for at in instants(here)]
+    was = before(now, then_, here)
+    assert was is not None
+    assert was.captures == 2  # five instants, two captures; the one of 9 mm/s came after the baseline
+    at = max(range(len(now.amplitude)), key=lambda line: now.amplitude[line])
+    assert (was.low[at] / now.amplitude[at], was.high[at] / now.amplitude[at]) == pytest.approx((1 / 5, 2 / 5), rel=0.02)
