@@ -7,7 +7,6 @@ yet are weighed. What happens later (an onset, a baseline) has the captures it b
 import math
 import sqlite3
 from collections import defaultdict
-from collections.abc import Iterable, Mapping
 
 from edgemon.model.baseline import Baseline, BaselineState
 from edgemon.model.event import AlarmChanged, BaselineApproved, BaselineProposed, BaselineRetired, Event
@@ -15,16 +14,20 @@ from edgemon.model.ids import MachineId, PointId, PointKey, SensorId
 from edgemon.model.retention import Retention, SensorsOf
 from edgemon.store.connection import transaction
 from edgemon.store.plan import Spell, Window, is_active, worth_of
-from edgemon.store.wire import BASELINES, Row, baselines_of, event_from_json
+from edgemon.store.wire import Row, entry_from_row, event_from_json
 
 ENTRIES = 500
 """Journal entries read in one step."""
 CAPTURES = 100
 """Captures weighed in one step."""
+BASELINES = 200
+"""Entries of baselines read in one step at the start."""
 
 _SEQ = "SELECT coalesce((SELECT value FROM meta WHERE key = 'spells_seq'), 0)"
 _KINDS = ("alarm-changed", "baseline-proposed", "baseline-approved", "baseline-retired")
 _ENTRIES = f"SELECT seq, body FROM journal WHERE seq > ? AND seq <= ? AND kind IN {_KINDS} ORDER BY seq"
+_BASELINES = f"""SELECT seq, recorded_at, body FROM journal
+    WHERE kind IN {_KINDS[1:]} AND seq > ? AND seq <= ? ORDER BY seq LIMIT ?"""
 _OPEN = "SELECT number FROM spells WHERE machine = ? AND point = ? AND level = ? AND sim = ? AND until IS NULL"
 _BEGIN = "INSERT INTO spells (machine, point, level, sim, since) VALUES (?, ?, ?, ?, ?)"
 _SPELLS = "SELECT point, sim, since, until FROM spells WHERE machine = ? AND since <= ? AND (until IS NULL OR until >= ?)"
@@ -51,13 +54,28 @@ class Scales:
         self._sensors_of: dict[MachineId, set[SensorId]] = defaultdict(set)
         for point, sensor in sensors.items():
             self._sensors_of[point.machine].add(sensor)
-        self._windows: Mapping[SensorId, list[Window]] | None = None
+        self._windows: dict[SensorId, dict[tuple[PointKey, str, bool], Window]] = defaultdict(dict)
+        self._read_up_to = 0
+        """Entries of baselines that an earlier run heard of are read up to this one."""
 
     def weigh(self, connection: sqlite3.Connection) -> bool:
         """Take one step; gives whether everything is weighed."""
         with transaction(connection):
-            is_read = self._learn(connection)
-            return is_read and self._weigh(connection)
+            is_known = self._remember(connection)
+            return is_known and self._learn(connection) and self._weigh(connection)
+
+    def _remember(self, connection: sqlite3.Connection) -> bool:
+        """Read some of the baselines of earlier runs; gives whether all are known."""
+        (done,) = connection.execute(_SEQ).fetchone()
+        if self._read_up_to >= done:
+            return True
+        rows = connection.execute(_BASELINES, (self._read_up_to, done, BASELINES)).fetchall()
+        for row in rows:
+            event = entry_from_row(row).event
+            if isinstance(event, BaselineProposed | BaselineApproved | BaselineRetired):
+                self._window(event.baseline)
+        self._read_up_to = rows[-1][0] if len(rows) == BASELINES else done
+        return bool(self._read_up_to >= done)
 
     def _learn(self, connection: sqlite3.Connection) -> bool:
         (done,) = connection.execute(_SEQ).fetchone()
@@ -70,14 +88,15 @@ class Scales:
             self._heard(connection, event_from_json(body, f"journal, seq {seq}"))
         sql = "INSERT INTO meta (key, value) VALUES ('spells_seq', ?) ON CONFLICT DO UPDATE SET value = excluded.value"
         connection.execute(sql, (done,))
+        self._read_up_to = done
         return bool(done >= last)
 
     def _heard(self, connection: sqlite3.Connection, event: Event) -> None:
         if isinstance(event, AlarmChanged):
             self._alarm(connection, event)
         elif isinstance(event, BaselineProposed | BaselineApproved | BaselineRetired):
-            self._windows = None
-            self._baseline(connection, event.baseline)
+            self._window(event.baseline)
+            self._anew(connection, event.baseline)
 
     def _alarm(self, connection: sqlite3.Connection, event: AlarmChanged) -> None:
         active, key = is_active(event), event.alarm
@@ -93,7 +112,14 @@ class Scales:
         elif not active and found is not None:
             connection.execute("UPDATE spells SET until = ? WHERE number = ?", (event.at, found[0]))
 
-    def _baseline(self, connection: sqlite3.Connection, one: Baseline) -> None:
+    def _window(self, one: Baseline) -> None:
+        sensor, key = self._sensor_of.get(one.point), (one.point, one.level, one.sim)
+        if sensor is not None:
+            self._windows[sensor].pop(key, None)
+            if one.state is not BaselineState.RETIRED:
+                self._windows[sensor][key] = Window(one.first_at, one.last_at, one.sim)
+
+    def _anew(self, connection: sqlite3.Connection, one: Baseline) -> None:
         sensor = self._sensor_of.get(one.point)
         connection.execute(_ANEW, (sensor, one.first_at, one.last_at, one.sim))
         connection.execute(_ANEW_BASELINES, (sensor, one.sim))
@@ -102,14 +128,12 @@ class Scales:
         rows = connection.execute(_TO_WEIGH, (CAPTURES,)).fetchall()
         if not rows:
             return True
-        if self._windows is None:
-            self._windows = self._windows_of(baselines_of(connection.execute(BASELINES)))
         spells = self._spells(connection, rows)
         weighed = []
         for number, sensor, taken_at, sim in rows:
             points = self._points_of.get(sensor, [])
             of_machines = [spell for machine in {point.machine for point in points} for spell in spells[machine]]
-            windows = self._windows.get(sensor, ())
+            windows = set(self._windows[sensor].values()) if sensor in self._windows else ()
             worth = worth_of(taken_at, bool(sim), points, of_machines, windows, self._around_s)
             weighed.append((int(worth), number))
         connection.executemany("UPDATE captures SET worth = ? WHERE number = ?", weighed)
@@ -126,11 +150,3 @@ class Scales:
                 Spell(PointKey(machine, PointId(point)), bool(sim), since, until) for point, sim, since, until in of_machine
             ]
         return found
-
-    def _windows_of(self, baselines: Iterable[Baseline]) -> Mapping[SensorId, list[Window]]:
-        windows: dict[SensorId, set[Window]] = defaultdict(set)
-        for one in baselines:
-            sensor = self._sensor_of.get(one.point)
-            if sensor is not None and one.state is not BaselineState.RETIRED:
-                windows[sensor].add(Window(one.first_at, one.last_at, one.sim))
-        return {sensor: list(found) for sensor, found in windows.items()}
