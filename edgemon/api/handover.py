@@ -21,12 +21,15 @@ from edgemon.model.event import (
     LogWritten,
     RunningChanged,
     SettingsChanged,
+    StoreChanged,
+    StoreMended,
 )
 from edgemon.model.instant import Instant, format_instant
 from edgemon.model.shift import BlockView, HandoverView
 from edgemon.model.snapshot import AlarmView, Snapshot
 
-_CHANGES = (BaselineApproved, BaselineRetired, GatewayStarted, SettingsChanged, LinkChanged, ClockStepped)
+_GATEWAY = (GatewayStarted, SettingsChanged, LinkChanged, ClockStepped, StoreChanged, StoreMended)
+_CHANGES = (BaselineApproved, BaselineRetired, *_GATEWAY)
 LINES_MOST = 40
 """Lines of a block at most; the rest is counted."""
 BIN_S = 600.0

@@ -173,6 +173,12 @@ async def test_what_is_wrong_with_the_gateway_is_always_in_the_banner() -> None:
     down = (LinkView("broker", False, "refused"),)
     async with plant((160, 40)) as one:
         await one.hear(sites.snapshot(links=down, store_ok=False, store_detail="disk full", store_keeps="nothing", rejected=7))
+        await one.press("escape")
+        assert "store keeps nothing: disk full" in one.lines("banner")[1]
+        remark = "damaged store set aside as edgemon.sqlite.damaged-20251125T221500Z"
+        await one.hear(sites.snapshot(store_remark=remark))
+        assert "the store was damaged: see the journal" in one.lines("banner")[1]
+        await one.hear(sites.snapshot(links=down, store_ok=False, store_detail="disk full", store_keeps="nothing", rejected=7))
         for screen in ("l", "n", "j", "question_mark"):
             await one.press(screen)
             for words in ("SIMULATED DATA", "broker link down", "store keeps nothing: disk full", "7 rejected"):

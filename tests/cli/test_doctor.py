@@ -45,6 +45,7 @@ def test_whatever_is_doubtful_says_what_to_do() -> None:
             SNAPSHOT.gateway,
             store_ok=False,
             store_detail="disk full",
+            store_keeps="nothing",
             links=(LinkView("broker", False, "refused"),),
             rejected=3,
             unsent=9,
@@ -53,12 +54,21 @@ def test_whatever_is_doubtful_says_what_to_do() -> None:
     )
     found = {one.what: one for one in ailments.daemon(ill, "")}
     assert found["store"].weight is Weight.WRONG
-    assert "disk full" in found["store"].found
+    assert found["store"].found == "keeps nothing: disk full"
     assert found["link"].weight is Weight.WRONG
     assert found["unsent"].found == "9 documents wait, the oldest for 60 min"
     assert "message-rejected" in found["messages"].do
     (gone,) = ailments.daemon(None, "no daemon answers")
     assert gone.weight is Weight.WRONG
+
+
+def test_a_damaged_store_that_was_mended_is_named_until_somebody_has_looked() -> None:
+    assert list(ailments.damaged([])) == []
+    (kept,) = ailments.damaged(["edgemon.sqlite.damaged-20251125T221500Z"])
+    assert kept.weight is Weight.ATTENTION
+    assert "damaged-20251125T221500Z" in kept.found
+    mended = replace(SNAPSHOT, gateway=replace(SNAPSHOT.gateway, store_remark="damaged store set aside"))
+    assert [one.found for one in ailments.daemon(mended, "") if one.what == "store"] == ["damaged store set aside"]
 
 
 def test_nobody_who_may_acknowledge_is_wrong() -> None:

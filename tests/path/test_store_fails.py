@@ -13,11 +13,14 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from edgemon.daemon.path import End
+from edgemon.daemon.watching import EPOCH
+from edgemon.decode.topics import subscriptions
 from edgemon.model.alarm import PointState
 from edgemon.model.command import Acknowledge, ApproveBaseline, Shelve, Silence
 from edgemon.model.event import AlarmChanged, GatewayStopped, StoreChanged
 from edgemon.model.ids import AlarmKey, PointId
 from edgemon.model.machine import GATEWAY
+from edgemon.mqtt.memory import MemoryLink
 from tests.support.captures import capture, parts, tone_counts
 from tests.support.failing import FailingStore
 from tests.support.plants import DRIVE_END, PUMP
@@ -142,6 +145,34 @@ async def test_what_people_do_meanwhile_is_done_said_to_be_in_memory_and_journal
         kinds = [one["kind"] for one in rig.journal() if one.get("by")]
         assert kinds == ["alarms-silenced", "alarm-changed"]
         assert rig.published()["alarms"][0]["alarm_state"] == "ACKED"
+
+
+async def test_what_both_connections_hear_is_judged_once_and_stored_once() -> None:
+    rig, store = failing_rig()
+    watch = MemoryLink(rig.clock, subscriptions(rig.gateway.root), rig.link.broker, client_id="watch")
+    async with running(rig):
+        store.is_dead = True
+        await rig.send(capture(START, 1.0))
+        await watch.start()
+        for number in range(1, 6):
+            await rig.clock.advance(5.0)
+            now = rig.clock.now()
+            rig.link.inject(CAPTURE, capture(now, 5.0))
+            pack = [{"bt": now, "n": "battery", "u": "%EL", "v": 88.0 - number}, {"n": "rssi", "u": "dBm", "v": -60.0}]
+            rig.link.inject(READING, json.dumps(pack).encode())
+            heard = [replace(one, epoch=EPOCH) for one in await watch.receive(32)]
+            await rig.path.put(heard)
+            await rig.work()
+        assert unacknowledged(rig) == 11
+        sensor = next(one for one in rig.hub.snapshot().sensors if one.id == "s-0001")
+        assert (sensor.captures, sensor.repeats) == (6, 0)
+        store.is_dead = False
+        await rig.pass_time(3.0)
+        await rig.work()
+        gateway = rig.hub.gateway()
+        assert (gateway.captures, gateway.readings, gateway.late, unacknowledged(rig)) == (6, 10, 0, 0)
+        changes = [one["change"] for one in rig.journal() if one["kind"] == "alarm-changed" and one["level"] == "velocity_rms"]
+        assert changes == ["RAISED"]
 
 
 async def test_a_crash_while_nothing_is_kept_loses_no_alarm_and_doubles_none() -> None:
