@@ -5,7 +5,8 @@ sensor's time at which the limit was first exceeded (before the on-delay, whatev
 within both clocks' errors of it, all of them are marked as uncertain. An alarm that comes later with an earlier onset takes the
 mark over. The mark stays with an alarm that is acknowledged, and with one that comes again, until nothing of the group waits.
 
-The onset is that of the measurement: what happened between two measurements nobody knows.
+The onset is that of the measurement: what happened between two measurements nobody knows. Late measurements put it right
+(`alarms.onset`); once the group is over, only the journal.
 
 Source: first alarm marked apart from its followers: the sequences of ISA-18.1 as told in secondary texts, FirstInGroupFlag of
 OPC 10000-9, 5.8.2; order by onset, uncertainty and release: house rules.
@@ -32,8 +33,8 @@ def mark(records: Iterable[AlarmRecord], error_s: Callable[[AlarmKey], Duration]
     """
     known = tuple(records)
     waiting = [record for record in known if record.annunciates and record.state in WAITING]
-    group = {record.key: (record, _onset(record)) for record in known if record.first_out is not None} if waiting else {}
-    group |= {record.key: (record, _onset(record)) for record in waiting}
+    group = {record.key: (record, onset_of(record)) for record in known if record.first_out is not None} if waiting else {}
+    group |= {record.key: (record, onset_of(record)) for record in waiting}
     near: dict[AlarmKey, Instant] = {}
     if group:
         first, (_, began) = min(group.items(), key=lambda one: (one[1][1], one[0]))
@@ -48,7 +49,8 @@ def mark(records: Iterable[AlarmRecord], error_s: Callable[[AlarmKey], Duration]
     return tuple(changed)
 
 
-def _onset(record: AlarmRecord) -> Instant:
+def onset_of(record: AlarmRecord) -> Instant:
+    """Give when an alarm began; one that bears the mark, when what made it the first began."""
     if record.first_out is not None:
         return record.first_out.onset_at
     return record.raised_at if record.onset_at is None else record.onset_at

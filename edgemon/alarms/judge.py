@@ -6,6 +6,7 @@ from math import isfinite, isnan
 
 from edgemon.alarms import silence
 from edgemon.alarms.limits import severity_by_value, severity_of
+from edgemon.alarms.onset import begins, hear
 from edgemon.alarms.registry import Evidence, rule_of
 from edgemon.alarms.rules import Rules
 from edgemon.alarms.running import factor_at, hide, is_judged, notice, told_by
@@ -40,7 +41,8 @@ def judge(rules: Rules, state: PointState, measurement: Measurement, now: Instan
 
     Notes
     -----
-    A measurement not newer than what was judged is late: it is told, and changes nothing. One that is not fit makes the
+    A measurement not newer than what was judged is late: it is told, and changes nothing but, at most, when an alarm is known
+    to have begun (`alarms.onset`). One that is not fit makes the
     quality bad and breaks what is pending; nothing else moves. A value that is no number is not fit where a limit is set, and
     passed over where none is.
     """
@@ -53,7 +55,9 @@ def judge(rules: Rules, state: PointState, measurement: Measurement, now: Instan
         fresh = tuple(level for level in measurement.levels if known.get(level.name, _NEVER) < taken_at)
         late = not fresh or _speaks_for_nothing(rules, state, measurement, fresh)
     if late:
-        return state, (_late(rules, state, measurement),)
+        told = _late(rules, state, measurement)
+        state, moved = hear(rules, state, measurement)
+        return state, (told, *moved)
     if not measurement.verdict.is_fit:
         return _unfit(rules, state, measurement, fresh, now)
     if not all(isfinite(level.value) for level in fresh):
@@ -153,6 +157,8 @@ def _judge_levels(
         alert, alarm = rule_of(level.name)(Evidence(rules, record, at, level.value, bridged, factor))
         if alert is record.alert and alarm is record.alarm:
             continue
+        if begins(record, alert, alarm):
+            record = replace(record, within_at=state.level_at.get(level.name))
         moved = settle(
             rules, record, alert, alarm, severity_of(alert, alarm), Cause(at, value=level.value, detail=level.remark)
         )

@@ -175,7 +175,8 @@ def settle(rules: Rules, record: AlarmRecord, alert: Condition, alarm: Condition
     else:
         stimulus = Stimulus.RISE if severity > before else Stimulus.FALL
     if stimulus in (Stimulus.RAISE, Stimulus.RISE):
-        judged = replace(judged, onset_at=_onset(record, stimulus, cause.at))
+        onset = _onset(record, stimulus, cause.at)
+        judged = replace(judged, onset_at=_heard(record, onset), judged_onset_at=onset)
     return move(rules, judged, stimulus, replace(cause, reason=_why(judged, stimulus)))
 
 
@@ -183,6 +184,12 @@ def _onset(record: AlarmRecord, stimulus: Stimulus, at: Instant) -> Instant:
     """Give when what was just confirmed began: a rise began with the alarm's own limit."""
     conditions = (record.alarm,) if stimulus is Stimulus.RISE else (record.alert, record.alarm)
     return min((one.pending.since for one in conditions if one.pending is not None), default=at)
+
+
+def _heard(record: AlarmRecord, onset: Instant) -> Instant:
+    """Give the onset that a late value told while the delay ran, if it belongs to this run; else the one judged."""
+    told = record.onset_at
+    return told if told is not None and record.within_at is not None and record.within_at < told < onset else onset
 
 
 def _why(record: AlarmRecord, stimulus: Stimulus) -> str:

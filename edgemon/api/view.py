@@ -24,6 +24,7 @@ from edgemon.model.event import (
     LogWritten,
     MeasurementLate,
     MessageRejected,
+    OnsetMoved,
     OutputsTested,
     QualityChanged,
     RunningChanged,
@@ -91,9 +92,14 @@ def words(event: Event, points: Points = NO_POINTS) -> str:
             named = ", ".join(str(one) for one in silenced[:_NAMED])
             more = f" and {len(silenced) - _NAMED} more" if len(silenced) > _NAMED else ""
             return f"silenced by {by}, still to be acknowledged: {named}{more}"
-        case FirstOutMarked(machine=machine, alarms=marked, sure=sure, sim=sim):
+        case FirstOutMarked(machine=machine, alarms=marked, sure=sure, sim=sim, before=before):
             which = f"first{'' if sure else ' (uncertain)'}: {', '.join(str(one) for one in marked)}" if marked else "mark ends"
-            return f"{machine}: first-out, {which}" + (" [simulated]" if sim else "")
+            known = f", which began before {', '.join(str(one) for one in before)}" if before else ""
+            return f"{machine}: first-out, {which}{known}" + (" [simulated]" if sim else "")
+        case OnsetMoved(alarm=alarm, told_at=told_at, at=at):
+            point = PointKey(alarm.machine, alarm.point)
+            title = level_title(alarm.level, points.get(point))
+            return f"{point} {title}: began at {format_instant(at)}, not at {format_instant(told_at)}: a late measurement tells"
         case OutputsTested(by=by, at=at, until=until):
             return f"test of horn, beacon and board by {by} for {until - at:.0f} s; no alarm"
         case QualityChanged(point=point, quality=quality, reasons=reasons):

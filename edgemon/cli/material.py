@@ -30,6 +30,7 @@ from edgemon.model.event import (
     LogWritten,
     MeasurementLate,
     MessageRejected,
+    OnsetMoved,
     OutputsTested,
     QualityChanged,
     RunningChanged,
@@ -273,7 +274,7 @@ def concerns(event: Event, request: Request) -> bool:
     """Say whether an event is about the machine and about the kind of data asked for."""
     machine = request.machine
     match event:
-        case AlarmChanged(alarm=alarm) | CommandRefused(alarm=alarm):
+        case AlarmChanged(alarm=alarm) | CommandRefused(alarm=alarm) | OnsetMoved(alarm=alarm):
             return alarm.machine == machine.id and alarm.sim is request.sim
         case (
             QualityChanged(point=point, sim=sim) | RunningChanged(point=point, sim=sim) | MeasurementLate(point=point, sim=sim)

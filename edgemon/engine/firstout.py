@@ -2,13 +2,17 @@
 
 from collections.abc import Iterable, Mapping
 from dataclasses import replace
+from typing import TypeAlias
 
-from edgemon.alarms.firstout import mark
+from edgemon.alarms.firstout import mark, onset_of
 from edgemon.engine.memory import Setting, Track
-from edgemon.model.alarm import MONITORING, AlarmRecord, PointState
-from edgemon.model.event import AlarmChanged, Event, FirstOutMarked
+from edgemon.model.alarm import MONITORING, AlarmRecord, AlarmState, PointState
+from edgemon.model.event import AlarmChanged, Event, FirstOutMarked, OnsetMoved
 from edgemon.model.ids import AlarmKey, MachineId, PointKey
 from edgemon.model.instant import Instant
+
+Records: TypeAlias = Mapping[AlarmKey, AlarmRecord]
+_ACKNOWLEDGED = (AlarmState.ACKED, AlarmState.LATAK)
 
 
 def marked(
@@ -27,7 +31,7 @@ def marked(
     now : Instant
         Gateway time.
     """
-    moved = {(event.alarm.machine, event.alarm.sim): None for event in events if isinstance(event, AlarmChanged)}
+    moved = {(event.alarm.machine, event.alarm.sim): None for event in events if isinstance(event, AlarmChanged | OnsetMoved)}
     changed: dict[Track, PointState] = {}
     told: list[Event] = []
     for machine, sim in moved:
@@ -43,13 +47,29 @@ def marked(
             ours = {key.level: record for key, record in fresh.items() if (key.machine, key.point) == tuple(track[0])}
             if ours:
                 changed[track] = replace(state, alarms={**state.alarms, **ours})
-        told.append(_event(machine, sim, {**records, **fresh}.values(), now))
+        told.append(_event(machine, sim, records, {**records, **fresh}, now))
     return changed, tuple(told)
 
 
-def _event(machine: MachineId, sim: bool, records: Iterable[AlarmRecord], now: Instant) -> FirstOutMarked:
-    first = sorted((one.first_out.onset_at, one.key, one.first_out.sure) for one in records if one.first_out is not None)
-    return FirstOutMarked(now, machine, tuple(key for _, key, _ in first), all(sure for *_, sure in first), sim)
+def _event(machine: MachineId, sim: bool, before: Records, after: Records, now: Instant) -> FirstOutMarked:
+    marked = sorted(
+        (one.first_out.onset_at, one.key, one.first_out.sure) for one in after.values() if one.first_out is not None
+    )
+    keys = tuple(key for _, key, _ in marked)
+    put_right = _put_right(before, marked[0][0]) if marked else ()
+    return FirstOutMarked(
+        now, machine, keys, all(sure for *_, sure in marked), sim, tuple(key for key in put_right if key not in keys)
+    )
+
+
+def _put_right(before: Records, first_at: Instant) -> tuple[AlarmKey, ...]:
+    """Give who was told to be the first and began later than what is the first now.
+
+    Those are the alarms that bore the mark; or, where their group is over, the first of what is there and acknowledged.
+    """
+    bearers = sorted((one.first_out.onset_at, one.key) for one in before.values() if one.first_out is not None)
+    over = sorted((onset_of(one), one.key) for one in before.values() if one.annunciates and one.state in _ACKNOWLEDGED)
+    return tuple(key for at, key in (bearers or over[:1]) if at > first_at)
 
 
 def error_s(setting: Setting, key: AlarmKey) -> float:

@@ -109,6 +109,10 @@ class AlarmRecord:
     """It came first of the alarms of its machine that wait; None: it did not."""
     silenced_at: Instant | None = None
     """When somebody silenced this occurrence; a new one sounds again."""
+    judged_onset_at: Instant | None = None
+    """The onset by judged values alone; `onset_at` may be earlier, by late ones."""
+    within_at: Instant | None = None
+    """Time of the newest value before the onset: nothing before it belongs to this occurrence."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -75,6 +75,24 @@ class FirstOutMarked:
     sure: bool = True
     """False: these began within the errors of their clocks."""
     sim: bool = False
+    before: tuple[AlarmKey, ...] = ()
+    """Who was told to be the first before, where that was put right: the others began earlier, as was known only now."""
+
+
+@dataclass(frozen=True, slots=True)
+class OnsetMoved:
+    """A late measurement shows that an alarm began at another time than was told; its state does not change by it."""
+
+    at: Instant
+    """The onset, as it is known now."""
+    alarm: AlarmKey
+    told_at: Instant
+    """The onset as it was known before."""
+    value: float
+    """Of the late measurement."""
+    limit: float | None
+    unit: str
+    """The unit people see; value and limit are in the house's unit."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -326,6 +344,7 @@ Event: TypeAlias = (
     | CommandRefused
     | AlarmsSilenced
     | FirstOutMarked
+    | OnsetMoved
     | OutputsTested
     | QualityChanged
     | RunningChanged

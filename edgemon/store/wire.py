@@ -33,6 +33,7 @@ from edgemon.model.event import (
     LogWritten,
     MeasurementLate,
     MessageRejected,
+    OnsetMoved,
     OutputsTested,
     QualityChanged,
     RunningChanged,
@@ -63,6 +64,7 @@ _KIND = re.compile(r'\{"kind": "([a-z-]+)"')
 _OF_BASELINE = ("alert", "mean", "median", "spread")
 _IN_UNIT: dict[type[Event], tuple[str, ...]] = {
     AlarmChanged: ("value", "limit"),
+    OnsetMoved: ("value", "limit"),
     BaselineProposed: _OF_BASELINE,
     BaselineApproved: _OF_BASELINE,
     BaselineRetired: _OF_BASELINE,
@@ -72,6 +74,7 @@ INSTANTS = frozenset(
     (
         "until",
         "newest_at",
+        "told_at",
         "first_at",
         "last_at",
         "proposed_at",
@@ -119,7 +122,7 @@ def event_from_json(text: str, where: str) -> Event:
 def place_of(event: Event) -> tuple[str | None, str | None, bool]:
     """Give machine, point and whether it is simulated: by these the journal is searched."""
     match event:
-        case AlarmChanged() | CommandRefused():
+        case AlarmChanged() | CommandRefused() | OnsetMoved():
             return event.alarm.machine, event.alarm.point, event.alarm.sim
         case QualityChanged() | RunningChanged() | MeasurementLate() | DiagnosisMade():
             return event.point.machine, event.point.point, event.sim
@@ -169,6 +172,8 @@ def journal_document(entry: JournalEntry) -> dict[str, Any]:
                 document |= _published(field.name, getattr(one, field.name))
     if isinstance(event, AlarmsSilenced | FirstOutMarked):
         document["alarms"] = [str(key) for key in event.alarms]
+    if isinstance(event, FirstOutMarked):
+        document["before"] = [str(key) for key in event.before]
     for name in _IN_UNIT.get(type(event), ()) if document.get("unit") else ():
         number = document[name]
         document[name] = None if number is None else from_si(number, document["unit"])

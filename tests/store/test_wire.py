@@ -45,7 +45,7 @@ def test_kinds_are_named_after_their_classes() -> None:
         *("capture-incomplete", "message-rejected", "simulation-noted", "gateway-started", "gateway-stopped"),
         *("link-changed", "clock-stepped", "diagnosis-made"),
         *("baseline-proposed", "baseline-approved", "baseline-retired", "log-written", "shift-taken"),
-        *("alarms-silenced", "outputs-tested", "first-out-marked", "settings-changed"),
+        *("alarms-silenced", "outputs-tested", "first-out-marked", "onset-moved", "settings-changed"),
         *("store-changed", "store-mended"),
     }
 
