@@ -28,19 +28,29 @@ def served(tmp_path: Path) -> Iterator[str]:
     """The board of a daemon that is not there, at a port of its own; gives the address."""
     with socket.socket() as free:
         free.bind(("127.0.0.1", 0))
-        address = f"127.0.0.1:{free.getsockname()[1]}"
+        port = free.getsockname()[1]
+    address = f"127.0.0.1:{port}"
     command = ["board", "--attach", f"unix:{tmp_path}/nobody.sock", "--browser", address]
     log = tmp_path / "log"
     with log.open("wb") as out:
         child = subprocess.Popen([sys.executable, "-m", "edgemon", *command], stdout=out, stderr=out)
     try:
         wait_until(lambda: "no login of its own" in log.read_text(), WITHIN_S, log.read_text)
+        wait_until(lambda: _listens(port), WITHIN_S, log.read_text)
         yield address
         child.send_signal(signal.SIGINT)
         assert child.wait(WITHIN_S) == 0, log.read_text()
     finally:
         child.kill()
         child.wait()
+
+
+def _listens(port: int) -> bool:
+    try:
+        socket.create_connection(("127.0.0.1", port)).close()
+    except ConnectionRefusedError:
+        return False
+    return True
 
 
 async def board_of(address: str, *keys: str) -> str:
