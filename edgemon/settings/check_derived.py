@@ -7,6 +7,7 @@ from edgemon.settings.derived import reference_of
 from edgemon.settings.levels import kinds_with, level_specs
 from edgemon.settings.lines import KeyPath
 from edgemon.settings.problem import Report, shown, suggest
+from edgemon.settings.resolve import TEMPERATURE
 from edgemon.settings.schema import DerivedTable, MachineTable, PlantFile, PointTable, StartupTable
 from edgemon.units import Quantity
 
@@ -42,8 +43,24 @@ def check_derived(
             report.error((*path, "of"), what, suggest(table.of, kinds, "levels"))
         elif table.of in kinds and table.rule:
             _of_its_rule(table, kinds[table.of].quantity, path, report)
+        if point is not None and table.of == TEMPERATURE:
+            _is_told(machine, point, path, report)
         _over(table, path, report)
         _above(table, machine, file, path, report)
+
+
+def _is_told(machine: MachineTable, point: PointTable, path: KeyPath, report: Report) -> None:
+    """Report a level that follows from a temperature at a point that is not told it: a sensor tells one of its points."""
+    siblings = [one for one in machine.point if one.sensor == point.sensor]
+    limited = [one for one in siblings if any(limit.level == TEMPERATURE for limit in one.limit)]
+    if any(limit.level == TEMPERATURE for limit in machine.limit):
+        limited.append(siblings[0])
+    if point not in (limited or siblings[:1]):
+        told = shown((limited or siblings)[0].id)
+        what = (
+            f'the temperature of sensor "{shown(point.sensor)}" is watched at point "{told}" only: this would never be judged'
+        )
+        report.error((*path, "of"), what, f'write it at "{told}", or give this point a limit on temperature')
 
 
 def _of_its_rule(table: DerivedTable, quantity: Quantity, path: KeyPath, report: Report) -> None:

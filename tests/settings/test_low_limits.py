@@ -96,3 +96,14 @@ def test_a_points_low_limit_does_not_silently_replace_its_machines_upper_one(tmp
     problem = only(found(tmp_path, text))
     assert "takes the place of the upper one that the machine gives" in problem.what
     assert 'rule = "same"' in problem.hint
+
+
+def test_a_temperature_under_another_name_stands_where_the_temperature_is_told(tmp_path: Path) -> None:
+    second = POINT.replace("motor-de-h", "motor-de-v").replace('axis = "x"', 'axis = "y"')
+    cold = BOTH[BOTH.index("[[machine.point.derived]]") :]
+    text = OWN + second + cold + LIMIT + "alarm = 4\n"
+    problem = only(one for one in found(tmp_path, text) if one.is_error)
+    assert 'watched at point "motor-de-h" only' in problem.what
+    assert problem.line == line_of(text, 'of = "temperature"')
+    assert not [one for one in found(tmp_path, OWN + second + BOTH) if one.is_error]
+    assert not [one for one in found(tmp_path, OWN + cold + second) if one.is_error]
