@@ -18,6 +18,7 @@ Rows = NDArray[np.float32]
 """One number for each row, shape (rows,)."""
 NAN = float("nan")
 ROOT_HALF = np.float32(math.sqrt(0.5))
+ONE = np.int16(1)
 WORD = 4
 """Samples that are compared at once, as one number of 64 bits."""
 
@@ -70,7 +71,8 @@ class Block:
         self.plan = plan
         self.rows = len(counts)
         raw = _stacked(counts, plan.n, padding)
-        top, bottom = np.maximum.reduce(raw, axis=1).tolist(), np.minimum.reduce(raw, axis=1).tolist()
+        tops, bottoms = np.maximum.reduce(raw, axis=1), np.minimum.reduce(raw, axis=1)
+        top, bottom = tops.tolist(), bottoms.tolist()
         wave = raw.astype(np.float32)
         mean: Rows = np.vecdot(wave, plan.share)
         wave -= mean[:, None]
@@ -85,7 +87,7 @@ class Block:
             mean.tolist(),
             second,
             fourth,
-            _at_extremes(raw, top, bottom),
+            _at_extremes(raw, tops, bottoms),
             _may_hold(raw),
             unsteadiness,
         ]
@@ -133,13 +135,11 @@ def _steadiness(thirds: list[list[float]], top: list[int], bottom: list[int], n:
     return second, ratios
 
 
-def _at_extremes(raw: NDArray[np.int16], top: list[int], bottom: list[int]) -> list[int]:
-    """Count the samples within one count of either extreme; of a row that spans fewer than four counts, a part of them."""
-    low = [min(value, 32765) + 2 for value in bottom]
-    span = [max(max(value, -32766) - 2 - least, 0) for value, least in zip(top, low, strict=True)]
-    inside = raw - np.array(low, np.int16)[:, None]  # what is below wraps round to more than any span
-    outside = inside.view(np.uint16) > np.array(span, np.uint16)[:, None]
-    return list(map(np.count_nonzero, outside))
+def _at_extremes(raw: NDArray[np.int16], tops: NDArray[np.int16], bottoms: NDArray[np.int16]) -> list[int]:
+    """Count the samples within one count of either extreme; the step beyond int16 is only made where all samples are equal."""
+    near = raw >= (tops - ONE)[:, None]
+    near |= raw <= (bottoms + ONE)[:, None]
+    return list(map(np.count_nonzero, near))
 
 
 def _may_hold(raw: NDArray[np.int16]) -> list[bool]:
