@@ -101,11 +101,12 @@ class Block:
         """Lines of the tapered rows, nothing at 0 Hz."""
         self.lines[:, : plan.offset.size] -= self.lines[:, :1] * plan.offset
         self._hann = made[wave.shape[0] : 2 * wave.shape[0]] if together else None
-        velocity, self.envelope = waveforms(self.lines, plan.velocity, plan.envelope)
+        lines = self.lines if spectra or self.rows > LANES else self.lines[: self.rows]
+        velocity, self.envelope = waveforms(lines, plan.velocity, plan.envelope)
         """Envelope of the band where the taper allows, its mean kept; shape (rows and padding, fewer than m)."""
         self._velocity = _nothing(self.rows, 6)
         if plan.velocity is not None and velocity is not None:
-            self._velocity = _velocity_columns(self.lines, velocity, plan.velocity)
+            self._velocity = _velocity_columns(lines, velocity, plan.velocity)
 
     def figures(self) -> list[Figures]:
         """Give the figures of every capture, in order."""
