@@ -61,26 +61,24 @@ class Block:
         The captures; n >= 16.
     plan : Plan
         Prepared for n.
-    padding : int
-        Rows of zeros added: the transform works on four rows at a time.
     spectra : bool
         The spectrum will be asked for: of one or two captures its lines are made in the same transform as the others.
     """
 
-    def __init__(self, counts: Sequence[Counts], plan: Plan, padding: int = 0, spectra: bool = False) -> None:
+    def __init__(self, counts: Sequence[Counts], plan: Plan, spectra: bool = False) -> None:
         self.plan = plan
         self.rows = len(counts)
-        raw = _stacked(counts, plan.n, padding)
+        raw = _stacked(counts, plan.n)
         tops, bottoms = np.maximum.reduce(raw, axis=1), np.minimum.reduce(raw, axis=1)
         top, bottom = tops.tolist(), bottoms.tolist()
         wave = raw.astype(np.float32)
         mean: Rows = np.vecdot(wave, plan.share)
         wave -= mean[:, None]
         self.wave = wave
-        """Samples about their mean, shape (rows and padding, n)."""
-        work = wave * wave
-        second, unsteadiness = _steadiness(np.add.reduceat(work, plan.thirds, axis=1).tolist(), top, bottom, plan.n)
-        fourth = [square / plan.n for square in np.vecdot(work, work).tolist()]
+        """Samples about their mean, shape (rows, n)."""
+        square = wave * wave
+        second, unsteadiness = _steadiness(np.add.reduceat(square, plan.thirds, axis=1).tolist(), top, bottom, plan.n)
+        fourth = [total / plan.n for total in np.vecdot(square, square).tolist()]
         self._columns = [
             top,
             bottom,
@@ -91,31 +89,27 @@ class Block:
             _may_hold(raw),
             unsteadiness,
         ]
-        together = spectra and 2 * wave.shape[0] <= LANES
-        if together:
-            work = np.zeros((LANES, plan.n), np.float32)
-            np.multiply(wave, _hann(plan.n), out=work[wave.shape[0] : 2 * wave.shape[0]])
-        np.multiply(wave, plan.window, out=work[: wave.shape[0]])  # in memory that is at hand already
-        made: NDArray[np.complex64] = scipy.fft.rfft(work, axis=1, overwrite_x=True)
-        self.lines = made[: wave.shape[0]]
+        together = spectra and 2 * self.rows <= LANES
+        lines = _lines(wave, plan.window, *([_hann(plan.n)] if together else []))
+        self._hann = lines[self.rows : 2 * self.rows] if together else None
+        lines = lines[: self.rows] if self.rows <= LANES else lines
+        lines[:, : plan.offset.size] -= lines[:, :1] * plan.offset
+        self.lines = lines[: self.rows]
         """Lines of the tapered rows, nothing at 0 Hz."""
-        self.lines[:, : plan.offset.size] -= self.lines[:, :1] * plan.offset
-        self._hann = made[wave.shape[0] : 2 * wave.shape[0]] if together else None
-        lines = self.lines if spectra or self.rows > LANES else self.lines[: self.rows]
-        velocity, self.envelope = waveforms(lines, plan.velocity, plan.envelope)
-        """Envelope of the band where the taper allows, its mean kept; shape (rows and padding, fewer than m)."""
+        velocity, envelope = waveforms(lines, plan.velocity, plan.envelope)
+        self.envelope = None if envelope is None else envelope[: self.rows]
+        """Envelope of the band where the taper allows, its mean kept; shape (rows, fewer than m)."""
         self._velocity = _nothing(self.rows, 6)
         if plan.velocity is not None and velocity is not None:
-            self._velocity = _velocity_columns(lines, velocity, plan.velocity)
+            self._velocity = _velocity_columns(self.lines, velocity[: self.rows], plan.velocity)
 
     def figures(self) -> list[Figures]:
         """Give the figures of every capture, in order."""
         envelope = _nothing(self.rows, 3) if self.envelope is None else _envelope_columns(self.envelope)
-        columns = (column[: self.rows] for column in (*self._columns, *self._velocity, *envelope))  # without the padding
-        return list(map(Figures._make, zip(*columns, strict=True)))
+        return list(map(Figures._make, zip(*self._columns, *self._velocity, *envelope, strict=True)))
 
     def spectrum(self) -> NDArray[np.float32]:
-        """Give the r.m.s. amplitude of every line under a Hann window, counts, shape (rows and padding, n // 2 + 1)."""
+        """Give the r.m.s. amplitude of every line under a Hann window, counts, shape (rows, n // 2 + 1)."""
         return hann_amplitude(self.wave) if self._hann is None else _amplitude(self._hann, self.plan.n)
 
     def envelope_spectrum(self, rows: slice = slice(None)) -> NDArray[np.float32]:
@@ -149,10 +143,21 @@ def _may_hold(raw: NDArray[np.int16]) -> list[bool]:
     return found
 
 
-def _stacked(counts: Sequence[Counts], n: int, padding: int) -> NDArray[np.int16]:
-    if len(counts) == 1 and not padding:
-        return np.ascontiguousarray(counts[0]).reshape(1, n)  # read only
-    return np.concatenate([*counts, np.zeros(padding * n, np.int16)]).reshape(len(counts) + padding, n)
+def _stacked(counts: Sequence[Counts], n: int) -> NDArray[np.int16]:
+    joined = counts[0] if len(counts) == 1 else np.concatenate(counts)
+    return np.ascontiguousarray(joined).reshape(len(counts), n)  # read only
+
+
+def _lines(wave: NDArray[np.float32], *windows: NDArray[np.float32]) -> NDArray[np.complex64]:
+    """Transform rows under each window in turn, then rows of nothing up to a multiple of four; one or two go alone."""
+    rows, n = wave.shape
+    count = rows * len(windows)
+    work = np.empty((count + (-count % LANES if count > 2 else 0), n), np.float32)
+    for start, shape in zip(range(0, count, rows), windows, strict=True):
+        np.multiply(wave, shape, out=work[start : start + rows])
+    work[count:] = 0.0
+    lines: NDArray[np.complex64] = scipy.fft.rfft(work, axis=1, overwrite_x=True)
+    return lines
 
 
 def _nothing(rows: int, columns: int) -> list[list[float]]:
@@ -170,7 +175,7 @@ def hann_lines(lines: NDArray[np.complex64]) -> NDArray[np.complex64]:
 def hann_amplitude(wave: NDArray[np.float32]) -> NDArray[np.float32]:
     """Give one-sided r.m.s. amplitudes under a Hann window, shape (rows, n // 2 + 1), of rows about their mean."""
     n = wave.shape[1]
-    return _amplitude(scipy.fft.rfft(wave * _hann(n), axis=1, overwrite_x=True), n)
+    return _amplitude(_lines(wave, _hann(n))[: wave.shape[0]], n)
 
 
 def _amplitude(lines: NDArray[np.complex64], n: int) -> NDArray[np.float32]:

@@ -124,8 +124,7 @@ def _blocks(members: list[int], n: int) -> Iterator[list[int]]:
 def _measure_block(plan: Plan, waves: list[Waveform], spectra: bool) -> list[MeasuredWithSpectra]:
     if plan.n < MIN_SAMPLES:
         return [((), short_verdict(plan, wave.missing), None, None) for wave in waves]
-    padding = -len(waves) % LANES if len(waves) > 2 else 0  # one or two rows are quicker alone
-    block = Block([wave.counts for wave in waves], plan, padding, spectra)
+    block = Block([wave.counts for wave in waves], plan, spectra)
     heads = _heads(plan)
     of_wave, of_envelope = _spectra(block, waves) if spectra else ([None] * len(waves), [None] * len(waves))
     results = []
@@ -147,9 +146,8 @@ def _spectra(block: Block, waves: list[Waveform]) -> tuple[Sequence[Spectrum | N
     si = np.array([wave.si_per_count for wave in waves], np.float32)[:, None]
 
     def scaled(rows: NDArray[np.float32], line_hz: float) -> list[Spectrum | None]:
-        found = rows[: len(waves)]  # without the padding
-        found *= si
-        return [Spectrum(row, line_hz, Quantity.ACCELERATION, bandwidth) for row in found]
+        rows *= si
+        return [Spectrum(row, line_hz, Quantity.ACCELERATION, bandwidth) for row in rows]
 
     of_wave = scaled(block.spectrum(), plan.fs_hz / plan.n)
     if plan.envelope is None:

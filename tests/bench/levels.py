@@ -68,13 +68,13 @@ def parts(n: int, waves: list[Waveform]) -> list[Callable[[], object]]:
     plan = plan_for(n, FS_HZ, waves[0].band, None)
     assert plan.velocity is not None
     assert plan.envelope is not None
-    padding = -len(waves) % 4 if len(waves) > 2 else 0  # as `measure` does
     counts = [wave.counts for wave in waves]
-    block, rows = Block(counts, plan, padding), len(waves) + padding
-    wave, m = np.ones((rows, n), np.float32), plan.envelope.m
+    block, rows = Block(counts, plan), len(waves)
+    padded = rows + (-rows % LANES if rows > 2 else 0)  # as `Block` does
+    wave, m = np.ones((padded, n), np.float32), plan.envelope.m
     together = rows < LANES and plan.velocity.m == m
-    real = np.ones((rows, 4 if together else 2, plan.velocity.m // 2 + 1), np.complex64)
-    envelope = np.ones((rows, m), np.complex64)
+    real = np.ones((rows if together else padded, 4 if together else 2, plan.velocity.m // 2 + 1), np.complex64)
+    envelope = np.ones((padded, m), np.complex64)
 
     def transforms() -> None:
         scipy.fft.rfft(wave, axis=1)
@@ -82,7 +82,7 @@ def parts(n: int, waves: list[Waveform]) -> list[Callable[[], object]]:
         if not together:
             scipy.fft.ifft(envelope, axis=1)
 
-    return [transforms, lambda: Block(counts, plan, padding), block.figures, lambda: measure(waves)]
+    return [transforms, lambda: Block(counts, plan), block.figures, lambda: measure(waves)]
 
 
 def main() -> None:
