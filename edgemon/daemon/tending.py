@@ -13,8 +13,10 @@ EVERY_S = 1.0
 AGAIN_S = 0.05
 """Between two steps while there is more to do: the path has the rest of the time."""
 RETRY_S = 10.0
-PATIENCE = 20
+PATIENCE = 5
 """So many steps in a row are left to a path that is at work; then one is taken all the same."""
+IMPATIENCE = 3
+"""The same while there is more to do: a path at work for hours must not outgrow the disk."""
 TOLD_EVERY_S = 600.0
 """What went is told in the log so often at most. House choice."""
 
@@ -53,7 +55,7 @@ class Tending:
         waited, wait_s = 0, EVERY_S
         while True:
             await self._clock.sleep(wait_s)
-            if not self._is_idle() and waited < PATIENCE:
+            if not self._is_idle() and waited < (IMPATIENCE if wait_s == AGAIN_S else PATIENCE):
                 waited += 1
                 continue
             waited = 0

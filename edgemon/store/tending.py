@@ -2,17 +2,18 @@
 
 import sqlite3
 from collections import Counter
+from dataclasses import replace
 from pathlib import Path
 
 from edgemon.model.instant import Instant
-from edgemon.model.retention import Retention, SensorsOf, Tended
+from edgemon.model.retention import Retention, SensorsOf, Tended, Worth
 from edgemon.store import disk
 from edgemon.store.connection import transaction
 from edgemon.store.dropping import Reclaimer, drop, offer
 from edgemon.store.folding import Folder, thin
 from edgemon.store.forgetting import forget
 from edgemon.store.migrate import LOG_LIMIT_BYTES
-from edgemon.store.plan import Plan, plan
+from edgemon.store.plan import Plan, Shelf, plan
 from edgemon.store.segments import files_of, folder_of
 from edgemon.store.sqlite import SqliteStore
 from edgemon.store.weighing import Scales
@@ -20,6 +21,8 @@ from edgemon.store.weighing import Scales
 PAGES = 32
 """Pages given back by the database in one step. House choice."""
 
+WEIGHED = 5
+"""Pieces of weighing in one step. House choice."""
 _PAGES = ("page_size", "page_count", "freelist_count")
 _INCREMENTAL = 2
 """Source: SQLite, PRAGMA auto_vacuum."""
@@ -58,12 +61,11 @@ class Tender:
         is_shrunk = await run(_shrunk)
         after = await run(self._used)
         budget = disk.budget(self._folder, self._retention.budget_bytes, after)
-        if not await run(self._scales.weigh):  # nothing goes before it is known what it is worth
-            return Tended(
-                freed_bytes=max(0, before - after), folded=folded, used_bytes=after, budget_bytes=budget, is_done=False
-            )
+        is_weighed = False
+        for _ in range(WEIGHED):
+            is_weighed = is_weighed or await run(self._scales.weigh)
         forgotten, is_forgotten = await run(lambda connection: self._forgotten(connection, now))
-        going, thinned = await run(lambda connection: self._decided(connection, after, budget, now))
+        going, thinned = await run(lambda connection: self._decided(connection, after, budget, now, is_weighed))
         return Tended(
             dropped=Counter(one.worth for one in going.captures),
             freed_bytes=max(0, before - after),
@@ -73,11 +75,24 @@ class Tender:
             used_bytes=after,
             budget_bytes=budget,
             short_bytes=going.short_bytes,
-            is_done=going.is_done and is_reclaimed and is_shrunk and is_forgotten and not going.captures and not folded,
+            is_done=going.is_done
+            and is_weighed
+            and is_reclaimed
+            and is_shrunk
+            and is_forgotten
+            and not going.captures
+            and not folded,
         )
 
-    def _decided(self, connection: sqlite3.Connection, used: int, budget: int, now: Instant) -> tuple[Plan, int]:
+    def _decided(
+        self, connection: sqlite3.Connection, used: int, budget: int, now: Instant, is_weighed: bool
+    ) -> tuple[Plan, int]:
+        if not self._scales.is_learned:  # nothing goes before it is known what it is worth
+            return Plan(is_done=False), 0
         offered = offer(connection, used, now - self._retention.readings_s)
+        if not is_weighed:  # there may be more normal ones: until that is known nothing better goes
+            some = replace(offered.captures[Worth.NORMAL], is_all=False)
+            offered = replace(offered, captures={Worth.NORMAL: some}, stretches=Shelf())
         going = plan(offered, self._retention, budget, now)
         if going.captures:
             drop(connection, going.captures)

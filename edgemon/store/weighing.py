@@ -55,14 +55,16 @@ class Scales:
         for point, sensor in sensors.items():
             self._sensors_of[point.machine].add(sensor)
         self._windows: dict[SensorId, dict[tuple[PointKey, str, bool], Window]] = defaultdict(dict)
+        self.is_learned = False
+        """The journal is read to its end: what is weighed is weighed rightly."""
         self._read_up_to = 0
         """Entries of baselines that an earlier run heard of are read up to this one."""
 
     def weigh(self, connection: sqlite3.Connection) -> bool:
         """Take one step; gives whether everything is weighed."""
         with transaction(connection):
-            is_known = self._remember(connection)
-            return is_known and self._learn(connection) and self._weigh(connection)
+            self.is_learned = self._remember(connection) and self._learn(connection)
+            return self.is_learned and self._weigh(connection)
 
     def _remember(self, connection: sqlite3.Connection) -> bool:
         """Read some of the baselines of earlier runs; gives whether all are known."""
