@@ -14,6 +14,9 @@ from edgemon.model.text import clean
 from edgemon.model.upstream import Parked
 from edgemon.store.outbox import parked_in, try_again
 
+LONGEST_WHY = 300
+"""What a server says against a row, its rule's name with it."""
+
 
 def add(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
     """Register the command."""
@@ -25,7 +28,7 @@ def add(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None
     )
     add_attach(parser)
     parser.add_argument("--json", action="store_true", help="for programs: one JSON object an upstream")
-    parser.set_defaults(run=run_list)
+    parser.set_defaults(run=run_list, file=None)
     orders = parser.add_subparsers(metavar="ORDER", title="orders")
     says = "list what servers refused, with the reason"
     parked = orders.add_parser("parked", help=says, description=f"{says.capitalize()}; whether the daemon runs or not.")
@@ -67,7 +70,7 @@ def run_retry(options: argparse.Namespace) -> int:
 
 def _line(parked: Parked) -> str:
     again = ", to be tried once more" if parked.again else ""
-    return f"{format_instant(parked.parked_at)}  {parked.upstream}  {parked.item.key}: {clean(parked.why)}{again}"
+    return f"{format_instant(parked.parked_at)}  {parked.upstream}  {parked.item.key}: {clean(parked.why, LONGEST_WHY)}{again}"
 
 
 def _document(parked: Parked) -> dict[str, Any]:
@@ -78,7 +81,7 @@ def _document(parked: Parked) -> dict[str, Any]:
         "what": item.source,
         "t": format_instant(item.t),
         "parked_at": format_instant(parked.parked_at),
-        "why": clean(parked.why),
+        "why": clean(parked.why, LONGEST_WHY),
         "again": parked.again,
         "item": json.loads(item.body),
     }
