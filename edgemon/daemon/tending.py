@@ -5,6 +5,7 @@ from collections import Counter
 from collections.abc import Callable
 
 from edgemon.clock import Clock
+from edgemon.daemon.trusted import Trusted
 from edgemon.errors import StoreError
 from edgemon.model.retention import KeepView, Tended, Worth
 from edgemon.store.tending import Tender
@@ -53,6 +54,7 @@ class Tending:
     async def run(self) -> None:
         """Tend for ever; a store that fails is tried again."""
         waited, wait_s = 0, EVERY_S
+        trusted: Trusted | None = None
         while True:
             await self._clock.sleep(wait_s)
             if not self._is_idle() and waited < (IMPATIENCE if wait_s == AGAIN_S else PATIENCE):
@@ -60,7 +62,8 @@ class Tending:
                 continue
             waited = 0
             try:
-                tended = await self._tender.tend(self._clock.now())
+                trusted = trusted or Trusted(await self._tender.before())
+                tended = await self._tender.tend(trusted.time(self._clock.now(), self._clock.elapsed()))
             except StoreError as error:
                 if not self._is_failing:
                     log.error("the store cannot be tended: %s", error)

@@ -23,6 +23,8 @@ PAGES = 32
 
 WEIGHED = 5
 """Pieces of weighing in one step. House choice."""
+_BEFORE_THIS_RUN = """SELECT recorded_at FROM journal WHERE seq < (
+    SELECT seq FROM journal WHERE kind = 'gateway-started' ORDER BY seq DESC LIMIT 1) ORDER BY seq DESC LIMIT 1"""
 _PAGES = ("page_size", "page_count", "freelist_count")
 _INCREMENTAL = 2
 """Source: SQLite, PRAGMA auto_vacuum."""
@@ -45,6 +47,11 @@ class Tender:
         self._scales = Scales(retention, sensors)
         self._reclaimer = Reclaimer(self._folder, store.segments)
         self._trends = Folder()
+
+    async def before(self) -> Instant | None:
+        """Give when the last run wrote into the journal last; None where there was none."""
+        row = await self._store.run(lambda connection: connection.execute(_BEFORE_THIS_RUN).fetchone())
+        return None if row is None else float(row[0])
 
     async def tend(self, now: Instant) -> Tended:
         """Take one step of everything; each waits its turn among the commits, and is bounded.

@@ -9,8 +9,9 @@ import pytest
 
 from edgemon.clock import ManualClock
 from edgemon.daemon.tending import AGAIN_S, EVERY_S, PATIENCE, RETRY_S, TOLD_EVERY_S, Tending
+from edgemon.daemon.trusted import Trusted
 from edgemon.errors import StoreError
-from edgemon.model.retention import Tended, Worth
+from edgemon.model.retention import DAY_S, Tended, Worth
 from edgemon.store.tending import Tender
 
 
@@ -19,10 +20,14 @@ class FakeTender:
 
     def __init__(self) -> None:
         self.answers: list[Tended | StoreError] = []
-        self.count = 0
+        self.count, self.now = 0, 0.0
+
+    async def before(self) -> float:
+        return 1_700_000_000.0
 
     async def tend(self, now: float) -> Tended:
         self.count += 1
+        self.now = now
         answer = self.answers.pop(0) if self.answers else Tended(used_bytes=5_000_000, budget_bytes=9_000_000)
         if isinstance(answer, StoreError):
             raise answer
@@ -93,3 +98,28 @@ async def test_beyond_the_budget_with_nothing_that_may_go_is_told_once(desk: Des
     assert desk.tending.view().short_bytes == 4_500_000
     await desk.clock.advance(2 * EVERY_S)
     assert len(caplog.records) == 2
+
+
+async def test_nothing_is_old_because_the_clock_was_set_wrong(desk: Desk) -> None:
+    await desk.clock.advance(EVERY_S)
+    desk.clock.step(20 * 365 * DAY_S)
+    await desk.clock.advance(EVERY_S)
+    assert desk.tender.now == pytest.approx(desk.clock.now() - 20 * 365 * DAY_S)
+    desk.clock.step(-20 * 365 * DAY_S - 60.0)
+    await desk.clock.advance(EVERY_S)
+    assert desk.tender.now == pytest.approx(desk.clock.now())
+
+
+def test_a_clock_that_stands_by_its_word_for_a_day_is_believed() -> None:
+    trusted = Trusted(None)
+    assert trusted.time(1e9, 10.0) == 1e9
+    assert trusted.time(1e9 + 90 * DAY_S, 20.0) == 1e9 + 10.0
+    assert trusted.time(1e9 + 91 * DAY_S - 1.0, 20.0 + DAY_S - 1.0) == 1e9 + 9.0 + DAY_S
+    assert trusted.time(1e9 + 91 * DAY_S, 20.0 + DAY_S) == 1e9 + 91 * DAY_S
+
+
+def test_a_start_long_after_the_newest_that_is_stored_is_believed_after_a_day() -> None:
+    trusted = Trusted(1e9)
+    assert trusted.time(1e9 + 60 * DAY_S, 5.0) == 1e9 + DAY_S
+    assert trusted.time(1e9 + 61 * DAY_S, 5.0 + DAY_S) == 1e9 + 61 * DAY_S
+    assert Trusted(1e9).time(1e9 + 1.5 * DAY_S, 5.0) == 1e9 + 1.5 * DAY_S

@@ -79,7 +79,9 @@ async def test_old_entries_go_and_what_is_needed_stays(tmp_path: Path, store: Sq
 
 async def test_without_an_age_the_journal_is_kept(tmp_path: Path, store: SqliteStore) -> None:
     path = tmp_path / "store"
-    one = await Tender(path, store, Retention(1), {}).tend(NOW)
+    tender = Tender(path, store, Retention(1), {})
+    assert await tender.before() == make.T0 + 99 * DAY_S  # the newest start is the hundredth entry
+    one = await tender.tend(NOW)
     assert one.forgotten == 0
     assert journal(path) == list(range(1, 101))
 
