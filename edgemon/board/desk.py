@@ -7,6 +7,7 @@ from edgemon.board.port import Source
 from edgemon.board.theme import Look, Paint, Role
 from edgemon.board.view.banner import CAUTION, Summary, summary
 from edgemon.board.view.cells import safe
+from edgemon.board.view.site import SiteView
 from edgemon.clock import Clock
 from edgemon.model.command import Person
 from edgemon.model.command import Role as PersonRole
@@ -62,12 +63,20 @@ class Desk:
             self._summary = self.picture.revision, summary(self.picture.machines, self.picture.own_alarms)
         return self._summary[1]
 
-    def forbidden(self) -> str:
-        """Say why this person may not order anything now; empty if they may."""
-        if self.picture.lost is not None:
-            return f"Nothing can be ordered: {self.picture.lost}."
-        if self.person is None:
+    def person_at(self, machine: str = "") -> Person | None:
+        """Say who sits here for the gateway of a machine; without one, for an order that goes to every gateway."""
+        gateway = self.picture.gateway
+        return gateway.person_at(machine) if isinstance(gateway, SiteView) else self.person
+
+    def forbidden(self, machine: str = "") -> str:
+        """Say why this person may not order anything about a machine, or at all, now; empty if they may."""
+        gateway, person = self.picture.gateway, self.person_at(machine)
+        lost = self.picture.lost or (gateway.lost_at(machine) if isinstance(gateway, SiteView) else "")
+        if lost:
+            return f"Nothing can be ordered: {lost}."
+        if person is None:
             return "Nothing can be ordered: the daemon has not said who you are."
-        if self.person.role is PersonRole.VIEWER:
-            return f"You are {self.person.name} (viewer): orders take the operator or the engineer role."
+        if person.role is PersonRole.VIEWER:
+            where = f" at {person.station}" if isinstance(gateway, SiteView) else ""
+            return f"You are {person.name} (viewer){where}: orders take the operator or the engineer role."
         return ""

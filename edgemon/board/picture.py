@@ -122,7 +122,7 @@ class Picture:
         self._incoming.clear()
         self._urgent.clear()
         self.lost = why
-        self._unknown = {id_: _unknown(machine) for id_, machine in self._machines.items()}
+        self._unknown = {id_: unknown(machine) for id_, machine in self._machines.items()}
         self.revision += 1
 
 
@@ -148,7 +148,7 @@ def _mark(alarm: AlarmView) -> tuple[str, int, str, str]:
     return alarm.id, alarm.occurrence, alarm.alarm_state, alarm.severity
 
 
-def _unknown(machine: MachineView) -> MachineView:
+def unknown(machine: MachineView) -> MachineView:
     """Give a machine of which nothing is known any more: what was wrong stays, nothing else is believed."""
     return replace(
         machine,

@@ -7,7 +7,7 @@ import os
 import sys
 from typing import TYPE_CHECKING
 
-from edgemon.cli.options import add_attach, daemon_of
+from edgemon.cli.options import add_several, daemons_of
 from edgemon.clock import SystemClock
 from edgemon.errors import EdgemonError, SettingsError
 
@@ -22,7 +22,7 @@ BROWSER = "127.0.0.1:8118"
 def add(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
     """Register the command."""
     parser = commands.add_parser("board", help="show the board of the running daemon", description=__doc__)
-    add_attach(parser)
+    add_several(parser)
     add_look(parser)
     parser.add_argument(
         "--browser",
@@ -74,6 +74,16 @@ def _colours() -> int | None:
         return None
 
 
+def source_of(options: argparse.Namespace) -> "Source":
+    """Give the daemon that the options mean; several of them as one."""
+    daemons = daemons_of(options)
+    if len(daemons) == 1:
+        return daemons[0]
+    from edgemon.board.several import Several
+
+    return Several([(daemon.where, daemon) for daemon in daemons], SystemClock())
+
+
 def need_terminal(instead: str) -> None:
     """Raise `EdgemonError` where there is no terminal to draw on; `instead` says what needs none."""
     if not (sys.stdin.isatty() and sys.stdout.isatty()):
@@ -84,7 +94,7 @@ def run(options: argparse.Namespace) -> int:
     """Show the board until the user quits."""
     if options.browser is not None:
         return _serve(options)
-    source = daemon_of(options)
+    source = source_of(options)
     if "TEXTUAL_DRIVER" not in os.environ:  # where a browser is the terminal there is none here
         need_terminal("`edgemon status` needs none")
     app = make(source, options)
@@ -95,7 +105,7 @@ def run(options: argparse.Namespace) -> int:
 def _serve(options: argparse.Namespace) -> int:
     """Serve the board to browsers until the user ends it."""
     host, port = _address(options.browser)
-    daemon_of(options)  # what is wrong with the configuration is said here, not on every page
+    daemons_of(options)  # what is wrong with the configuration is said here, not on every page
     try:
         from edgemon.board.browser import BoardServer
     except ModuleNotFoundError as error:
@@ -122,6 +132,7 @@ def _address(text: str) -> tuple[str, int]:
 
 def _command(options: argparse.Namespace) -> list[str]:
     """Give the command of the board that each page gets."""
-    where = ["--attach", options.attach] if options.attach is not None else ["--config", str(options.config)]
+    where = [word for one in options.attach or () for word in ("--attach", one)]
+    where = where or [word for one in options.config or () for word in ("--config", str(one))]
     look = [f"--{name}" for name in ("still", "light") if getattr(options, name)]
     return [sys.executable, "-m", "edgemon", "board", *where, *look, "--ascii" if options.ascii else "--no-ascii"]

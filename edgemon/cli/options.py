@@ -4,13 +4,14 @@ import argparse
 import asyncio
 import os
 import re
+from collections import Counter
 from collections.abc import Awaitable, Callable
 from pathlib import Path
 from typing import Any, TypeVar
 
 from edgemon.api.client import Daemon
 from edgemon.clock import SystemClock
-from edgemon.errors import EdgemonError
+from edgemon.errors import EdgemonError, SettingsError
 from edgemon.model.instant import format_instant
 from edgemon.model.snapshot import Outcome
 from edgemon.model.text import clean
@@ -36,7 +37,7 @@ def duration(text: str) -> float:
 
 def add_config(parser: argparse.ArgumentParser, is_below: bool = False) -> None:
     """Let the user say where the configuration is; `is_below`: unless a command above has been told already."""
-    default = Path(os.environ.get("EDGEMON_CONFIG", DEFAULT_DIRECTORY))
+    default = _default_directory()
     parser.add_argument(
         "--config",
         metavar="DIR",
@@ -44,6 +45,10 @@ def add_config(parser: argparse.ArgumentParser, is_below: bool = False) -> None:
         default=argparse.SUPPRESS if is_below else default,
         help="folder with plant.toml and gateway.toml (default: $EDGEMON_CONFIG, else /etc/edgemon)",
     )
+
+
+def _default_directory() -> Path:
+    return Path(os.environ.get("EDGEMON_CONFIG", DEFAULT_DIRECTORY))
 
 
 def plain(document: dict[str, Any]) -> dict[str, Any]:
@@ -71,6 +76,23 @@ def add_attach(parser: argparse.ArgumentParser, is_below: bool = False) -> None:
     )
 
 
+def add_several(parser: argparse.ArgumentParser) -> None:
+    """Let the user say which daemon is meant, or which of them."""
+    parser.add_argument(
+        "--config",
+        metavar="DIR",
+        type=Path,
+        action="append",
+        help="folder with plant.toml and gateway.toml (default: $EDGEMON_CONFIG, else /etc/edgemon); again for each gateway",
+    )
+    parser.add_argument(
+        "--attach",
+        metavar="URL",
+        action="append",
+        help="another way to the daemon: unix:PATH of its socket, or http://HOST:PORT; again for each gateway of a site",
+    )
+
+
 def asked(options: argparse.Namespace, ask: Callable[[Daemon], Awaitable[T]]) -> T:
     """Ask the daemon that the options mean, and stop asking."""
 
@@ -94,12 +116,29 @@ def done(outcome: Outcome, what: str) -> int:
 
 def daemon_of(options: argparse.Namespace) -> Daemon:
     """Give the daemon that the options mean. Raises `SettingsError` where the configuration cannot be read."""
-    attach: str | None = options.attach
-    if attach is None:
-        from edgemon.settings.load import load_all  # not needed, and not small, where the daemon is named
+    return _configured(options.config) if options.attach is None else _attached(options.attach)
 
-        _, gateway = load_all(options.config)
-        return Daemon(gateway.access.socket, SystemClock())
-    if attach.startswith("unix:"):
-        return Daemon(Path(attach.removeprefix("unix:")), SystemClock())
-    return Daemon(attach, SystemClock())
+
+def daemons_of(options: argparse.Namespace) -> list[Daemon]:
+    """Give the daemons that the options of `add_several` mean. Raises `SettingsError`, also where one is named twice."""
+    if options.attach:
+        found = [_attached(where) for where in options.attach]
+    else:
+        found = [_configured(directory) for directory in options.config or [_default_directory()]]
+    for where, count in Counter(daemon.where for daemon in found).items():
+        if count > 1:
+            raise SettingsError("the same gateway is named twice", where, "name each gateway of the site once")
+    return found
+
+
+def _configured(directory: Path) -> Daemon:
+    from edgemon.settings.load import load_all  # not needed, and not small, where the daemon is named
+
+    _, gateway = load_all(directory)
+    return Daemon(gateway.access.socket, SystemClock())
+
+
+def _attached(where: str) -> Daemon:
+    if where.startswith("unix:"):
+        return Daemon(Path(where.removeprefix("unix:")), SystemClock())
+    return Daemon(where, SystemClock())

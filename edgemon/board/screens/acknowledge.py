@@ -7,7 +7,7 @@ from edgemon.board.desk import Desk
 from edgemon.board.screens.base import BoardScreen, bindings
 from edgemon.board.screens.question import QuestionScreen, Said, permitted, put
 from edgemon.board.view import pages, status
-from edgemon.board.view.alarms import named
+from edgemon.board.view.alarms import machine_of, named
 from edgemon.board.view.cells import Row
 from edgemon.model.command import Person
 from edgemon.model.snapshot import AlarmView
@@ -37,7 +37,7 @@ def acknowledge(screen: BoardScreen, alarms: Sequence[AlarmView]) -> None:
     if not waiting:
         screen.say("Nothing selected waits to be acknowledged.")
         return
-    person = permitted(screen)
+    person = permitted(screen, machine_of(waiting[0]))
     if person is not None:
         alarm, source = waiting[0], screen.desk.source
         said = Said("Acknowledged", "Not acknowledged", named(alarm))

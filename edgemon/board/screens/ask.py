@@ -79,9 +79,11 @@ class AskScreen(QuestionScreen[str | None]):
         self.redraw()
 
 
-def ask(screen: BoardScreen, question: Question, order: Ordering, then: Callable[[], None] = lambda: None) -> None:
-    """Ask, give the order on a yes, and say what came of it."""
-    person = permitted(screen)
+def ask(
+    screen: BoardScreen, question: Question, order: Ordering, then: Callable[[], None] = lambda: None, machine: str = ""
+) -> None:
+    """Ask, give the order on a yes, and say what came of it; without a machine it goes to every gateway there is."""
+    person = permitted(screen, machine)
     if person is not None:
         said = Said("Done", "Nothing was changed", question.asks.rstrip("?").casefold())
         put(screen, AskScreen(screen.desk, question, person), order, said, then)

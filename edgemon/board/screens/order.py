@@ -10,7 +10,7 @@ from edgemon.board.port import Outcome, Source
 from edgemon.board.screens.base import BoardScreen
 from edgemon.board.screens.question import QuestionScreen, Said, permitted, put, written
 from edgemon.board.view import orders
-from edgemon.board.view.alarms import HIDDEN, named
+from edgemon.board.view.alarms import HIDDEN, machine_of, named
 from edgemon.board.view.cells import Row, safe
 from edgemon.board.view.orders import Draft, Order
 from edgemon.model.command import Person
@@ -89,7 +89,7 @@ def _ask(screen: BoardScreen, alarm: AlarmView | None, choose: Callable[[AlarmVi
     if alarm is None:
         screen.say("No alarm is selected.")
         return
-    person = permitted(screen)
+    person = permitted(screen, machine_of(alarm))
     if person is None:
         return
     order = choose(alarm, person)

@@ -291,4 +291,4 @@ class PointScreen(BoardScreen):
         machine, point, _ = found
         asks = f"Diagnose the newest capture of {safe(machine.name)}, {safe(point.name)}?"
         question = Question(asks, "the daemon works on it for a moment; what it finds is journalled with your name")
-        ask(self, question, lambda _: self.desk.source.diagnose(self.machine, self.at.point))
+        ask(self, question, lambda _: self.desk.source.diagnose(self.machine, self.at.point), machine=self.machine)

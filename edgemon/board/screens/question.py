@@ -13,6 +13,7 @@ from edgemon.board.port import Outcome
 from edgemon.board.screens.base import BoardScreen, why_not
 from edgemon.board.theme import Role
 from edgemon.board.view.cells import Row, safe
+from edgemon.board.view.whole import Partly
 from edgemon.board.widgets.lines import Lines
 from edgemon.errors import EdgemonError
 from edgemon.model.command import Person
@@ -78,12 +79,12 @@ class Said:
     """What may follow where it was done."""
 
 
-def permitted(screen: BoardScreen) -> Person | None:
-    """Give who sits here, if they may order anything now; otherwise the footer says why not."""
-    forbidden = screen.desk.forbidden()
+def permitted(screen: BoardScreen, machine: str = "") -> Person | None:
+    """Give who sits here, if they may order anything (of a machine) now; otherwise the footer says why not."""
+    forbidden = screen.desk.forbidden(machine)
     if forbidden:
         screen.say(forbidden)
-    return None if forbidden else screen.desk.person
+    return None if forbidden else screen.desk.person_at(machine)
 
 
 def put(
@@ -111,6 +112,8 @@ async def _send(screen: BoardScreen, order: Awaitable[Outcome], said: Said, then
         screen.say(f"{said.undone}: {said.about}. {why_not(error)}")
         return
     hint = f" ({said.hint})" if said.hint else ""
+    if isinstance(outcome, Partly):
+        hint = f", but {safe(outcome.why, 200)}"
     done, undone = f"{said.done}: {said.about}{hint}.", f"{said.undone}: {safe(outcome.why, 120)} ({said.about})."
     screen.say(done if outcome.done else undone)
     then()

@@ -98,7 +98,7 @@ def advice(alarm: AlarmView) -> str:
             first = "Acknowledge it (a), then look" if status.calls(alarm) else "Look"
             return f"{first} at the gateway's disk. Machines are watched; what comes waits at the broker."
         first = "Acknowledge it (a); nothing" if status.calls(alarm) else "Nothing"
-        return f"{first} on this board is watched now: look at the broker, the network and the gateway."
+        return f"{first} at this gateway is watched now: look at the broker, the network and the gateway."
     if status.of_alarm(alarm).value == "no-data":
         return f"{'Acknowledge it (a), then look' if status.calls(alarm) else 'Look'} at the sensor, its battery and its link."
     if alarm.alarm_state in ("UNACK", "RTNUN") and not alarm.annunciates:
@@ -109,6 +109,11 @@ def advice(alarm: AlarmView) -> str:
 def named(alarm: AlarmView) -> str:
     """Name an alarm in full."""
     return f"{safe(alarm.machine_name)}, {safe(alarm.point_name)}, {safe(alarm.title)}"
+
+
+def machine_of(alarm: AlarmView) -> str:
+    """Give whose gateway an alarm belongs to: its machine as shown, or the gateway itself."""
+    return alarm.id.partition("/")[0]
 
 
 def in_short(alarm: AlarmView, now: Instant) -> str:

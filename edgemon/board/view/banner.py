@@ -8,6 +8,7 @@ from edgemon.board.picture import Picture
 from edgemon.board.theme import MARKS, Look, Role, Show
 from edgemon.board.view import figures, status
 from edgemon.board.view.cells import Row, Span, fit_row, row_width, safe, sides, width_of
+from edgemon.board.view.site import SiteView
 from edgemon.model.snapshot import AlarmView, GatewayView, MachineView
 
 _HORN = "  horn on"
@@ -97,6 +98,8 @@ def troubles(picture: Picture, total: Summary) -> list[tuple[str, Role]]:
         found.append((f"NO CONNECTION: {safe(picture.lost, 60)}", Role.NO_DATA_FILL))
     if gateway is None:
         return found
+    if isinstance(gateway, SiteView) and picture.lost is None:
+        found.extend((safe(trouble, 160), Role.NO_DATA_FILL) for trouble in gateway.troubles)
     if total.simulated:
         every = total.simulated == total.machines
         found.append(("SIMULATED DATA" if every else f"SIMULATED DATA on {total.simulated}", Role.NO_DATA_FILL))
