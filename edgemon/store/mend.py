@@ -53,9 +53,11 @@ def may_mend(database: Path, now: Instant) -> bool:
 
 
 def resume_mending(database: Path) -> None:
-    """Finish what a crash interrupted: the damaged file had its new name, the new one not yet."""
+    """Finish what a crash interrupted: the damaged file had its new name, the new one not yet; before that it is begun anew."""
     fresh = database.with_name(database.name + MENDING)
-    if fresh.exists() and not database.exists():
+    if database.exists():
+        clear(fresh)
+    elif fresh.exists():
         fresh.rename(database)
 
 

@@ -6,6 +6,7 @@ written, SQLite cannot say; what the house reads by itself (states, events, samp
 where that fails, and of the journal the chain of hashes tells.
 """
 
+import os
 import sqlite3
 from collections.abc import Callable, Generator, Iterator, Mapping
 from contextlib import contextmanager
@@ -17,7 +18,7 @@ from typing import Any
 from edgemon.errors import StoreCorrupt
 from edgemon.model.instant import Instant
 from edgemon.store.chunk import decoded
-from edgemon.store.samples import unpack
+from edgemon.store.samples import HEADER, is_record, unpack
 from edgemon.store.segments import file_of, folder_of
 from edgemon.store.wire import Row, event_from_json, point_state_from_json, sensor_state_from_json
 
@@ -245,7 +246,7 @@ def _sense(table: str, path: Path) -> Callable[[Mapping[str, Any]], bool]:
         "journal": lambda row: event_from_json(row["body"], table),
         "stretches": lambda row: decoded(row["body"], table),
         "parts": lambda row: unpack(row["record"], table),
-        "captures": lambda row: row["offset"] + row["length"] <= sizes.get(row["segment"], 0),
+        "captures": lambda row: _is_there(row, folder_of(path), sizes),
     }
     test = tests.get(table)
 
@@ -256,6 +257,14 @@ def _sense(table: str, path: Path) -> Callable[[Mapping[str, Any]], bool]:
             return False
 
     return makes_sense
+
+
+def _is_there(row: Mapping[str, Any], folder: Path, sizes: Mapping[int, int]) -> bool:
+    """Say whether the samples of a capture begin where its row says, and end within their file."""
+    if not 0 <= row["offset"] < row["offset"] + row["length"] <= sizes.get(row["segment"], 0):
+        return False
+    with file_of(folder, row["segment"]).open("rb") as file:
+        return is_record(os.pread(file.fileno(), HEADER.size, row["offset"]), row["length"])
 
 
 def _segments(target: sqlite3.Connection, path: Path) -> None:

@@ -53,6 +53,14 @@ def pack(axes: Mapping[str, Counts]) -> Record:
     return Record((header + CHECKSUM.pack(checksum), *body), BODY_AT + length, checksum)
 
 
+def is_record(header: bytes, length: int) -> bool:
+    """Say whether these bytes begin a record of this length."""
+    if len(header) < HEADER.size:
+        return False
+    magic, _, _, body = HEADER.unpack_from(header)
+    return bool(magic == MAGIC and body == length - BODY_AT)
+
+
 def unpack(record: bytes, where: str, checksum: int | None = None) -> dict[str, Counts]:
     """Read a record back.
 

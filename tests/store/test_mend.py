@@ -260,6 +260,10 @@ async def test_a_disk_that_damages_one_store_after_the_other_is_not_written_to_f
 def test_a_crash_between_the_two_names_is_finished_at_the_next_start(path: Path) -> None:
     path.rename(path.with_name(path.name + MENDING))
     resume_mending(path)
+    half_made = path.with_name(path.name + MENDING)
+    half_made.write_bytes(b"half")
+    resume_mending(path)
+    assert not half_made.exists(), "it must never be taken for a store"
     assert asyncio.run(look(path)).captures == WRITTEN
 
 
