@@ -11,7 +11,7 @@ _ROW_STATES = frozenset({"P0001"})
 """RAISE EXCEPTION of a trigger that does not want a row."""
 _MONTH_STATES = frozenset({"55P03", "57014", "40P01", "40001", "42501", "42883", CHECK_VIOLATION})
 """Somebody holds the lock, it took too long, deadlock, no right, no function, a row came between."""
-RUN_SQL = "have an administrator run the SQL for this upstream, which edgemon prints"
+RUN_SQL = "have an administrator run what `edgemon upstream sql NAME` prints"
 _HINTS = {
     "28P01": "is the password in password_file that of username?",
     "28000": "the server's pg_hba.conf lets this user in from here, in this way?",

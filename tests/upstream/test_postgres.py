@@ -159,7 +159,7 @@ async def test_gateways_that_come_at_once_make_everything_once_and_lose_nothing(
 async def test_an_administrator_makes_the_tables_and_the_gateway_only_adds_rows(server: Postgres, schema: str, to: To) -> None:
     server.sql(f"CREATE ROLE {schema}_guest LOGIN PASSWORD '{PASSWORD}'")
     transport = to(user=f"{schema}_guest")
-    with pytest.raises(LinkDown, match="have an administrator run the SQL"):
+    with pytest.raises(LinkDown, match="have an administrator run what `edgemon upstream sql"):
         await transport.connect()
     for _ in range(2):  # again does no harm
         server.sql(sql.for_administrator(schema, f"{schema}_guest"))
