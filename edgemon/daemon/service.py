@@ -130,6 +130,7 @@ class Service:
                 "report": lambda: self._report(publisher, hub, link, store),
                 "upstreams": upstreams.run,
                 "tending": self._tending(store, path, hub).run,
+                "damage": lambda: self._damage(path, stop),
                 **thinking,
             }
             await self._work(stop, path, doors, beside)
