@@ -1,13 +1,17 @@
 """`edgemon status`: one snapshot of all states from the running daemon."""
 
 import argparse
+import asyncio
 import json
 import sys
+from collections.abc import Mapping, Sequence
 from dataclasses import asdict
 from typing import Any
 
 from edgemon.api.client import Daemon
-from edgemon.cli.options import add_attach, asked, plain
+from edgemon.board.view.site import Part, names
+from edgemon.cli.options import add_several, daemons_of, plain
+from edgemon.errors import EdgemonError
 from edgemon.model.instant import Instant, format_instant
 from edgemon.model.limit import Side
 from edgemon.model.retention import KeepView
@@ -18,20 +22,64 @@ from edgemon.model.upstream import UpstreamView
 def add(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
     """Register the command."""
     parser = commands.add_parser("status", help="show all states of the running daemon once", description=__doc__)
-    add_attach(parser)
+    add_several(parser)
     parser.add_argument("--json", action="store_true", help="for programs: everything, as one JSON object")
     parser.set_defaults(run=run)
 
 
 def run(options: argparse.Namespace) -> int:
-    """Print the snapshot."""
-    snapshot = asked(options, Daemon.snapshot)
-    if options.json:
-        json.dump(document(snapshot), sys.stdout, ensure_ascii=False, indent=2)
+    """Print the snapshot; of several gateways one after the other, and who does not answer."""
+    daemons = daemons_of(options)
+    found = asyncio.run(_asked(daemons))
+    if len(found) == 1:
+        (only,) = found
+        if isinstance(only, EdgemonError):
+            raise only
+        _print(document(only) if options.json else lines(only))
+        return 0
+    called = names(
+        [
+            Part(daemon.where, one.gateway if isinstance(one, Snapshot) else None)
+            for daemon, one in zip(daemons, found, strict=True)
+        ]
+    )
+    named = dict(zip(called, found, strict=True))
+    _print({"gateways": {name: _entry(one) for name, one in named.items()}} if options.json else _blocks(named))
+    return int(any(isinstance(one, EdgemonError) for one in found))
+
+
+def _print(said: dict[str, Any] | list[str]) -> None:
+    if isinstance(said, dict):
+        json.dump(said, sys.stdout, ensure_ascii=False, indent=2)
         print()
     else:
-        print("\n".join(lines(snapshot)))
-    return 0
+        print("\n".join(said))
+
+
+async def _asked(daemons: Sequence[Daemon]) -> list[Snapshot | EdgemonError]:
+    """Ask all at once; whatever hinders one is given in its place."""
+
+    async def ask(daemon: Daemon) -> Snapshot | EdgemonError:
+        try:
+            return await daemon.snapshot()
+        except EdgemonError as error:
+            return error
+        finally:
+            await daemon.close()
+
+    return list(await asyncio.gather(*map(ask, daemons)))
+
+
+def _entry(found: Snapshot | EdgemonError) -> dict[str, Any]:
+    return document(found) if isinstance(found, Snapshot) else {"error": str(found)}
+
+
+def _blocks(named: Mapping[str, Snapshot | EdgemonError]) -> list[str]:
+    """Give each gateway's text under its name."""
+    told: list[str] = []
+    for name, one in named.items():
+        told += ["", f"== {name}", *(lines(one) if isinstance(one, Snapshot) else [f"NO ANSWER: {one}"])]
+    return told[1:]
 
 
 def document(snapshot: Snapshot) -> dict[str, Any]:

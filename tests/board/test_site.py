@@ -142,7 +142,7 @@ def test_one_machine_id_at_two_gateways_is_shown_twice_and_the_plain_id_means_ne
     sensors = {one.id: one.machine for one in found.sensors}
     assert {point.sensor: one.id for one in found.machines for point in one.points} == sensors
     assert isinstance(found.gateway, SiteView)
-    assert found.gateway.troubles == ("SAME MACHINE ID AT TWO GATEWAYS: booster-3 (gw-1, gw-2)",)
+    assert found.gateway.troubles == ("SAME ID AT TWO GATEWAYS: booster-3",)
 
 
 def test_the_gateways_own_alarms_are_told_apart() -> None:
@@ -190,3 +190,18 @@ def test_figures_of_the_gateways_add_up_and_a_store_that_fails_is_named() -> Non
     assert (gateway.messages, gateway.sounding, gateway.beacon) == (7, True, "alert")
     assert (gateway.store_ok, gateway.store_keeps, gateway.store_detail) == (False, "nothing", "gw-2: disk full")
     assert [one.name for one in gateway.links] == ["gw-1 broker", "gw-2 broker"]
+
+
+def test_where_more_than_one_thing_is_wrong_the_words_leave_room_for_an_alarm() -> None:
+    merging, _ = merged(("gw-1", (sites.machine(0),)), ("gw-2", (sites.machine(0),)), ("gw-2", (sites.machine(1),)))
+    merging.take(0, Lost("no daemon answers"), 1.0)
+    found = merging.take(1, Lost("no daemon answers"), 1.0)
+    assert isinstance(found, Change)
+    assert isinstance(found.gateway, SiteView)
+    assert found.gateway.troubles == (
+        "NO CONNECTION to gw-1, gw-2-2",
+        "SAME ID AT TWO GATEWAYS: intake-pump-1",
+        "SEVERAL GATEWAYS NAMED gw-2",
+    )
+    assert found.gateway.lost_at("intake-pump-1@gw-1") == "NO CONNECTION to gw-1: no daemon answers"
+    assert found.gateway.lost_at("intake-pump-2") == ""

@@ -2,6 +2,7 @@
 
 import asyncio
 from collections.abc import Awaitable, Callable, Sequence
+from dataclasses import replace
 from typing import TypeAlias
 
 import pytest
@@ -9,6 +10,8 @@ from textual.pilot import Pilot
 
 from edgemon.board.app import BoardApp
 from edgemon.board.memory import MemorySource
+from edgemon.board.port import Lost
+from edgemon.board.several import Several
 from edgemon.clock import ManualClock
 from edgemon.model.snapshot import JournalView, Snapshot, TrendPoint
 from tests.board import low
@@ -89,3 +92,26 @@ def test_question(snap_compare: SnapCompare) -> None:
 def test_low_limit(snap_compare: SnapCompare, keys: list[str], size: tuple[int, int]) -> None:
     app, play = picture(keys, shown=low.snapshot(3.0), past=low.PAST)
     assert snap_compare(app, run_before=play, terminal_size=size)
+
+
+def test_plant_of_two_gateways_of_which_one_is_lost(snap_compare: SnapCompare) -> None:
+    """Everything past row 13 is the second gateway's; booster pump 3, in alarm there as here, is at both."""
+    one, two, clock = MemorySource(), MemorySource(), ManualClock(sites.NOW)
+    app = BoardApp(Several([("unix:/run/1", one), ("unix:/run/2", two)], clock), clock)
+    whole = sites.snapshot(sim=False)
+
+    async def play(pilot: Pilot[None]) -> None:
+        app.desk.message = ""
+        for source, name, machines in ((one, "gw-hall", whole.machines[:13]), (two, "gw-rest", whole.machines[12:])):
+            shown = sites.snapshot(machines)
+            source.say(replace(shown, gateway=replace(shown.gateway, gateway=name)))
+            await pilot.pause()
+        await clock.advance(1.0)
+        two.say(Lost("no daemon answers at unix:/run/2"))
+        await pilot.pause()
+        await clock.advance(0.5)
+        if app.desk.look.phase is False:
+            await clock.advance(0.5)
+        await pilot.pause()
+
+    assert snap_compare(app, run_before=play, terminal_size=(120, 40))

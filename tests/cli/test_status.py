@@ -1,7 +1,12 @@
 """The snapshot as text and as JSON."""
 
+import json
 from dataclasses import replace
+from pathlib import Path
 
+import pytest
+
+from edgemon.cli.main import main
 from edgemon.cli.status import document, lines
 from tests.support.captures import capture
 from tests.support.rig import START, Rig, running
@@ -30,3 +35,21 @@ async def test_the_store_is_told_of_with_its_size_and_its_trouble() -> None:
         gateway=replace(snapshot.gateway, store_ok=False, store_detail="disk full", store_keeps="nothing", store_since=0.0),
     )
     assert "store: 0.0 MB, FAILS, keeps nothing since 1970-01-01T00:00:00.000Z: disk full" in lines(ill)
+
+
+def test_of_several_gateways_each_has_its_name_and_who_does_not_answer_is_said(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    ways = [f"--attach=unix:{tmp_path}/{name}.sock" for name in "ab"]
+    assert main(["status", *ways]) == 1
+    told = capsys.readouterr().out
+    assert f"== {tmp_path}/a.sock" in told
+    assert f"NO ANSWER: {tmp_path}/b.sock: no daemon answers" in told
+    assert main(["status", "--json", *ways]) == 1
+    found = json.loads(capsys.readouterr().out)["gateways"]
+    assert [list(one) for one in found.values()] == [["error"], ["error"]]
+
+
+def test_one_gateway_named_twice_is_a_mistake(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["status", *[f"--attach=unix:{tmp_path}/a.sock"] * 2]) == 2
+    assert "named twice" in capsys.readouterr().err

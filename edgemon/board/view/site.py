@@ -76,7 +76,7 @@ class Index:
     """For each gateway, its machines that are shown under another id."""
     sensors: tuple[Mapping[str, str], ...] = ()
     doubles: tuple[str, ...] = ()
-    """Machine ids at more than one gateway, with where."""
+    """Machine ids at more than one gateway."""
     same: tuple[str, ...] = ()
     """Names that more than one gateway gives itself."""
 
@@ -140,15 +140,10 @@ def index(parts: Sequence[Part]) -> Index:
         {id_: f"{id_}@{_plain(name)}" for id_ in part.sensors if sensors[id_] > 1}
         for name, part in zip(called, parts, strict=True)
     )
-    doubles = [id_ for id_, count in holders.items() if count > 1]
-    where = (
-        f"{id_} ({', '.join(name for name, part in zip(called, parts, strict=True) if id_ in part.machines)})"
-        for id_ in sorted(doubles)
-    )
+    doubles = tuple(sorted(id_ for id_, count in holders.items() if count > 1))
     own = Counter(part.gateway.gateway or "gateway" for part in parts if part.gateway is not None)
-    return Index(
-        called, at, tuple(renamed), other, tuple(where), tuple(sorted(name for name, count in own.items() if count > 1))
-    )
+    same = tuple(sorted(name for name, count in own.items() if count > 1))
+    return Index(called, at, tuple(renamed), other, doubles, same)
 
 
 def snapshot(parts: Sequence[Part], known: Index) -> Snapshot:
@@ -210,13 +205,15 @@ def _plain(name: str) -> str:
 
 
 def troubles(parts: Sequence[Part], known: Index) -> tuple[str, ...]:
-    """Say what must always be said: who is lost, and what could be mixed up."""
-    said = [_lost(name, part) for name, part in zip(known.names, parts, strict=True) if part.lost is not None]
+    """Say what must always be said: who is lost (why, where that is all), what could be mixed up; an alarm comes after."""
+    lost = [(name, part) for name, part in zip(known.names, parts, strict=True) if part.lost is not None]
+    mixed = [f"SEVERAL GATEWAYS NAMED {name}" for name in known.same]
     if known.doubles:
         more = f" and {len(known.doubles) - _NAMED} more" if len(known.doubles) > _NAMED else ""
-        said.append(f"SAME MACHINE ID AT TWO GATEWAYS: {', '.join(known.doubles[:_NAMED])}{more}")
-    said += [f"SEVERAL GATEWAYS NAMED {name}: give each an id of its own" for name in known.same]
-    return tuple(said)
+        mixed.insert(0, f"SAME ID AT TWO GATEWAYS: {', '.join(known.doubles[:_NAMED])}{more}")
+    if len(lost) == 1 and not mixed:
+        return (_lost(*lost[0]),)
+    return (*([f"NO CONNECTION to {', '.join(name for name, _ in lost)}"] if lost else []), *mixed)
 
 
 def _lost(name: str, part: Part) -> str:
