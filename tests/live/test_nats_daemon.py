@@ -1,8 +1,6 @@
 """A daemon whose settings name a cluster of streams: what went in and what came out, counted by key, over several bad days."""
 
 import asyncio
-import sqlite3
-from contextlib import closing
 from pathlib import Path
 
 import pytest
@@ -11,6 +9,7 @@ from tests.support.bare_client import BareClient
 from tests.support.broker import Mosquitto
 from tests.support.captures import capture
 from tests.support.daemon import DaemonProcess, capture_topic, gateway_toml, plant_toml, wait_until
+from tests.support.held import held
 from tests.support.nats_server import NatsServer
 from tests.support.streams import kept
 
@@ -34,12 +33,6 @@ def came(server: NatsServer) -> list[str]:
     return [one.id for one in asyncio.run(kept(url, "PLANT"))]
 
 
-def held(store: Path) -> int:
-    with closing(sqlite3.connect(store)) as connection:
-        tables = ("trend", "captures", "journal")
-        return sum(connection.execute(f"SELECT count(*) FROM {table}").fetchone()[0] for table in tables)
-
-
 def test_everything_is_in_the_stream_once_whatever_happens(tmp_path: Path) -> None:
     (tmp_path / "em").mkdir()
     (tmp_path / "em" / "password").write_text(PASSWORD)
@@ -57,7 +50,7 @@ def test_everything_is_in_the_stream_once_whatever_happens(tmp_path: Path) -> No
 
             def all_sent() -> bool:
                 (one,) = daemon.snapshot().gateway.upstreams
-                return one.up and one.waiting == 0 and len(came(company)) >= held(daemon.store)
+                return one.up and one.waiting == 0 and len(came(company)) >= sum(held(daemon.store))
 
             measure(0, 6)
             wait_until(all_sent, 30.0)
@@ -71,7 +64,7 @@ def test_everything_is_in_the_stream_once_whatever_happens(tmp_path: Path) -> No
             daemon.start()
             wait_until(all_sent, 60.0)
             keys = came(company)
-            assert len(keys) == len(set(keys)) == held(daemon.store)
+            assert len(keys) == len(set(keys)) == sum(held(daemon.store))
             assert PASSWORD not in daemon.log
             for words in ("Traceback", "CRITICAL", "never retrieved", "was destroyed"):
                 assert words not in daemon.log

@@ -1,9 +1,7 @@
 """Two gateways into one real database: what their stores hold and what stands in the tables, over several bad days."""
 
-import sqlite3
 import subprocess
 import sys
-from contextlib import closing
 from pathlib import Path
 
 import pytest
@@ -12,11 +10,11 @@ from tests.support.bare_client import BareClient
 from tests.support.broker import Mosquitto
 from tests.support.captures import capture
 from tests.support.daemon import DaemonProcess, capture_topic, gateway_toml, plant_toml, wait_until
+from tests.support.held import held
 from tests.support.postgres import PASSWORD, USER, Postgres
 
 pytestmark = pytest.mark.live
-TABLES = {"trend": "readings", "captures": "captures", "journal": "journal"}
-"""Of the store, and of the database."""
+TABLES = ("readings", "captures", "journal")
 
 
 def gateway(number: int, broker: Mosquitto, database: Postgres, folder: Path) -> DaemonProcess:
@@ -35,15 +33,9 @@ def gateway(number: int, broker: Mosquitto, database: Postgres, folder: Path) ->
     return DaemonProcess(folder, plant_toml(2), f'[gateway]\nid = "gateway-{number}"\n{mine}{upstream}')
 
 
-def held(daemon: DaemonProcess) -> list[int]:
-    """Count what the store of a gateway holds."""
-    with closing(sqlite3.connect(daemon.store)) as connection:
-        return [connection.execute(f"SELECT count(*) FROM {table}").fetchone()[0] for table in TABLES]
-
-
 def stand(database: Postgres, number: int) -> list[int]:
     """Count what stands in the tables of a gateway; the tables themselves keep each key once."""
-    counts = [f"SELECT count(*) FROM edgemon.{table} WHERE gateway = 'gateway-{number}'" for table in TABLES.values()]
+    counts = [f"SELECT count(*) FROM edgemon.{table} WHERE gateway = 'gateway-{number}'" for table in TABLES]
     return [int(count) for (count,) in database.sql(" UNION ALL ".join(counts))]
 
 
@@ -64,10 +56,10 @@ def test_everything_stands_in_the_tables_once_whatever_happens(tmp_path: Path) -
             wait_until(lambda: all(one.snapshot().gateway.captures == last for _, one in both), 60.0)
 
         def all_stand() -> bool:
-            return all(stand(database, number) == held(one) for number, one in both)
+            return all(stand(database, number) == held(one.store) for number, one in both)
 
         def counts() -> object:
-            return [(stand(database, number), held(one)) for number, one in both]
+            return [(stand(database, number), held(one.store)) for number, one in both]
 
         measure(0, 4)
         wait_until(all_stand, 30.0, counts)

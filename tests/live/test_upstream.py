@@ -1,7 +1,5 @@
 """The way upstream to a real broker of the company: what went in and what came out, counted by key, over several bad days."""
 
-import sqlite3
-from contextlib import closing
 from pathlib import Path
 
 import pytest
@@ -10,6 +8,7 @@ from tests.support.bare_client import BareClient
 from tests.support.broker import Mosquitto
 from tests.support.captures import capture
 from tests.support.daemon import DaemonProcess, Observer, capture_topic, gateway_toml, plant_toml, wait_until
+from tests.support.held import held
 
 pytestmark = pytest.mark.live
 
@@ -19,15 +18,6 @@ WHAT = 'what = ["readings", "captures", "journal", "findings"]'
 
 def upstream(broker: Mosquitto, more: str = "") -> str:
     return f'[[upstream]]\nname = "company"\nurl = "{broker.url}"\n{WHAT}\n{more}\n'
-
-
-def held(store: Path) -> int:
-    """Count what the store holds that goes upstream, findings (part of the journal) apart."""
-    with closing(sqlite3.connect(store)) as connection:
-        tables = ("trend", "captures", "journal")
-        counts = [connection.execute(f"SELECT count(*) FROM {table}").fetchone()[0] for table in tables]
-        assert all(counts), counts
-        return int(sum(counts))
 
 
 def came(far: Observer) -> list[str]:
@@ -53,10 +43,10 @@ def test_everything_reaches_the_company_once_whatever_happens(tmp_path: Path, mo
             wait_until(lambda: daemon.snapshot().gateway.captures == last, 60.0)
 
         def all_came() -> bool:
-            return len(came(far)) == held(daemon.store)
+            return len(came(far)) == sum(held(daemon.store))
 
         measure(0, 6)
-        wait_until(all_came, 30.0, lambda: (len(came(far)), held(daemon.store)))
+        wait_until(all_came, 30.0, lambda: (len(came(far)), sum(held(daemon.store))))
         company.stop()
         measure(6, 40)
         (shown,) = daemon.snapshot().gateway.upstreams
@@ -66,13 +56,13 @@ def test_everything_reaches_the_company_once_whatever_happens(tmp_path: Path, mo
         measure(40, 60)
         assert not all_came()
         company.start()
-        wait_until(all_came, 60.0, lambda: (len(came(far)), held(daemon.store)))
+        wait_until(all_came, 60.0, lambda: (len(came(far)), sum(held(daemon.store))))
         company.freeze()
         measure(60, 70)
         daemon.kill()
         company.thaw()
         daemon.start()
-        wait_until(all_came, 60.0, lambda: (len(came(far)), held(daemon.store)))
+        wait_until(all_came, 60.0, lambda: (len(came(far)), sum(held(daemon.store))))
         (shown,) = wait_until(lambda: (one := daemon.snapshot().gateway.upstreams) and one[0].waiting == 0 and one)
         assert (shown.up, shown.parked) == (True, 0)
         documents = {one.document["key"]: one.document for one in far.heard}
