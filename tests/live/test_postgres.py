@@ -6,6 +6,8 @@ from pathlib import Path
 
 import pytest
 
+from edgemon.errors import LinkDown
+from edgemon.model.snapshot import GatewayView
 from tests.support.bare_client import BareClient
 from tests.support.broker import Mosquitto
 from tests.support.captures import capture
@@ -53,7 +55,7 @@ def test_everything_stands_in_the_tables_once_whatever_happens(tmp_path: Path) -
             for number in range(first_number, last):
                 level = 1.0 if number % 3 else 6.0  # every third is in alarm: the journal grows
                 sensor.publish(capture_topic(f"s-000{1 + number % 2}"), capture(1_780_000_000.0 + 60.0 * number, level))
-            wait_until(lambda: all(one.snapshot().gateway.captures == last for _, one in both), 60.0)
+            wait_until(lambda: all((seen := view(one)) and seen.captures == last for _, one in both), 60.0)
 
         def all_stand() -> bool:
             return all(stand(database, number) == held(one.store) for number, one in both)
@@ -87,7 +89,7 @@ def test_everything_stands_in_the_tables_once_whatever_happens(tmp_path: Path) -
         for _, one in both:
             assert edgemon("upstream", "retry", "--config", str(one.folder)).startswith("2 ")
         wait_until(all_stand, 60.0, counts)
-        wait_until(lambda: not any(one.snapshot().gateway.upstreams[0].waiting for _, one in both))
+        wait_until(lambda: all((seen := view(one)) and not seen.upstreams[0].waiting for _, one in both))
         for _, one in both:
             for words in ("Traceback", "CRITICAL", "never retrieved", PASSWORD):
                 assert words not in one.log
@@ -96,7 +98,16 @@ def test_everything_stands_in_the_tables_once_whatever_happens(tmp_path: Path) -
 
 
 def parked(daemon: DaemonProcess) -> int:
-    return daemon.snapshot().gateway.upstreams[0].parked
+    seen = view(daemon)
+    return 0 if seen is None else seen.upstreams[0].parked
+
+
+def view(daemon: DaemonProcess) -> GatewayView | None:
+    """Look at a daemon; None where it has no time to answer, for three servers share this machine."""
+    try:
+        return daemon.snapshot().gateway
+    except LinkDown:
+        return None
 
 
 def edgemon(*arguments: str) -> str:
