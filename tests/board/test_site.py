@@ -209,3 +209,17 @@ def test_where_more_than_one_thing_is_wrong_the_words_leave_room_for_an_alarm() 
     )
     assert found.gateway.lost_at("intake-pump-1@gw-1") == "NO CONNECTION to gw-1: no daemon answers"
     assert found.gateway.lost_at("intake-pump-2") == ""
+
+
+def test_clocks_that_are_apart_are_said_and_the_latest_counts() -> None:
+    """Two gateways heard 2 s apart whose clocks say 62 s apart are 60 s apart."""
+    merging = Merging(["a", "b"])
+    merging.take(0, said("gw-1", sites.machine(0), now=100.0), 5.0)
+    found = merging.take(1, said("gw-2", sites.machine(1), now=162.0), 7.0)
+    well = merging.take(1, Change(sites.gateway(now=103.0, gateway="gw-2")), 8.0)
+    assert isinstance(found, Snapshot)
+    assert isinstance(well, Change)
+    assert isinstance(found.gateway, SiteView)
+    assert isinstance(well.gateway, SiteView)
+    assert (found.gateway.now, found.gateway.troubles) == (162.0, ("CLOCKS OF GATEWAYS 60 s APART",))
+    assert (well.gateway.now, well.gateway.troubles) == (103.0, ())

@@ -6,6 +6,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from edgemon.board.view import whole
+from edgemon.board.view.performance import lines
 from edgemon.model.performance import Share
 from edgemon.model.shift import BlockView, HandoverView
 from edgemon.model.snapshot import JournalView, Outcome
@@ -75,6 +76,11 @@ def test_figures_are_each_gateways_own_and_only_counts_add_up() -> None:
     assert merged.contributors == (Share("b: x/y/z", 9, 9 / 40), Share("a: x/y/z", 6, 6 / 40))
     assert [fig.value for fig in merged.figures] == [fig.value for fig in (*one.figures, *other.figures)]
     assert all(fig.title.startswith(("a: ", "b: ")) for fig in merged.figures)
+    rows = lines(merged, sources=False)
+    head = next(at for at, row in enumerate(rows) if row.startswith("figure "))
+    named = zip(rows[head + 1 :], merged.figures, strict=False)
+    starts = {row.index(fig.target, len(fig.title)) for row, fig in named if fig.target}
+    assert starts == {rows[head].index("asked for")}
     assert merged.remarks[:2] == ("c is missing: gone", whole.OWN_FIGURES)
 
 

@@ -6,6 +6,8 @@ from edgemon.model.instant import Instant, format_instant
 from edgemon.model.performance import Figure, Performance, Share
 
 _MOST = 10
+_TITLE = 38
+"""Cells of a title at least; the figures of several gateways have longer ones."""
 
 
 def lines(found: Performance, sources: bool = True) -> list[str]:
@@ -19,13 +21,14 @@ def lines(found: Performance, sources: bool = True) -> list[str]:
         )
         if count
     ]
+    wide = max([_TITLE, *(len(figure.title) for figure in found.figures)])
     text = [
         f"{format_instant(found.since)} to {format_instant(found.until)}" + ("  SIMULATED" if found.sim else ""),
         f"{found.annunciations} annunciations" + (f"; not counted: {', '.join(left_out)}" if left_out else ""),
         *found.remarks,
         "",
-        f"{'figure':38} {'value':>9}  {'asked for':20} {'':9}{'  source' if sources else ''}".rstrip(),
-        *(_row(figure, sources) for figure in found.figures),
+        f"{'figure':{wide}} {'value':>9}  {'asked for':20} {'':9}{'  source' if sources else ''}".rstrip(),
+        *(_row(figure, wide, sources) for figure in found.figures),
     ]
     text += _shares("by severity", found.severities)
     text += _shares("announced most often", found.contributors)
@@ -37,9 +40,9 @@ def lines(found: Performance, sources: bool = True) -> list[str]:
     return text + _listed("stale (longer than 24 h)", stale)
 
 
-def _row(one: Figure, sources: bool) -> str:
+def _row(one: Figure, wide: int, sources: bool) -> str:
     value = "-" if one.value is None else f"{one.value:.3g} %" if one.unit == "%" else f"{one.value:.5g}"
-    return f"{one.title:38} {value:>9}  {one.target:20} {one.verdict:9}{f'  {one.source}' if sources else ''}".rstrip()
+    return f"{one.title:{wide}} {value:>9}  {one.target:20} {one.verdict:9}{f'  {one.source}' if sources else ''}".rstrip()
 
 
 def _shares(title: str, shares: Iterable[Share]) -> list[str]:

@@ -31,6 +31,8 @@ _KEEPS = ("nothing", "journal and alarm states")
 """What a store that fails may keep, the least first."""
 _BEACONS = ("off", "alert", "alarm")
 _ROLES = tuple(Role)
+CLOCKS_APART_S: Duration = 10.0
+"""How far the clocks of gateways may be apart before it is said: ages are counted from the latest of them. House choice."""
 _NAMED = 3
 """Machine ids at two gateways that are named in the status line."""
 
@@ -211,6 +213,9 @@ def troubles(parts: Sequence[Part], known: Index) -> tuple[str, ...]:
     if known.doubles:
         more = f" and {len(known.doubles) - _NAMED} more" if len(known.doubles) > _NAMED else ""
         mixed.insert(0, f"SAME ID AT TWO GATEWAYS: {', '.join(known.doubles[:_NAMED])}{more}")
+    clocks = [part.gateway.now - part.heard_at for part in parts if part.gateway is not None and part.lost is None]
+    if clocks and max(clocks) - min(clocks) > CLOCKS_APART_S:
+        mixed.append(f"CLOCKS OF GATEWAYS {max(clocks) - min(clocks):.0f} s APART")
     if len(lost) == 1 and not mixed:
         return (_lost(*lost[0]),)
     return (*([f"NO CONNECTION to {', '.join(name for name, _ in lost)}"] if lost else []), *mixed)
