@@ -265,7 +265,8 @@ class _Sending:
 
 def _chunk(ahead: deque[Message]) -> tuple[Message, ...]:
     """Take what goes in one batch off the beginning."""
-    chunk, size = [ahead.popleft()], 0
+    chunk = [ahead.popleft()]
+    size = len(chunk[0].payload)
     while ahead and len(chunk) < BATCH_MESSAGES and size + len(ahead[0].payload) <= BATCH_BYTES:
         chunk.append(ahead.popleft())
         size += len(chunk[-1].payload)

@@ -25,6 +25,8 @@ from edgemon.tls import make_context, trouble_words
 CLOSE_S: Duration = 1.0
 PING_S = 20
 """House choices; short against the wait before the next try."""
+ANSWERS = 20_000
+"""Answers that may lie unread: twice what can be under way. House choice."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -176,7 +178,8 @@ class Line:
             raise self._down(error) from error
 
     async def _hear(self, message: Msg) -> None:
-        self._answers.put_nowait(message)
+        if self._answers.qsize() < ANSWERS:  # a server that says more than it was asked does not fill the memory
+            self._answers.put_nowait(message)
 
     async def _note(self, error: Exception) -> None:
         self._said = self._words(error)

@@ -230,6 +230,17 @@ async def test_a_right_that_lacks_is_told_in_the_servers_words(tmp_path: Path) -
                 await one.send([item(0)])
 
 
+async def test_the_rights_that_are_told_are_enough(tmp_path: Path) -> None:
+    api = ", ".join(f'"$JS.API.STREAM.{verb}.{STREAM}"' for verb in ("INFO", "CREATE", "MSG.GET"))
+    rights = f'publish: ["{STREAM}.>", {api}], subscribe: ["_INBOX.>"]'
+    users = f'{{ user: "u", password: "p", permissions: {{ {rights} }} }}, {{ user: "all", password: "p" }}'
+    with NatsServer(tmp_path, more=f"authorization {{ users: [{users}] }}") as server:
+        async with transport(server.url, login=("u", "p")) as one:
+            assert await deliver(one, items(0, 100)) == 0
+            assert await deliver(one, items(0, 150)) == 0
+        assert_once_and_in_order(await kept(server.url.replace("//", "//all:p@")), items(0, 150))
+
+
 async def test_the_next_address_is_tried_where_one_is_dead(server: NatsServer) -> None:
     async with transport("nats://127.0.0.1:1", server.url) as one:
         assert await deliver(one, [item(0)]) == 0
