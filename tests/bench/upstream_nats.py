@@ -1,7 +1,8 @@
 """Items a second into a stream, against the least that can be done in the same run: `python -m tests.bench.upstream_nats`.
 
-The least is plain publishing of the same bodies in the same batches, and a flush: the server throws them away, for nobody
-listens. Rounds of both are interleaved and the median is given, for the machine is not ours alone.
+Two floors: plain publishing of the same bodies in the same batches and a flush, where the server throws them away, for nobody
+listens; and bodies that a stream of the same kind keeps and confirms, with neither ids nor checks, so that a repeat is kept
+twice. Every server syncs each write to the disk. Rounds are interleaved and medians given, for the machine is not ours alone.
 """
 
 import asyncio
@@ -17,7 +18,7 @@ import nats
 from edgemon.model.upstream import Item
 from tests.support import items as make
 from tests.support.nats_server import NatsCluster, NatsServer
-from tests.support.streams import STREAM, library, transport
+from tests.support.streams import STREAM, transport
 
 ROUNDS = 7
 READINGS = 4000
@@ -45,39 +46,44 @@ async def timed(send: Callable[[Sequence[Item]], Awaitable[object]], items: Sequ
     return time.perf_counter() - wall, time.process_time() - cpu
 
 
-async def bench(words: str, urls: Sequence[str], batch: int, made: Callable[[int], list[Item]]) -> None:
+async def bench(words: str, urls: Sequence[str], batch: int, made: Callable[[int], list[Item]], atomic: bool = True) -> None:
     """Print a line."""
     bare = await nats.connect(urls[0])
+    js = bare.jetstream()
+    async with transport(*urls) as one:
+        await one.connect()
+    config = (await js.stream_info(STREAM)).config
+    await js.update_stream(config, allow_atomic=atomic)
+    await js.add_stream(name="BARE", subjects=["bare.>"], num_replicas=config.num_replicas)
 
     async def publish(items: Sequence[Item]) -> None:
         for item in items:
             await bare.publish("bench.nobody", item.body)
         await bare.flush()
 
-    ours, floor, count = [], [], 0
+    async def keep(items: Sequence[Item]) -> None:
+        await asyncio.gather(*[await js.publish_async("bare.bench", item.body) for item in items])
+
+    took: list[list[tuple[float, float]]] = []
     async with transport(*urls) as one:
         for round_ in range(ROUNDS):
             items = made(round_)
-            count = len(items)
-            ours.append(await timed(one.send, items, batch))
-            floor.append(await timed(publish, items, batch))
+            took.append([await timed(send, items, batch) for send in (one.send, keep, publish)])
+    for stream in (STREAM, "BARE"):
+        assert (await js.stream_info(stream)).state.messages == len(items) * ROUNDS
+        await js.delete_stream(stream)
     await bare.close()
-    async with library(urls[0]) as js:
-        assert (await js.stream_info(STREAM)).state.messages == count * ROUNDS
-        await js.purge_stream(STREAM)
-    (wall, cpu), (least, least_cpu) = ([statistics.median(one) for one in zip(*some, strict=True)] for some in (ours, floor))
-    print(
-        f"{words}, {batch:>4} a batch: {count / wall:7,.0f} items/s, published only {count / least:8,.0f}, x{wall / least:.1f};"
-        f"   CPU here {cpu / count * 1e6:6.1f} us an item, published only {least_cpu / count * 1e6:5.1f} us"
+    tell(f"{words}, {batch} a batch", len(items), took)
+
+
+def tell(words: str, count: int, took: Sequence[Sequence[tuple[float, float]]]) -> None:
+    """Print medians: items a second, how many times as long it took as the floors, microseconds of this process."""
+    (wall, cpu), (kept, kept_cpu), (least, least_cpu) = (
+        [statistics.median(figure) for figure in zip(*one, strict=True)] for one in zip(*took, strict=True)
     )
-
-
-async def allow_batches(url: str, atomic: bool) -> None:
-    """Make the stream take batches as a whole, or not, as older servers do."""
-    async with transport(url) as one:
-        await one.connect()
-    async with library(url) as js:
-        await js.update_stream((await js.stream_info(STREAM)).config, allow_atomic=atomic)
+    floors = f"kept only {count / kept:7,.0f}, x{wall / kept:.2f}; published only {count / least:7,.0f}, x{wall / least:.1f}"
+    here = " / ".join(f"{one / count * 1e6:.0f}" for one in (cpu, kept_cpu, least_cpu))
+    print(f"{words}: {count / wall:7,.0f} items/s; {floors}; CPU here {here} us an item")
 
 
 async def main() -> None:
@@ -86,12 +92,9 @@ async def main() -> None:
         one = stack.enter_context(NatsServer(Path(folder) / "one"))
         three = stack.enter_context(NatsCluster(Path(folder) / "three"))
         for words, urls in (("one server", (one.url,)), ("three servers", three.urls)):
-            for atomic in (True, False):
-                await allow_batches(urls[0], atomic)
-                for batch in (200, 1000) if atomic else (200,):
-                    kind = "readings" if atomic else "readings, subject by subject"
-                    await bench(f"{words}, {kind}", urls, batch, readings)
-            await allow_batches(urls[0], True)
+            for batch in (200, 1000):
+                await bench(f"{words}, readings", urls, batch, readings)
+            await bench(f"{words}, readings subject by subject", urls, 200, readings, atomic=False)
             await bench(f"{words}, captures", urls, 8, captures)
 
 
