@@ -7,12 +7,15 @@ from typing import Any
 
 from edgemon.api.client import Daemon
 from edgemon.cli.journal import add_source, store_of
-from edgemon.cli.options import add_attach, asked, plain
+from edgemon.cli.options import add_attach, add_config, asked, plain
 from edgemon.cli.status import upstream_line
+from edgemon.errors import SettingsError
 from edgemon.model.instant import format_instant
 from edgemon.model.text import clean
-from edgemon.model.upstream import Parked
+from edgemon.model.upstream import Parked, UpstreamKind
+from edgemon.settings.load import load_all
 from edgemon.store.outbox import parked_in, try_again
+from edgemon.upstream.sql import for_administrator
 
 LONGEST_WHY = 300
 """What a server says against a row, its rule's name with it."""
@@ -41,6 +44,11 @@ def add(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None
     add_source(retry, is_below=True)
     retry.add_argument("name", nargs="?", metavar="NAME", help="of one upstream only")
     retry.set_defaults(run=run_retry)
+    says = "print the SQL for an administrator of a database where the gateway may not make its tables itself"
+    tables = orders.add_parser("sql", help=says, description=f"{says.capitalize()}.")
+    add_config(tables, is_below=True)
+    tables.add_argument("name", metavar="NAME", help="the upstream")
+    tables.set_defaults(run=run_sql)
 
 
 def run_list(options: argparse.Namespace) -> int:
@@ -65,6 +73,19 @@ def run_retry(options: argparse.Namespace) -> int:
     """Have it tried once more."""
     count = try_again(store_of(options), options.name)
     print(f"{count} to be tried once more")
+    return 0
+
+
+def run_sql(options: argparse.Namespace) -> int:
+    """Print the SQL."""
+    of_kind = {one.name: one for one in load_all(options.config)[1].upstreams if one.kind is UpstreamKind.POSTGRESQL}
+    if options.name not in of_kind:
+        known = ", ".join(of_kind) or "there is none"
+        raise SettingsError(f"no PostgreSQL upstream is called {clean(options.name)}", "upstream", f"known: {known}")
+    one = of_kind[options.name]
+    if one.server.username is None:
+        raise SettingsError("the gateway logs in under no name", f"upstream[{one.name}].username", 'username = "..."')
+    print(for_administrator(one.into, one.server.username), end="")
     return 0
 
 

@@ -18,6 +18,7 @@ from edgemon.model.vitals import Vitals
 from edgemon.store.outbox import Outbox, parked_in
 from edgemon.store.port import Commit
 from edgemon.store.sqlite import SqliteStore
+from tests.settings.support import write
 from tests.store import builders as make
 from tests.support.fake_site import SNAPSHOT
 
@@ -100,3 +101,25 @@ async def test_what_was_refused_is_listed_and_tried_once_more(tmp_path: Path, ca
 def test_a_store_that_is_not_there_is_named(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["upstream", "parked", "--file", str(tmp_path / "gone.sqlite")]) == 1
     assert "gone.sqlite" in capsys.readouterr().err
+
+
+def test_the_sql_for_an_administrator_names_schema_and_role(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    gateway = """
+[gateway]
+id = "gateway-1"
+[[upstream]]
+name = "historian"
+url = "postgresql://127.0.0.1/plant"
+into = "vibration"
+username = "gw"
+[[upstream]]
+name = "company"
+url = "mqtt://127.0.0.1"
+"""
+    write(tmp_path, gateway=gateway)
+    assert main(["upstream", "sql", "--config", str(tmp_path), "historian"]) == 0
+    told = capsys.readouterr().out
+    assert 'CREATE SCHEMA IF NOT EXISTS "vibration";' in told
+    assert 'GRANT USAGE ON SCHEMA "vibration" TO "gw";' in told
+    assert main(["upstream", "sql", "--config", str(tmp_path), "company"]) == 2
+    assert "known: historian" in capsys.readouterr().err

@@ -10,7 +10,7 @@ import time
 from collections.abc import Awaitable, Callable
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import Any, Protocol, TypeVar
 
 from paho.mqtt.client import Client, MQTTMessage
 from paho.mqtt.enums import CallbackAPIVersion, MQTTProtocolVersion
@@ -82,6 +82,21 @@ def gateway_toml(url: str, broker: str = "", client_id: str = "edgemonlive") -> 
     return f'[broker]\nurl = "{url}"\nclient_id = "{client_id}"\n{broker}'
 
 
+class Child(Protocol):
+    """A process, as far as it is needed here."""
+
+    @property
+    def pid(self) -> int: ...
+
+    def poll(self) -> int | None: ...
+
+    def wait(self, timeout: float) -> int: ...
+
+    def send_signal(self, number: int) -> None: ...
+
+    def kill(self) -> None: ...
+
+
 class DaemonProcess:
     """`python -m edgemon run` on a folder; start it again after `terminate` or `kill`.
 
@@ -103,7 +118,7 @@ class DaemonProcess:
         self.socket = folder / "state" / "edgemon.sock"
         self.store = folder / "state" / "edgemon.sqlite"
         self._log = folder / "daemon.log"
-        self._process: subprocess.Popen[bytes] | None = None
+        self._process: Child | None = None
 
     def __enter__(self) -> "DaemonProcess":
         self.start()
@@ -124,10 +139,7 @@ class DaemonProcess:
 
     def start(self) -> Snapshot:
         """Start, wait until it answers, and give its first answer."""
-        with self._log.open("ab") as log:
-            self._process = subprocess.Popen(
-                [sys.executable, "-m", "edgemon", "run", "--config", str(self.folder)], stdout=log, stderr=log
-            )
+        self._process = self._born()
         deadline = time.monotonic() + STARTS_WITHIN_S
         while True:
             try:
@@ -136,6 +148,11 @@ class DaemonProcess:
                 assert self._process.poll() is None, f"the daemon ended:\n{self.log}"
                 assert time.monotonic() < deadline, f"the daemon does not answer:\n{self.log}"
                 time.sleep(0.02)
+
+    def _born(self) -> Child:
+        with self._log.open("ab") as log:
+            command = [sys.executable, "-m", "edgemon", "run", "--config", str(self.folder)]
+            return subprocess.Popen(command, stdout=log, stderr=log)
 
     @property
     def pid(self) -> int:
