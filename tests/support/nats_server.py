@@ -73,7 +73,11 @@ class NatsServer:
         self.url = f"{'nats' if server is None else 'tls'}://{LOOPBACK}:{self.port}"
 
     def __enter__(self) -> "NatsServer":
-        self.start()
+        try:
+            self.start()
+        except BaseException:
+            self.stop()
+            raise
         return self
 
     def __exit__(self, *_: object) -> None:
@@ -152,7 +156,25 @@ class NatsCluster:
     """Three servers that keep streams together; by default no stream exists yet."""
 
     def __init__(self, folder: Path, size: int = 3) -> None:
-        routes = [free_port() for _ in range(size)]
+        self._folder = folder
+        self._size = size
+        self.servers: list[NatsServer] = []
+
+    def __enter__(self) -> "NatsCluster":
+        tries = 3  # a port that was free may be taken when its server starts
+        while True:
+            tries -= 1
+            self._make(self._folder / f"try-{tries}")
+            try:
+                self.start()
+                return self
+            except BaseException as error:
+                self.__exit__()
+                if not tries or not isinstance(error, AssertionError):
+                    raise
+
+    def _make(self, folder: Path) -> None:
+        routes = [free_port() for _ in range(self._size)]
         urls = ", ".join(f'"nats://{LOOPBACK}:{port}"' for port in routes)
         self.servers = [
             NatsServer(
@@ -162,10 +184,6 @@ class NatsCluster:
             )
             for at, port in enumerate(routes)
         ]
-
-    def __enter__(self) -> "NatsCluster":
-        self.start()
-        return self
 
     @property
     def running(self) -> NatsServer:
