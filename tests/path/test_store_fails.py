@@ -15,6 +15,7 @@ from hypothesis import strategies as st
 from edgemon.daemon.path import End
 from edgemon.daemon.watching import EPOCH
 from edgemon.decode.topics import subscriptions
+from edgemon.errors import StoreCorrupt
 from edgemon.model.alarm import PointState
 from edgemon.model.command import Acknowledge, ApproveBaseline, Shelve, Silence
 from edgemon.model.event import AlarmChanged, GatewayStopped, StoreChanged
@@ -190,6 +191,32 @@ async def test_a_crash_while_nothing_is_kept_loses_no_alarm_and_doubles_none() -
         assert [one["change"] for one in again.journal() if one["kind"] == "alarm-changed"] == ["RAISED", "CLEARED"]
         assert (again.hub.gateway().captures, again.hub.gateway().late) == (6, 0)
         assert unacknowledged(again) == 0
+
+
+async def test_a_damaged_store_is_told_to_whoever_can_mend_it_and_the_memory_is_handed_on() -> None:
+    rig, store = failing_rig()
+    async with running(rig):
+        await rig.send(capture(START, 1.0))
+        store.failing = StoreCorrupt("malformed", "edgemon.sqlite")
+        await rig.send(capture(START + 1, 5.0))
+        assert rig.path.damaged.is_set()
+        assert rig.published()["state"] == "alarm"
+        carried = rig.path.carried
+        assert [event.change for event in carried.events if isinstance(event, AlarmChanged)] == ["RAISED"]
+    mended = Rig(store=FailingStore(), broker=rig.link.broker, now=rig.clock.now() + 1.0)
+    await mended.path.begin("test", carried)
+    tasks = [asyncio.create_task(mended.path.run()), asyncio.create_task(mended.publisher.run())]
+    await mended.link.start()
+    await mended.work()
+    saved = await mended.store.load()
+    assert {one.point for one in saved.points} >= {DRIVE_END}
+    assert mended.point().state == "alarm"
+    assert (mended.hub.gateway().captures, mended.hub.gateway().late) == (2, 0)
+    changes = [one.event for one in await mended.store.journal(100, after=0) if isinstance(one.event, AlarmChanged)]
+    assert len(changes) == 1, "written once, though the message came again"
+    for task in tasks:
+        task.cancel()
+    await asyncio.gather(*tasks, return_exceptions=True)
 
 
 async def test_an_end_while_nothing_is_kept_comes_at_once() -> None:
