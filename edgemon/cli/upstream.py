@@ -15,7 +15,7 @@ from edgemon.model.text import clean
 from edgemon.model.upstream import Parked, UpstreamKind
 from edgemon.settings.load import load_all
 from edgemon.store.outbox import parked_in, try_again
-from edgemon.upstream.sql import for_administrator
+from edgemon.upstream.sql import DEFAULT_ROLE, for_administrator
 
 LONGEST_WHY = 300
 """What a server says against a row, its rule's name with it."""
@@ -83,9 +83,7 @@ def run_sql(options: argparse.Namespace) -> int:
         known = ", ".join(of_kind) or "there is none"
         raise SettingsError(f"no PostgreSQL upstream is called {clean(options.name)}", "upstream", f"known: {known}")
     one = of_kind[options.name]
-    if one.server.username is None:
-        raise SettingsError("the gateway logs in under no name", f"upstream[{one.name}].username", 'username = "..."')
-    print(for_administrator(one.into, one.server.username), end="")
+    print(for_administrator(one.into, one.server.username or DEFAULT_ROLE), end="")
     return 0
 
 

@@ -98,8 +98,10 @@ class Feeder:
         try:
             while True:
                 try:
-                    await self._transport.connect()
                     while True:
+                        await (
+                            self._transport.connect()
+                        )  # nothing where it is connected: a lost one is noticed with nothing to send
                         began = self._clock.elapsed()
                         sent = await self.step()
                         failures, self._up, self._detail = 0, True, "connected"

@@ -71,17 +71,21 @@ class MqttTransport:
         self._into = into
         self._clock = clock
         self._wait_s = answer_wait_s
+        self._was_up = False
 
     async def connect(self) -> None:
-        """Connect, or do nothing if connected."""
+        """Connect, or do nothing if connected; a link that was up and is not is told at once."""
         if self._link.status.up:
             return
+        if self._was_up:
+            raise LinkDown(self._link.status.detail)
         await self._link.start()
         until = self._clock.elapsed() + self._wait_s
-        while not self._link.status.up:
+        while not self._is_up():
             if self._clock.elapsed() > until:
                 raise LinkDown(self._link.status.detail)
             await self._clock.sleep(_POLL_S)
+        self._was_up = True
 
     async def send(self, items: Sequence[Item]) -> tuple[Refused, ...]:
         """Publish in order and wait for every PUBACK."""
@@ -100,7 +104,11 @@ class MqttTransport:
 
     async def close(self) -> None:
         """Disconnect."""
+        self._was_up = False
         await self._link.stop()
+
+    def _is_up(self) -> bool:
+        return self._link.status.up
 
     async def _publish(self, item: Item) -> str:
         site, gateway = item.key.split("/")[:2]

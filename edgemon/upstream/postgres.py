@@ -160,7 +160,7 @@ class PostgresTransport:
                 host=place.host,
                 port=place.port,
                 database=place.database,
-                user=server.username or "edgemon",
+                user=server.username or sql.DEFAULT_ROLE,
                 password=lambda: str(server.password or ""),  # never what lies about in the environment
                 ssl=terms,
                 server_settings=settings,

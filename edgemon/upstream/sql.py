@@ -12,6 +12,8 @@ from edgemon.errors import ParameterError
 from edgemon.model.upstream import Source
 
 SCRIPTS = Path(__file__).parent / "schema"
+DEFAULT_ROLE = "edgemon"
+"""Who logs in where no `username` is set."""
 LONGEST_NAME = 63
 """Bytes. Source: PostgreSQL documentation, 4.1.1: NAMEDATALEN - 1."""
 

@@ -72,3 +72,15 @@ async def test_what_may_be_taken_later_holds_all_back(error: Exception) -> None:
 async def test_a_link_that_does_not_come_up_says_why() -> None:
     with pytest.raises(LinkDown, match="no route"):
         await MqttTransport(Link(comes_up=False), "plants", SystemClock(), 0.1).connect()
+
+
+async def test_a_link_that_was_up_and_is_lost_is_told_at_once_and_made_anew_after_it_was_let_go() -> None:
+    link = Link()
+    transport = MqttTransport(link, "plants", SystemClock())
+    await transport.connect()
+    link.status = State(False, "the broker closed the connection")
+    with pytest.raises(LinkDown, match="closed"):
+        await transport.send(ITEMS)
+    await transport.close()
+    await transport.send(ITEMS)
+    assert len(link.taken) == len(ITEMS)
