@@ -12,7 +12,7 @@ import sys
 import threading
 import time
 from collections.abc import Iterator
-from contextlib import closing, contextmanager, suppress
+from contextlib import closing, contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -21,7 +21,6 @@ import cbor2
 import numpy as np
 import pytest
 
-from edgemon.errors import LinkDown
 from edgemon.model.ids import CaptureId, CaptureKey, SensorId
 from edgemon.store.reader import SqliteReader
 from tests.support.bare_client import BareClient
@@ -173,13 +172,7 @@ def settled(daemon: DaemonProcess, hand: BareClient, sent: Sent, t: float) -> No
     at = t + sent.readings + 50.0
     hand.publish(capture_topic("s-0001"), capture(at, 2.0, capture_id="last"))
     sent.captures["s-0001", "last", at] = joined([capture(at, 2.0)])
-
-    def is_last() -> bool:
-        with suppress(LinkDown):  # busy with a backlog
-            return daemon.snapshot().machines[0].points[0].capture == "last"
-        return False
-
-    wait_until(is_last, 30.0 + KILLS, lambda: daemon.log[-2000:])
+    wait_until(lambda: daemon.snapshot().machines[0].points[0].capture == "last", 30.0 + KILLS, lambda: daemon.log[-2000:])
 
 
 def conclusion(witness: Observer, store: Path) -> dict[str, Any]:

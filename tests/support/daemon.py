@@ -17,7 +17,7 @@ from paho.mqtt.enums import CallbackAPIVersion, MQTTProtocolVersion
 
 from edgemon.api.client import Daemon
 from edgemon.clock import SystemClock
-from edgemon.errors import EdgemonError
+from edgemon.errors import EdgemonError, LinkDown
 from edgemon.model.command import Person
 from edgemon.model.snapshot import Outcome, Snapshot
 
@@ -30,12 +30,18 @@ SITE = "edgemon/v1/site/saltmarsh"
 
 
 def wait_until(holds: Callable[[], Any], within_s: float = WITHIN_S, why: Callable[[], object] = lambda: "") -> Any:
-    """Poll until something is true and give it, or fail."""
+    """Poll until something is true and give it, or fail; a daemon too busy to answer is asked again."""
     deadline = time.monotonic() + within_s
-    while not (found := holds()):
-        assert time.monotonic() < deadline, f"not within {within_s} s: {why()}"
+    while True:
+        found, silent = None, ""
+        try:
+            found = holds()
+        except LinkDown as error:
+            silent = str(error)
+        if found:
+            return found
+        assert time.monotonic() < deadline, f"not within {within_s} s: {silent or why()}"
         time.sleep(0.01)
-    return found
 
 
 def capture_topic(sensor: str) -> str:
