@@ -289,7 +289,7 @@ def test_a_broker_that_comes_late_and_goes_and_comes_again(tmp_path: Path) -> No
             wait_until(lambda: link_is(daemon, True), 30.0)
             with BareClient(broker.port) as hand:
                 hand.publish(capture_topic("s-0001"), capture(time.time(), 5.0, capture_id="one"))
-            with Observer(broker.port) as witness:
+            with Observer(broker.port, client_id="witness") as witness:  # what comes before it is back is kept for it
                 witness.wait_for("machine/hp-pump-1", lambda state: state["state"] == "alarm")
                 seen = len(witness.heard)
                 events = daemon.snapshot().gateway.events
