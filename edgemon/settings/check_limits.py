@@ -45,6 +45,9 @@ def check_limits(
         kind = _level(limit.level, path, report, kinds)
         if limit.level in differences:
             limit = shown_unit(limit)
+            if limit.unit == "degF":  # its zero is no zero of a difference
+                report.error((*path, "unit"), "a difference of temperatures is limited in Cel or K, not in degF", 'unit = "K"')
+                continue
         if kind is not None and _unit(limit.unit, kind, path, report):
             _values(limit, kind, row, path, report, limit.level in signed)
 

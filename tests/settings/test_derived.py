@@ -58,6 +58,11 @@ def test_a_written_mask_and_the_time_after_a_start(tmp_path: Path) -> None:
         (CHANGE.replace("velocity_rms", "temperature"), "of = ", "zero is a convention"),
         (CHANGE.replace("velocity_rms", "loudness"), "of = ", "is not a level"),
         (CHANGE + "over_s = 3\n", "over_s", 'for rule = "rate"'),
+        (
+            RATE + '[[machine.point.limit]]\nlevel = "warming"\nunit = "degF"\nalert = 9\n',
+            'unit = "degF"',
+            "a difference of temperatures is limited in Cel or K",
+        ),
         (RATE.replace("over_s = 3600\n", ""), "[[machine.point.derived]]", "is missing"),
         (RISE.replace("motor-de-h", "nowhere"), "above", "no point is called"),
         (RISE.replace('"temperature"', '"velocity_rms"'), "of = ", "one of temperature"),
