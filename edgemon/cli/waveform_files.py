@@ -1,6 +1,6 @@
 """What a file of a recording says, whatever its kind, and the kinds that say little: `.wav`, `.csv`, `.uff` (type 58)."""
 
-import wave
+import warnings
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -8,6 +8,7 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.io import wavfile
 
 from edgemon.diagnosis.record import MachineFacts
 from edgemon.errors import EdgemonError
@@ -43,30 +44,29 @@ def unique(names: list[str]) -> tuple[str, ...]:
 
 
 def read_wav(path: Path) -> Raw:
-    """Read a PCM file of 8, 16, 24 or 32 bits; its numbers are shares of full scale and carry no unit."""
+    """Read a wave file of whole numbers (8 to 32 bits) or of floats, through the library scipy.
+
+    Notes
+    -----
+    Whole numbers are shares of full scale, floats are as they stand; neither carries a unit.
+    """
     try:
-        with wave.open(str(path), "rb") as sound:
-            count, width, rate = sound.getnchannels(), sound.getsampwidth(), sound.getframerate()
-            data = sound.readframes(sound.getnframes())
-    except (wave.Error, EOFError) as error:
-        raise RecordingError(f"not a PCM wave file: {error}", str(path), "16-bit PCM is safest") from error
-    flat = _pcm(data, width)
-    if flat.size < count:
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore", wavfile.WavFileWarning)  # chunks it does not know hold no samples
+            rate, table = wavfile.read(path)
+    except OSError:
+        raise
+    except Exception as error:  # the library raises plain exceptions of many kinds on a damaged file
+        raise RecordingError(f"not a wave file that can be read: {error}", str(path), "16-bit PCM is safest") from error
+    if table.size == 0:
         raise RecordingError("no samples", str(path))
-    samples = flat[: flat.size // count * count].reshape(-1, count).T
-    return Raw(samples, float(rate), tuple(str(i + 1) for i in range(count)), ("",) * count)
-
-
-def _pcm(data: bytes, width: int) -> NDArray[np.float64]:
-    whole = data[: len(data) // width * width]
-    if width == 1:
-        return (np.frombuffer(whole, np.uint8).astype(np.float64) - 128.0) / 128.0
-    if width == 3:
-        padded = np.zeros((len(whole) // 3, 4), np.uint8)
-        padded[:, 1:] = np.frombuffer(whole, np.uint8).reshape(-1, 3)
-        return np.asarray(padded.view("<i4").ravel().astype(np.float64) / 2.0**31)
-    kind = {2: "<i2", 4: "<i4"}[width]
-    return np.asarray(np.frombuffer(whole, kind).astype(np.float64) / 2.0 ** (8 * width - 1))
+    samples = np.atleast_2d(table.T)
+    if samples.dtype == np.uint8:
+        samples = (samples - 128.0) / 128.0
+    elif np.issubdtype(samples.dtype, np.integer):
+        samples = samples / -float(np.iinfo(samples.dtype).min)
+    names = tuple(str(i + 1) for i in range(samples.shape[0]))
+    return Raw(samples.astype(np.float64), float(rate), names, ("",) * len(names))
 
 
 def read_csv(path: Path) -> Raw:
@@ -74,8 +74,8 @@ def read_csv(path: Path) -> Raw:
 
     Notes
     -----
-    A name may carry its unit in brackets, `x (m/s2)`. Separators: comma, semicolon, tab or blank. Lines before the
-    numbers that start with `#` are passed over.
+    A name may carry its unit in brackets, `x (m/s2)`. Separators: comma, semicolon, tab or blank; after the latter three
+    a comma within a number is a decimal comma. Lines before the numbers that start with `#` are passed over.
     """
     try:
         text = path.read_text(encoding="utf-8-sig")
@@ -88,10 +88,10 @@ def read_csv(path: Path) -> Raw:
     head = [word.strip().strip('"') for word in lines[0][1].split(mark)]
     if mark is None and len(lines) > 1 and len(lines[1][1].split()) == 1:
         head = [lines[0][1].strip()]  # one column: a blank before the unit parts nothing
-    names = None if all(_is_number(word) for word in head) else head
+    names = None if all(_is_number(word if mark == "," else word.replace(",", ".")) for word in head) else head
     rows = []
     for number, line in lines[1:] if names else lines:
-        words = line.split(mark)
+        words = (line if mark == "," else line.replace(",", ".")).split(mark)
         if len(words) != len(head) or not all(_is_number(word) for word in words):
             raise RecordingError(f"not {len(head)} numbers: {clean(line[:60])!r}", f"{path}: line {number}")
         rows.append([float(word) for word in words])

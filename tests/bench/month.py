@@ -45,6 +45,8 @@ from tests.support.rig import OPERATOR, START, Inline
 
 STEP_S = 1800.0
 STEPS_OF_CAPTURE = 12
+PAUSE_S = 0.0005
+"""A loop that turns without a rest would keep the store's thread waiting for the interpreter at each of its calls."""
 PAYLOADS = 24
 """Captures are made once and sent with another time."""
 GATEWAY_ID = "gateway-1"
@@ -141,7 +143,7 @@ class Month:
         while self.link.status.waiting:
             await self.path.put(await self.link.receive(32))
         while not self.path.is_idle or self.publisher.waiting:
-            await asyncio.sleep(0)
+            await asyncio.sleep(PAUSE_S)
 
 
 def mib() -> float:

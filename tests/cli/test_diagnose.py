@@ -8,6 +8,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+from scipy.io import wavfile
 
 from edgemon.cli.main import main
 from edgemon.units import STANDARD_GRAVITY
@@ -116,6 +117,34 @@ def test_wave_csv_and_universal_files(tmp_path: Path, capsys: pytest.CaptureFixt
     second, third = (found[i]["levels"]["h"] for i in (1, 2))
     for name, level in second.items():
         assert math.isclose(level["value"], third[name]["value"], rel_tol=2e-3)
+
+
+@pytest.mark.parametrize("kind", ["<i4", "<f4", "<f8", "u1"])
+def test_a_wave_file_of_any_kind_of_numbers_says_the_same(
+    kind: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """The library scipy writes them; the levels are those of the same samples as 16-bit numbers."""
+    sixteen = counts()[0].T.astype("<i2")
+    wavfile.write(tmp_path / "sixteen.wav", int(FS_HZ), sixteen)
+    shares = sixteen / 2**15
+    full = {"<i4": 2.0**31 * shares, "u1": np.rint(128 * shares + 128)}.get(kind, shares)
+    wavfile.write(tmp_path / "other.wav", int(FS_HZ), full.astype(kind))
+    assert main(["diagnose", str(tmp_path / "sixteen.wav"), str(tmp_path / "other.wav"), "--json"]) == 0
+    first, second = (one["levels"] for one in documents(capsys))
+    tolerance = 0.1 if kind == "u1" else 1e-6  # a step of 8 bits is a hundredth of these samples
+    for channel, levels in first.items():
+        assert second[channel]["acceleration_rms"]["value"] == pytest.approx(levels["acceleration_rms"]["value"], rel=tolerance)
+
+
+@pytest.mark.parametrize("mark", [";", "\t", " "])
+def test_a_decimal_comma_is_read(mark: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    samples = counts()[0][0] * counts()[1][0]
+    points = [f"time{mark}h", *(f"{i / FS_HZ:.9f}{mark}{x:.6f}" for i, x in enumerate(samples))]
+    (tmp_path / "point.csv").write_text("\n".join(points), encoding="utf-8")
+    (tmp_path / "comma.csv").write_text("\n".join(points).replace(".", ","), encoding="utf-8")
+    assert main(["diagnose", str(tmp_path / "point.csv"), str(tmp_path / "comma.csv"), "--json"]) == 0
+    first, second = documents(capsys)
+    assert first["levels"] == second["levels"]
 
 
 def test_text_for_people(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
