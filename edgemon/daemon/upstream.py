@@ -99,9 +99,7 @@ class Feeder:
             while True:
                 try:
                     while True:
-                        await (
-                            self._transport.connect()
-                        )  # nothing where it is connected: a lost one is noticed with nothing to send
+                        await self._transport.connect()  # a lost one is noticed with nothing to send, too
                         began = self._clock.elapsed()
                         sent = await self.step()
                         failures, self._up, self._detail = 0, True, "connected"

@@ -24,8 +24,8 @@ def reading_item(row: Row, origin: str) -> Item:
     return _item(Source.READINGS, number, key, subject, t, bool(sim), fields)
 
 
-def capture_item(number: int, capture: Capture, origin: str) -> Item:
-    """Make an item of a capture; samples are little-endian int16 in base64, as they came."""
+def capture_item(number: int, capture: Capture, origin: str, damaged: str = "") -> Item:
+    """Make an item of a capture; samples are little-endian int16 in base64, as they came, or none and the reason why."""
     marks = ("/sim" if capture.sim else "") + ("" if capture.form is None else "/spectrum")
     key = f"{origin}/capture/{capture.sensor}/{capture.id}/{capture.taken_at!r}{marks}"
     fields = {
@@ -38,6 +38,7 @@ def capture_item(number: int, capture: Capture, origin: str) -> Item:
         "rpm": capture.rpm,
         "spectrum": capture.form is not None,
         "missing_parts": list(capture.missing_parts),
+        **({"damaged": damaged} if damaged else {}),
     }
     return _item(Source.CAPTURES, number, key, capture.sensor, capture.taken_at, capture.sim, fields)
 

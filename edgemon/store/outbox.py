@@ -3,11 +3,13 @@
 Reading has a connection of its own and never waits for the path; the few writes are queued among its commits.
 """
 
+import logging
 import sqlite3
 from collections.abc import Callable, Iterable, Sequence
 from pathlib import Path
 from typing import TypeVar
 
+from edgemon.errors import StoreCorrupt
 from edgemon.model.instant import Instant
 from edgemon.model.upstream import Depth, Item, Parked, Source
 from edgemon.store.connection import BUSY_TIMEOUT_MS, Connection, opened, transaction
@@ -27,7 +29,7 @@ _FINDING = "kind = 'diagnosis-made'"
 _READINGS = """SELECT number, kind, owner, place, name, sim, quantity, t, value, fit
     FROM feed JOIN series ON series.id = feed.series WHERE number > ? ORDER BY number LIMIT ?"""
 _CAPTURES = f"""SELECT {CAPTURE_COLUMNS}, missing_parts, segment, offset, length, checksum, number
-    FROM captures WHERE number > ? ORDER BY number LIMIT ?"""
+    FROM captures WHERE number {{which}} ? ORDER BY number LIMIT ?"""
 _ENTRIES = "SELECT seq, recorded_at, body, hash, sim FROM journal WHERE seq > ? {also} ORDER BY seq LIMIT ?"
 _CURSOR = """INSERT INTO upstream_cursors (upstream, source, position) VALUES (?, ?, ?)
     ON CONFLICT DO UPDATE SET position = max(position, excluded.position)"""
@@ -44,6 +46,8 @@ _PARKED = "SELECT number, upstream, source, key, subject, t, sim, body, parked_a
 _TABLE = {Source.READINGS: "feed", Source.CAPTURES: "captures", Source.JOURNAL: "journal", Source.FINDINGS: "journal"}
 _NUMBER = {Source.READINGS: "number", Source.CAPTURES: "number", Source.JOURNAL: "seq", Source.FINDINGS: "seq"}
 _TIME = {Source.READINGS: "t", Source.CAPTURES: "received_at", Source.JOURNAL: "recorded_at", Source.FINDINGS: "recorded_at"}
+
+log = logging.getLogger(__name__)
 
 
 def lowest_needed(connection: sqlite3.Connection, source: Source) -> int | None:
@@ -203,15 +207,24 @@ class Outbox:
         if source is Source.READINGS:
             return tuple(reading_item(row, self._origin) for row in connection.execute(_READINGS, (position, most)).fetchall())
         if source is Source.CAPTURES:
-            rows = connection.execute(_CAPTURES, (position, min(most, CAPTURES_AT_ONCE))).fetchall()
-            return tuple(self._capture(row) for row in rows)
+            rows = connection.execute(_CAPTURES.format(which=">"), (position, min(most, CAPTURES_AT_ONCE))).fetchall()
+            return tuple(item for row in rows if (item := self._capture(connection, row)) is not None)
         sql = _ENTRIES.format(also=f"AND {_FINDING}" if source is Source.FINDINGS else "")
         rows = connection.execute(sql, (position, most)).fetchall()
         return tuple(journal_item(source, entry_from_row(row), self._origin, bool(row[4])) for row in rows)
 
-    def _capture(self, row: Row) -> Item:
-        axes = read(folder_of(self._path), Place(*row[-5:-2]), row[-2])
-        return capture_item(row[-1], capture_from_row(row, axes), self._origin)
+    def _capture(self, connection: sqlite3.Connection, row: Row | None) -> Item | None:
+        """Make the item of a capture; damaged samples are left out and said to be: nothing else may wait for them."""
+        while row is not None:
+            try:
+                axes = read(folder_of(self._path), Place(*row[-5:-2]), row[-2])
+                return capture_item(row[-1], capture_from_row(row, axes), self._origin)
+            except StoreCorrupt as error:  # dropped or moved since the row was read?
+                before, row = row, connection.execute(_CAPTURES.format(which="="), (row[-1], 1)).fetchone()
+                if row == before:
+                    log.warning("a capture goes upstream without its samples: %s", error)
+                    return capture_item(row[-1], capture_from_row(row, {}), self._origin, str(error))
+        return None
 
     async def _ask(self, work: Callable[[sqlite3.Connection], T]) -> T:
         with translated(self._path):

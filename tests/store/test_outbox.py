@@ -11,9 +11,11 @@ from hypothesis import strategies as st
 from edgemon.model.upstream import Item, Source
 from edgemon.store.outbox import Outbox, lowest_needed, parked_in, try_again
 from edgemon.store.port import Commit
+from edgemon.store.segments import file_of, folder_of
 from edgemon.store.sqlite import SqliteStore
 from tests.store import builders as make
 
+PLACE = "SELECT segment, offset, length FROM captures ORDER BY number LIMIT 1 OFFSET 1"
 ALL = [("plant", source) for source in Source]
 
 
@@ -50,6 +52,25 @@ async def parks(outbox: Outbox, path: Path, item: Item) -> None:
     (once_more,) = await outbox.again("plant", 10)
     await outbox.retried("plant", [once_more], (), make.T0)
     assert parked_in(path) == ()
+
+
+async def test_damaged_samples_keep_nothing_else_waiting(tmp_path: Path) -> None:
+    """The record of the second of three captures is overwritten: it is sent as what is left of it, the others whole."""
+    path = tmp_path / "edgemon.sqlite"
+    store = await SqliteStore.open(path)
+    outbox = await Outbox.open(path, store, "saltmarsh/gw-1")
+    await outbox.begin(ALL)
+    await store.commit(Commit(make.T0, captures=tuple(make.capture(number) for number in (1, 2, 3))))
+    segment, offset, length = await store.run(lambda one: one.execute(PLACE).fetchone())
+    with file_of(folder_of(path), segment).open("r+b") as file:
+        file.seek(offset)
+        file.write(b"\xff" * length)
+    documents = [json.loads(item.body) for item in await outbox.ahead("plant", Source.CAPTURES, 10)]
+    assert [bool(one["axes"]) for one in documents] == [True, False, True]
+    assert [f"at byte {offset}" in one.get("damaged", "") for one in documents] == [False, True, False]
+    assert [(one["id"], one["fs"]) for one in documents] == [(each.id, each.fs_hz) for each in map(make.capture, (1, 2, 3))]
+    await outbox.close()
+    await store.close()
 
 
 OPS = st.lists(st.sampled_from(["keep", "send", "refuse", "overtake", "behind", "reopen"]), max_size=40)
