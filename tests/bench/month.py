@@ -2,12 +2,13 @@
 
 Half of the sensors send levels every half hour, the other half a capture of two axes every six hours and their temperature
 every half hour; machines go into alarm and out again, an operator acknowledges. The store is tended within a budget that it
-reaches, an upstream takes everything. Printed for each tenth: memory, open files, tasks, and processor time per simulated hour;
-at the end what went in against what is there. Nothing here can fail: figures are for people.
+reaches, an upstream takes everything. Printed for each tenth: memory, Python's objects, open files, tasks, and processor time
+per simulated hour; at the end what went in against what is there. Nothing here can fail: figures are for people.
 """
 
 import argparse
 import asyncio
+import gc
 import json
 import random
 import resource
@@ -173,7 +174,7 @@ async def play(folder: Path, machines: int, days: float, budget_mb: int) -> None
     tasks = [asyncio.create_task(month.path.run()), asyncio.create_task(month.publisher.run())]
     steps, dropped = int(days * 86_400 / STEP_S), 0
     print(f"{machines} machines, {days:g} days in steps of {STEP_S / 60:g} min, budget {budget_mb} MB")
-    print("share  memory MiB  files  tasks  CPU ms/h  store MB")
+    print("share  memory MiB  objects  files  tasks  CPU ms/h  store MB")
     cpu, last = time.process_time(), 0
     for number in range(steps):
         await month.step(number)
@@ -184,7 +185,9 @@ async def play(folder: Path, machines: int, days: float, budget_mb: int) -> None
             files, alive = open_files(), len(asyncio.all_tasks())
             size = await store.size_bytes() / 1e6
             share = (number + 1) / steps
-            print(f"{share:5.0%}  {mib():10.1f}  {files:5d}  {alive:5d}  {spent:8.0f}  {size:8.1f}", flush=True)
+            gc.collect()
+            held_now = len(gc.get_objects())
+            print(f"{share:5.0%}  {mib():10.1f}  {held_now:7d}  {files:5d}  {alive:5d}  {spent:8.0f}  {size:8.1f}", flush=True)
             cpu, last = time.process_time(), number + 1
     for task in tasks:
         task.cancel()
