@@ -61,7 +61,10 @@ def health_document(snapshot: Snapshot, vitals: Vitals) -> HealthDocument:
         *(["the data path is stuck"] if vitals.is_stuck else []),
         *([] if gateway.store_ok else [f"the store keeps {gateway.store_keeps}"]),
     ]
-    degraded = [f"{link.name} is down" for link in gateway.links if not link.up]
+    degraded = [
+        *(f"{link.name} is down" for link in gateway.links if not link.up),
+        *([] if gateway.deaf_since is None else ["no sensor is heard"]),
+    ]
     return HealthDocument(
         status="failing" if failing else "degraded" if degraded else "good",
         reasons=[*failing, *degraded],

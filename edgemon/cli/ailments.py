@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 from edgemon.model.gateway import Gateway
+from edgemon.model.instant import format_instant
 from edgemon.model.snapshot import GatewayView, Snapshot
 from edgemon.settings.problem import Problem
 
@@ -135,6 +136,9 @@ def daemon(snapshot: Snapshot | None, why: str) -> Iterator[Finding]:
     for link in gateway.links:
         if not link.up:
             yield Finding("link", Weight.WRONG, f"{link.name} is down: {link.detail}", "")
+    if gateway.deaf_since is not None:
+        do = "power and network of radio base and bridge; what the broker lets the gateway's login read"
+        yield Finding("sensors", Weight.WRONG, f"none is heard since {format_instant(gateway.deaf_since)}", do)
     waiting = 0.0 if gateway.oldest_unsent is None else gateway.now - gateway.oldest_unsent
     if waiting > BACKLOG_S:
         yield Finding("unsent", Weight.ATTENTION, f"{gateway.unsent} documents wait, the oldest for {waiting / 60:.0f} min", "")

@@ -97,6 +97,8 @@ def lines(snapshot: Snapshot) -> list[str]:
         f"store: {gateway.store_bytes / 1e6:.1f} MB{_budget(gateway.keep)}"
         + ("" if gateway.store_ok else f", {_failing(gateway)}"),
     ]
+    if gateway.deaf_since is not None:
+        head.append(f"NO SENSOR HEARD since {format_instant(gateway.deaf_since)}, though the link to the broker is up")
     head += [upstream_line(one, gateway.now) for one in gateway.upstreams]
     width = max((len(machine.name) for machine in snapshot.machines), default=0)
     return head + [_line(machine, width) for machine in snapshot.machines]

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 
 from edgemon import __version__
 from edgemon.alarms.annunciate import annunciation
-from edgemon.alarms.parent import RULES
+from edgemon.alarms.parent import RULES, SENSORS
 from edgemon.api.view import journal_view
 from edgemon.clock import Clock
 from edgemon.daemon.annunciator import Annunciator
@@ -210,6 +210,7 @@ class Hub:
             gateway=self._setting.gateway.id,
             upstreams=upstreams,
             keep=self.keep(),
+            deaf_since=memory.lost.get(SENSORS),
         )
 
     def annunciation(self) -> Annunciation:

@@ -3,6 +3,7 @@
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
+from edgemon.alarms.parent import SENSORS
 from edgemon.engine.firstout import marked
 from edgemon.engine.memory import Memory, Rejections, Setting, Track
 from edgemon.model.alarm import MachineSpeed, PointState, SensorState
@@ -45,6 +46,8 @@ class Draft:
     moved: set[Track] = field(default_factory=set)
     heard: set[SensorId] = field(default_factory=set)
     spun: set[tuple[MachineId, bool]] = field(default_factory=set)
+    is_hearing: bool = False
+    """A sensor that counts was heard: no simulated one, on a gateway of real data."""
     looked_at: int = 0
     """Events after which first-out marks were looked at."""
 
@@ -101,7 +104,8 @@ def judgement_of(draft: Draft, memory: Memory) -> Judgement:
         draft.notes,
         memory.diagnoses,
         memory.baselines,
-        memory.lost,
+        {cause: since for cause, since in memory.lost.items() if cause != SENSORS} if draft.is_hearing else memory.lost,
+        draft.now if draft.is_hearing else memory.quiet_since,
     )
     commit = Commit(
         recorded_at=draft.now,

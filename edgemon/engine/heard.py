@@ -157,6 +157,7 @@ def sensor_heard(
         unkept_since=None,
     )
     draft.heard.add(sensor)
+    draft.is_hearing |= sim is draft.setting.gateway.simulated
 
 
 def _newest(one: Instant | None, other: Instant | None) -> Instant | None:

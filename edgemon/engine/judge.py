@@ -11,7 +11,7 @@ from edgemon.engine.baselines import key_of, obey
 from edgemon.engine.draft import Draft, Judgement, draft_of, judgement_of
 from edgemon.engine.heard import hear, reject, sensor_heard, take, tell
 from edgemon.engine.memory import NOTES_KEPT, Memory, Setting
-from edgemon.engine.parent import TRACK, attend
+from edgemon.engine.parent import TRACK, attend, taken_up
 from edgemon.errors import ParameterError
 from edgemon.model.alarm import PointState, SensorState
 from edgemon.model.command import BaselineCommand, Command, Person
@@ -68,7 +68,7 @@ def judge(setting: Setting, memory: Memory, analysis: Analysis, now: Instant) ->
 def tick(setting: Setting, memory: Memory, now: Instant, lost: Collection[str] = ()) -> Judgement:
     """Let time do its work: silence, shelves that end, rejections not told of yet; `lost` is what the gateway itself lost."""
     draft = draft_of(setting, memory, now)
-    since = attend(draft, memory.lost, lost)
+    memory = attend(draft, memory, lost)
     for track, state in list(draft.points.items()):
         rules = setting.rules.get(track[0])
         if rules is not None:
@@ -77,7 +77,7 @@ def tick(setting: Setting, memory: Memory, now: Instant, lost: Collection[str] =
     for cause, rejections in memory.rejections.items():
         if rejections.untold and now - rejections.told_at >= setting.gateway.borders.rejection_interval_s:
             tell(draft, cause, rejections)
-    return judgement_of(draft, replace(memory, lost=since))
+    return judgement_of(draft, memory)
 
 
 def happened(setting: Setting, memory: Memory, event: Event, now: Instant) -> Judgement:
@@ -95,6 +95,7 @@ def happened(setting: Setting, memory: Memory, event: Event, now: Instant) -> Ju
         draft.moved.update(tracks & memory.points.keys())
     elif isinstance(event, ClockStepped):
         _clock_was_set(draft)
+        memory = replace(memory, quiet_since=now)
     return judgement_of(draft, memory)
 
 
@@ -107,6 +108,10 @@ def _clock_was_set(draft: Draft) -> None:
             draft.adopt(track, state, *alarms.restart(rules, rewind(state, now), now))
     if TRACK in draft.points:
         draft.adopt(TRACK, draft.points[TRACK], rewind(draft.points[TRACK], now), ())
+    for sensor, heard in draft.sensors.items():
+        if heard.heard_at is not None and heard.heard_at > now:
+            draft.sensors[sensor] = replace(heard, heard_at=now)
+            draft.heard.add(sensor)
     for key, speed in draft.speeds.items():
         if speed.taken_at > now:
             draft.speeds[key] = replace(speed, taken_at=now)
@@ -161,4 +166,5 @@ def begin(setting: Setting, saved: Saved, memory: Memory, started: GatewayStarte
         draft.events.extend(events)
     if TRACK in remembered:
         draft.points[TRACK] = rewind(remembered[TRACK], started.at, ahead_s)
-    return judgement_of(draft, memory)
+    lost = taken_up(draft.points.get(TRACK))
+    return judgement_of(draft, replace(memory, lost=lost, quiet_since=started.at))

@@ -83,3 +83,5 @@ class Memory:
     """The newest of each point and level, real or simulated; the limits in force follow from it."""
     lost: Mapping[str, Instant] = field(default_factory=dict)
     """What the gateway itself lost (its link to the broker), and since when."""
+    quiet_since: Instant = 0.0
+    """When a sensor was heard last, or the gateway began to listen, whichever is later."""

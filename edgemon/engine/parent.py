@@ -1,10 +1,12 @@
 """What the gateway itself lost, its own alarms, and the suppression of the machines' by the loss of monitoring."""
 
 from collections.abc import Collection, Mapping
+from dataclasses import replace
 
 from edgemon.alarms import parent
+from edgemon.engine.deafness import hears_nothing
 from edgemon.engine.draft import Draft
-from edgemon.engine.memory import Track
+from edgemon.engine.memory import Memory, Track
 from edgemon.model.alarm import MONITORING, STORAGE, PointState
 from edgemon.model.instant import Instant
 from edgemon.model.machine import GATEWAY
@@ -12,24 +14,28 @@ from edgemon.model.machine import GATEWAY
 TRACK: Track = (GATEWAY, False)
 
 
-def attend(draft: Draft, before: Mapping[str, Instant], lost: Collection[str]) -> dict[str, Instant]:
+def attend(draft: Draft, memory: Memory, lost: Collection[str]) -> Memory:
     """Raise or end the gateway's own alarms, and hide or show what follows from them.
 
     Parameters
     ----------
     draft : Draft
         With the time that counts.
-    before : mapping of str to Instant
-        What was lost when this was looked at last, and since when.
+    memory : Memory
+        With what was lost when this was looked at last, and since when nothing was heard.
     lost : collection of str
-        What is lost now, as `alarms.parent.WORDS` names it.
+        What is lost now, as `alarms.parent.WORDS` names it; that no sensor is heard is found out here.
 
     Returns
     -------
-    dict
-        What is lost now, and since when.
+    Memory
+        With what is lost now, and since when.
     """
+    before = memory.lost
     since = {cause: min(before.get(cause, draft.now), draft.now) for cause in lost}
+    if "broker" in lost:  # it does not listen
+        memory = replace(memory, quiet_since=draft.now)
+    since |= _unheard(draft, memory)
     state = draft.points.get(TRACK, PointState(GATEWAY))
     stood = parent.stands(state)
     if _deaf(since) and not _deaf(before) and not stood:
@@ -44,7 +50,23 @@ def attend(draft: Draft, before: Mapping[str, Instant], lost: Collection[str]) -
         for track, point in list(draft.points.items()):
             if track[0] in draft.setting.rules:
                 draft.adopt(track, point, *act(draft.setting.rules[track[0]], point, draft.now))
-    return since
+    return replace(memory, lost=since)
+
+
+def _unheard(draft: Draft, memory: Memory) -> dict[str, Instant]:
+    """Say since when no sensor is heard, if that is so; it ends with the next one heard, and not before."""
+    if not draft.setting.plant.alarms.gateway_sensors:
+        return {}
+    if parent.SENSORS in memory.lost or hears_nothing(draft, memory.quiet_since, delay_s(draft)):
+        return {parent.SENSORS: min(memory.lost.get(parent.SENSORS, memory.quiet_since), draft.now)}
+    return {}
+
+
+def taken_up(state: PointState | None) -> dict[str, Instant]:
+    """Give what a run before found lost and this one has to hear of first: no sensor was heard, and the alarm of it stands."""
+    if state is None or not parent.stands(state) or parent.SENSORS not in state.reasons:
+        return {}
+    return {parent.SENSORS: state.alarms[MONITORING].raised_at}
 
 
 def _deaf(lost: Mapping[str, Instant]) -> bool:

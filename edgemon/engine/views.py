@@ -4,7 +4,7 @@ from collections.abc import Iterable
 from dataclasses import replace
 
 from edgemon.alarms.health import health
-from edgemon.alarms.parent import RULES
+from edgemon.alarms.parent import RULES, responses
 from edgemon.alarms.summary import alarm_view, is_listed, machine_view
 from edgemon.engine.memory import Memory, Setting
 from edgemon.engine.parent import TRACK
@@ -12,6 +12,7 @@ from edgemon.model.alarm import PointState, SensorState
 from edgemon.model.event import DiagnosisMade
 from edgemon.model.ids import MachineId, SensorId
 from edgemon.model.instant import Instant
+from edgemon.model.limit import Severity
 from edgemon.model.machine import Machine, point_key
 from edgemon.model.snapshot import AlarmView, AreaView, DiagnosisView, MachineView, NoteView, SensorView
 
@@ -88,8 +89,11 @@ def _sensor(setting: Setting, memory: Memory, sensor: SensorId, now: Instant) ->
 def own_alarms(memory: Memory) -> tuple[AlarmView, ...]:
     """Show the gateway's own alarm, while it is not plainly normal."""
     state = memory.points.get(TRACK)
-    records = () if state is None else state.alarms.values()
-    return tuple(alarm_view(RULES, record) for record in records if is_listed(record))
+    if state is None:
+        return ()
+    told = responses(state)
+    views = (alarm_view(RULES, record) for record in state.alarms.values() if is_listed(record))
+    return tuple(replace(view, response=told.get((view.level, Severity.ALARM))) for view in views)
 
 
 def notes(memory: Memory) -> tuple[NoteView, ...]:

@@ -11,6 +11,10 @@ SILENCE_S = 30.0
 """Sound returns so long after it was silenced where nobody acknowledged. Source: IMO resolution MSC.302(87), 7.3.5."""
 CLOCK_ERROR_S = 1.0
 """By how much clocks of sensors may be wrong; house choice, no source."""
+GATEWAY_SENSORS = 3
+"""Of fewer silent sensors nothing can be said of the gateway. House choice, no source."""
+GATEWAY_CHANCE = 1e-6
+"""At one report in five minutes about once in ten years by chance. House choice, no source."""
 GATEWAY_DELAY_S = 60.0
 """A loss of the gateway's own shorter than that calls nobody. Common practice, no source."""
 
@@ -45,3 +49,7 @@ class AlarmPolicy:
     """By how much a sensor's clock may be wrong."""
     gateway_delay_s: float = GATEWAY_DELAY_S
     """The gateway must have lost something for so long before its own alarm calls."""
+    gateway_sensors: int = GATEWAY_SENSORS
+    """So many sensors at least must be overdue, and none heard, to take the gateway to be deaf; zero: never."""
+    gateway_chance: float = GATEWAY_CHANCE
+    """What is missing must be less likely than that by chance."""

@@ -276,6 +276,8 @@ class GatewayView:
     """Since when it has not been everything; None where it is."""
     store_remark: str = ""
     """What was found damaged in the store at the start, and what was saved of it; empty where nothing was."""
+    deaf_since: Instant | None = None
+    """Since when no sensor is heard at all although the link is up, once that cannot be chance; None where it is not so."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -19,6 +19,8 @@ def policy_of(table: AlarmsTable) -> AlarmPolicy:
         ringback_s=table.ringback_s,
         clock_error_s=table.clock_error_s,
         gateway_delay_s=table.gateway_delay_s,
+        gateway_sensors=table.gateway_sensors,
+        gateway_chance=table.gateway_chance,
     )
 
 

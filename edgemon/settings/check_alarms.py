@@ -18,6 +18,8 @@ SHORT_REALARM_S = 600.0
 LONGEST_COMMAND_S = 60.0
 LONG_DEAFNESS_S = 600.0
 """A gateway that hears nothing for longer than that and calls nobody. House choice, no source."""
+LIKELY = 0.01
+"""The gateway would be called deaf about once a day at intervals of some minutes. House choice, no source."""
 TAKEN = ("machine", "gateway", "event")
 """First levels of the site's topics that the gateway uses itself."""
 
@@ -40,6 +42,21 @@ def check_alarms(table: AlarmsTable, report: Report) -> None:
     if table.gateway_delay_s > LONG_DEAFNESS_S:
         what = f"the gateway may hear nothing for {table.gateway_delay_s:g} s before it calls"
         report.warning((*path, "gateway_delay_s"), what, "60; a point's shorter stale_after_s goes before it")
+    _deafness(table, path, report)
+
+
+def _deafness(table: AlarmsTable, path: KeyPath, report: Report) -> None:
+    if table.gateway_sensors < 0:
+        report.error((*path, "gateway_sensors"), f"must not be below zero, is {table.gateway_sensors}", "3; 0 for never")
+    elif table.gateway_sensors == 0:
+        what = "a gateway that hears nothing over a link that is up is not noticed: every point calls by itself"
+        report.warning((*path, "gateway_sensors"), what, "3")
+    elif table.gateway_sensors == 1:
+        what = "one silent sensor is taken for a gateway that hears nothing"
+        report.warning((*path, "gateway_sensors"), what, "3")
+    if not 0.0 < table.gateway_chance <= LIKELY:
+        what = f"must be above 0 and at most {LIKELY:g}, is {table.gateway_chance:g}"
+        report.error((*path, "gateway_chance"), what, "0.000001, one in a million")
 
 
 def check_shelf(value: float | None, path: KeyPath, report: Report) -> None:

@@ -9,7 +9,7 @@ from typing import Annotated, Any, Literal
 from pydantic import BeforeValidator, Field
 
 from edgemon.model.machine import Learning
-from edgemon.model.policy import CLOCK_ERROR_S, GATEWAY_DELAY_S, SILENCE_S
+from edgemon.model.policy import CLOCK_ERROR_S, GATEWAY_CHANCE, GATEWAY_DELAY_S, GATEWAY_SENSORS, SILENCE_S
 from edgemon.settings.form import Shape
 from edgemon.settings.retention import RetentionTable
 
@@ -266,6 +266,8 @@ class AlarmsTable(ClassTable):
     ringback_s: float = 0.0
     clock_error_s: float = CLOCK_ERROR_S
     gateway_delay_s: float = GATEWAY_DELAY_S
+    gateway_sensors: int = GATEWAY_SENSORS
+    gateway_chance: float = GATEWAY_CHANCE
     critical: ClassTable = ClassTable()
     essential: ClassTable = ClassTable()
     general: ClassTable = ClassTable()

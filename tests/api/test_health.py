@@ -61,6 +61,8 @@ def test_a_broker_that_is_away_is_degraded_a_store_that_fails_is_failing() -> No
     assert health_document(SNAPSHOT, WELL).status == "good"
     away = with_gateway(links=(LinkView("broker", False, "refused"),))
     assert (health_document(away, WELL).status, health_document(away, WELL).reasons) == ("degraded", ["broker is down"])
+    deaf = with_gateway(deaf_since=1.0)
+    assert (health_document(deaf, WELL).status, health_document(deaf, WELL).reasons) == ("degraded", ["no sensor is heard"])
     full = with_gateway(store_ok=False, store_detail="disk full", store_keeps="nothing", store_since=1.0)
     found = health_document(full, WELL)
     assert (found.status, found.reasons, found.store_since) == ("failing", ["the store keeps nothing"], 1.0)

@@ -178,6 +178,8 @@ async def test_what_is_wrong_with_the_gateway_is_always_in_the_banner() -> None:
         remark = "damaged store set aside as edgemon.sqlite.damaged-20251125T221500Z"
         await one.hear(sites.snapshot(store_remark=remark))
         assert "the store was damaged: see the journal" in one.lines("banner")[1]
+        await one.hear(sites.snapshot(deaf_since=sites.NOW))
+        assert "NO SENSOR HEARD since 06:30:00" in one.lines("banner")[1]
         await one.hear(sites.snapshot(links=down, store_ok=False, store_detail="disk full", store_keeps="nothing", rejected=7))
         for screen in ("l", "n", "j", "question_mark"):
             await one.press(screen)

@@ -196,6 +196,19 @@ def test_figures_of_the_gateways_add_up_and_a_store_that_fails_is_named() -> Non
     assert [one.name for one in gateway.links] == ["gw-1 broker", "gw-2 broker"]
 
 
+def test_which_gateway_hears_no_sensor_is_said() -> None:
+    merging = Merging(["a", "b"])
+    merging.take(0, said("gw-1", sites.machine(0)), 0.0)
+    found = merging.take(1, said("gw-2", sites.machine(1), deaf_since=sites.NOW), 0.0)
+    assert isinstance(found, Snapshot)
+    assert isinstance(found.gateway, SiteView)
+    assert found.gateway.troubles == ("NO SENSOR HEARD at gw-2 since 06:30:00",)
+    lost = merging.take(1, Lost("no daemon answers"), 1.0)
+    assert isinstance(lost, Change)
+    assert isinstance(lost.gateway, SiteView)
+    assert lost.gateway.troubles == ("NO CONNECTION to gw-2: no daemon answers",), "of a lost one nobody knows"
+
+
 def test_where_more_than_one_thing_is_wrong_the_words_leave_room_for_an_alarm() -> None:
     merging, _ = merged(("gw-1", (sites.machine(0),)), ("gw-2", (sites.machine(0),)), ("gw-2", (sites.machine(1),)))
     merging.take(0, Lost("no daemon answers"), 1.0)

@@ -71,6 +71,13 @@ def test_a_damaged_store_that_was_mended_is_named_until_somebody_has_looked() ->
     assert [one.found for one in ailments.daemon(mended, "") if one.what == "store"] == ["damaged store set aside"]
 
 
+def test_a_gateway_that_hears_no_sensor_is_wrong() -> None:
+    deaf = replace(SNAPSHOT, gateway=replace(SNAPSHOT.gateway, deaf_since=0.0))
+    (found,) = [one for one in ailments.daemon(deaf, "") if one.weight is Weight.WRONG]
+    assert found.found == "none is heard since 1970-01-01T00:00:00.000Z"
+    assert "radio base" in found.do
+
+
 def test_nobody_who_may_acknowledge_is_wrong() -> None:
     nobody = replace(GATEWAY, access=Access(Path("k")))
     assert ailments.people(nobody, {}).weight is Weight.WRONG

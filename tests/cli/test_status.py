@@ -35,6 +35,8 @@ async def test_the_store_is_told_of_with_its_size_and_its_trouble() -> None:
         gateway=replace(snapshot.gateway, store_ok=False, store_detail="disk full", store_keeps="nothing", store_since=0.0),
     )
     assert "store: 0.0 MB, FAILS, keeps nothing since 1970-01-01T00:00:00.000Z: disk full" in lines(ill)
+    deaf = replace(snapshot, gateway=replace(snapshot.gateway, deaf_since=0.0))
+    assert "NO SENSOR HEARD since 1970-01-01T00:00:00.000Z, though the link to the broker is up" in lines(deaf)
 
 
 def test_of_several_gateways_each_has_its_name_and_who_does_not_answer_is_said(

@@ -67,6 +67,14 @@ def test_the_gateways_own_alarm_has_a_delay(tmp_path: Path) -> None:
     assert load_all(write(tmp_path, "[alarms]\ngateway_delay_s = 15\n"))[0].alarms.gateway_delay_s == 15.0
 
 
+def test_when_a_silent_gateway_is_taken_to_be_deaf(tmp_path: Path) -> None:
+    usual = load_all(write(tmp_path))[0].alarms
+    assert (usual.gateway_sensors, usual.gateway_chance) == (3, 1e-6)
+    text = "[alarms]\ngateway_sensors = 5\ngateway_chance = 0.001\n"
+    alarms = load_all(write(tmp_path, text))[0].alarms
+    assert (alarms.gateway_sensors, alarms.gateway_chance) == (5, 0.001)
+
+
 def test_without_a_table_everything_is_as_usual(tmp_path: Path) -> None:
     plant, gateway = load_all(write(tmp_path))
     rules = next(iter(setting_of(plant, gateway).rules.values()))
@@ -85,6 +93,11 @@ DOUBTS = [
     ("[alarms]\nringback_s = -1\n", "alarms.ringback_s: must not be below zero"),
     ("[alarms]\ngateway_delay_s = -1\n", "alarms.gateway_delay_s: must not be below zero"),
     ("[alarms]\ngateway_delay_s = 3600\n", "alarms.gateway_delay_s: the gateway may hear nothing for 3600 s"),
+    ("[alarms]\ngateway_sensors = -1\n", "alarms.gateway_sensors: must not be below zero"),
+    ("[alarms]\ngateway_sensors = 0\n", "alarms.gateway_sensors: a gateway that hears nothing over a link that is up"),
+    ("[alarms]\ngateway_sensors = 1\n", "alarms.gateway_sensors: one silent sensor is taken for a gateway"),
+    ("[alarms]\ngateway_chance = 0\n", "alarms.gateway_chance: must be above 0 and at most 0.01"),
+    ("[alarms]\ngateway_chance = 0.5\n", "alarms.gateway_chance: must be above 0 and at most 0.01"),
     ("[alarms.general]\noff_delay = 1.5\n", "alarms.general.off_delay: must be a whole number of readings"),
     ("[alarms]\non_delay = 2\non_delay_s = 5\n", "alarms.on_delay_s: both on_delay and on_delay_s are given"),
     ("[alarms]\nsilenc_s = 1\n", 'did you mean "silence_s"?'),

@@ -104,6 +104,8 @@ def troubles(picture: Picture, total: Summary) -> list[tuple[str, Role]]:
         every = total.simulated == total.machines
         found.append(("SIMULATED DATA" if every else f"SIMULATED DATA on {total.simulated}", Role.NO_DATA_FILL))
     found.extend((f"{safe(link.name)} link down", Role.NO_DATA_FILL) for link in gateway.links if not link.up)
+    if gateway.deaf_since is not None:
+        found.append((f"NO SENSOR HEARD since {figures.clock(gateway.deaf_since)}", Role.NO_DATA_FILL))
     for upstream in gateway.upstreams:
         if upstream.behind_s(gateway.now):
             behind = figures.age(upstream.oldest_unsent, gateway.now)

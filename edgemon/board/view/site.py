@@ -6,11 +6,12 @@ order can go to the wrong one. So are sensors, and the gateways' own alarms. A l
 """
 
 from collections import Counter
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, fields, replace
 from typing import Any
 
 from edgemon.board.picture import unknown
+from edgemon.board.view.figures import clock
 from edgemon.model.command import Person, Role
 from edgemon.model.instant import Duration
 from edgemon.model.machine import GATEWAY
@@ -217,8 +218,16 @@ def troubles(parts: Sequence[Part], known: Index) -> tuple[str, ...]:
     if clocks and max(clocks) - min(clocks) > CLOCKS_APART_S:
         mixed.append(f"CLOCKS OF GATEWAYS {max(clocks) - min(clocks):.0f} s APART")
     if len(lost) == 1 and not mixed:
-        return (_lost(*lost[0]),)
-    return (*([f"NO CONNECTION to {', '.join(name for name, _ in lost)}"] if lost else []), *mixed)
+        return (_lost(*lost[0]), *_deaf(parts, known))
+    away = [f"NO CONNECTION to {', '.join(name for name, _ in lost)}"] if lost else []
+    return (*away, *mixed, *_deaf(parts, known))
+
+
+def _deaf(parts: Sequence[Part], known: Index) -> Iterator[str]:
+    """Say which gateways hear no sensor; of a lost one nobody knows."""
+    for name, part in zip(known.names, parts, strict=True):
+        if part.gateway is not None and part.lost is None and part.gateway.deaf_since is not None:
+            yield f"NO SENSOR HEARD at {name} since {clock(part.gateway.deaf_since)}"
 
 
 def _lost(name: str, part: Part) -> str:
@@ -309,4 +318,5 @@ def _store(live: Heard) -> dict[str, Any]:
         "store_detail": "; ".join(f"{name}: {one.store_detail}" for name, one in ill),
         "store_keeps": next((keeps for keeps in (*_KEEPS, *sorted(kept)) if keeps in kept), "everything"),
         "store_since": min(since, default=None),
+        "deaf_since": None,  # said among the troubles, by gateway
     }
