@@ -18,6 +18,7 @@ DAYS = {
     "broker": (*TEST, "tests/live/test_mqtt.py", "tests/live/test_mqtt_scripted.py"),
     "upstreams": (*TEST, "tests/conformance/test_upstream.py", "tests/live/test_upstream.py", "tests/live/test_postgres.py"),
     "cluster": (*TEST, "tests/live/test_nats_cluster.py", "tests/live/test_nats_daemon.py", "tests/live/test_site.py"),
+    "site": ("-m", "tests.bench.site"),
     "outage": (*TEST, "tests/daemon/test_long_outage.py"),
     "disk": (*TEST, "tests/live/test_store_trouble.py", "tests/live/test_damaged_store.py", "tests/path/test_store_fails.py"),
     "damage": ("-m", "tests.bench.damage"),

@@ -8,6 +8,7 @@ import sys
 import threading
 import time
 from collections.abc import Awaitable, Callable
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Protocol, TypeVar
@@ -148,12 +149,12 @@ class DaemonProcess:
         self._process = self._born()
         deadline = time.monotonic() + STARTS_WITHIN_S
         while True:
-            try:
-                return self.snapshot()
-            except EdgemonError:
-                assert self._process.poll() is None, f"the daemon ended:\n{self.log}"
-                assert time.monotonic() < deadline, f"the daemon does not answer:\n{self.log}"
-                time.sleep(0.02)
+            if self.socket.exists():  # asking where nobody listens costs what a daemon that starts needs itself
+                with suppress(EdgemonError):
+                    return self.snapshot()
+            assert self._process.poll() is None, f"the daemon ended:\n{self.log}"
+            assert time.monotonic() < deadline, f"the daemon does not answer:\n{self.log}"
+            time.sleep(0.02)
 
     def _born(self) -> Child:
         with self._log.open("ab") as log:
@@ -181,6 +182,16 @@ class DaemonProcess:
         self._process.kill()
         self._process.wait(ENDS_WITHIN_S)
         self._process = None
+
+    def freeze(self) -> None:
+        """Stop its clock (SIGSTOP): connections stay open and nothing answers."""
+        assert self._process is not None
+        self._process.send_signal(signal.SIGSTOP)
+
+    def thaw(self) -> None:
+        """Let it go on."""
+        assert self._process is not None
+        self._process.send_signal(signal.SIGCONT)
 
     def snapshot(self) -> Snapshot:
         """Ask for everything, as `edgemon status` does. Raises `LinkDown` where nobody answers."""
