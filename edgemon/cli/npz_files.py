@@ -3,36 +3,83 @@
 import json
 import math
 from collections.abc import Mapping
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from edgemon.cli.waveform_files import Raw, RecordingError, unique
+from edgemon.cli.waveform_files import Origin, Raw, RecordingError, unique
 from edgemon.diagnosis.record import Gear, MachineFacts
+from edgemon.model.instant import EARLIEST, LATEST, Instant, parse_instant
 from edgemon.model.machine import Bearing
 from edgemon.model.text import clean
 
 
 def read_npz(path: Path) -> Raw:
     """Read `samples` int16 (channel, n), `scale`, `offset`, `fs_hz` and `meta` (JSON text); only what states no condition."""
+    fields = _fields(path, ("samples", "scale", "offset", "fs_hz", "meta"))
+    if "samples" not in fields:
+        raise RecordingError("no array of this name", f"{path}: samples", "a recording of one or more channels")
+    return _raw(path, fields)
+
+
+def _fields(path: Path, names: tuple[str, ...]) -> dict[str, Any]:
+    """Read those arrays of an archive that are there; the others are not even unpacked."""
     try:
         with np.load(path, allow_pickle=False) as held:
-            fields = {name: held[name] for name in ("samples", "scale", "offset", "fs_hz", "meta") if name in held.files}
+            return {name: held[name] for name in names if name in held.files}
     except (ValueError, OSError, KeyError, EOFError) as error:
         raise RecordingError(f"not an npz archive of plain arrays: {error}", str(path)) from error
     except Exception as error:  # zipfile.BadZipFile, zlib.error and kin have no common base
         raise RecordingError(f"not an npz archive: {error}", str(path)) from error
-    if "samples" not in fields:
-        raise RecordingError("no array of this name", f"{path}: samples", "a recording of one or more channels")
+
+
+@dataclass(frozen=True, slots=True)
+class Times:
+    """When the captures of a file were taken, as far as it says so."""
+
+    base: Instant | None
+    """Of the file itself, UTC."""
+    after_s: tuple[float, ...] | None = None
+    """Several captures, each so long after the base; None where the file holds one."""
+
+
+def npz_times(path: Path) -> Times:
+    """Read the times only: `taken_at` of `meta`; and `t_s` (at `raw_index`, where given) of a row of captures `raw`."""
+    fields = _fields(path, ("meta", "t_s", "raw_index"))
+    base = _taken_at(path, _meta(path, fields))
+    if "t_s" not in fields:
+        return Times(base)
+    t_s = _numbers(path, "t_s", fields["t_s"]).ravel()
+    index = _numbers(path, "raw_index", fields["raw_index"]).ravel() if "raw_index" in fields else np.arange(t_s.size)
+    if not ((index >= 0) & (index < t_s.size)).all() or not np.isfinite(t_s).all():
+        raise RecordingError("numbers of rows that are not there", f"{path}: raw_index")
+    return Times(base, tuple(t_s[index.astype(np.int64)].tolist()))
+
+
+def read_row(path: Path) -> tuple[Raw, ...]:
+    """Read an archive of captures that follow one another: `raw` int16 (capture, channel, n), `raw_scale`, `meta`."""
+    fields = _fields(path, ("raw", "raw_scale", "fs_hz", "meta"))
+    row = fields.pop("raw", None)
+    if row is None or row.ndim != 3 or row.size == 0:
+        found = "no array" if row is None else f"shape {row.shape}"
+        raise RecordingError(found, f"{path}: raw", "shape (captures, channels, n)")
+    scale = np.broadcast_to(np.atleast_1d(fields.pop("raw_scale", 1.0)), (row.shape[1],))
+    return tuple(_raw(path, {**fields, "samples": one, "scale": scale}) for one in row)
+
+
+def _raw(path: Path, fields: dict[str, Any]) -> Raw:
     samples = np.atleast_2d(_numbers(path, "samples", fields["samples"]))
+    counts = np.atleast_2d(fields["samples"]) if fields["samples"].dtype == np.int16 else None
     for name, by in (("scale", np.multiply), ("offset", np.add)):
         if name in fields:
             part = np.atleast_1d(_numbers(path, name, fields[name])).ravel()
             if part.size not in (1, samples.shape[0]):
                 raise RecordingError(f"{part.size} values for {samples.shape[0]} channels", f"{path}: {name}")
             samples = by(samples, part[:, None])
+    steps = np.broadcast_to(np.atleast_1d(fields.get("scale", 1.0)).ravel(), (samples.shape[0],)) if counts is not None else ()
     meta = _meta(path, fields)
     fs_hz = float(_numbers(path, "fs_hz", fields["fs_hz"]).ravel()[0]) if "fs_hz" in fields else _number(path, meta, "fs_hz")
     listed = meta.get("channels")
@@ -47,7 +94,29 @@ def read_npz(path: Path) -> Raw:
         tuple(_word(row, "axis") for row in said),
         tuple(_word(row, "location") for row in said),
         _facts(path, meta),
+        counts,
+        tuple(float(one) for one in steps),
+        Origin(_word(meta, "sensor"), _word(meta, "capture"), meta.get("sim") is True, _missing(meta.get("missing_parts"))),
     )
+
+
+def _missing(said: Any) -> tuple[int, ...]:
+    return tuple(one for one in said if isinstance(one, int)) if isinstance(said, list) else ()
+
+
+def _taken_at(path: Path, meta: Mapping[str, Any]) -> Instant | None:
+    said = meta.get("taken_at")
+    if said is None:
+        return None
+    try:
+        at = float(said) if isinstance(said, int | float) else parse_instant(str(said))
+    except (ValueError, OverflowError):
+        at = math.nan
+    if not EARLIEST <= at <= LATEST:
+        raise RecordingError(
+            f"not a time: {clean(str(said), 60)!r}", f"{path}: meta.taken_at", "RFC 3339, or seconds since 1970"
+        )
+    return at
 
 
 def _numbers(path: Path, field: str, values: Any) -> NDArray[np.float64]:

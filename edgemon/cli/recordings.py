@@ -42,6 +42,12 @@ def read_recording(path: Path, given: Given) -> tuple[Record, MachineFacts]:
     RecordingError
         With file and field: not there, too large, of a kind not known, or something in it cannot be used.
     """
+    raw = read_raw(path)
+    return record_of(path, raw, given), _merged(raw.facts, given.facts)
+
+
+def read_raw(path: Path) -> Raw:
+    """Read what a file says. Raises `RecordingError` as `read_recording` does."""
     reader = READERS.get(path.suffix.lower())
     if reader is None:
         raise RecordingError(f"files that end in {path.suffix!r} are not known", str(path), f"one of {', '.join(READERS)}")
@@ -49,13 +55,13 @@ def read_recording(path: Path, given: Given) -> tuple[Record, MachineFacts]:
         size = path.stat().st_size
         if size > MAX_BYTES:
             raise RecordingError(f"{size} bytes", str(path), f"at most {MAX_BYTES}")
-        raw = reader(path)
+        return reader(path)
     except OSError as error:
         raise RecordingError(f"cannot be read: {error.strerror or error}", str(path)) from error
-    return _record(path, raw, given), _merged(raw.facts, given.facts)
 
 
-def _record(path: Path, raw: Raw, given: Given) -> Record:
+def record_of(path: Path, raw: Raw, given: Given) -> Record:
+    """Make a record of what a file says. Raises `RecordingError` where something in it cannot be used."""
     fs_hz = given.fs_hz if given.fs_hz is not None else raw.fs_hz
     if fs_hz is None:
         raise RecordingError("sample rate not known", f"{path}: fs_hz", "give it with --fs")
@@ -71,7 +77,7 @@ def _record(path: Path, raw: Raw, given: Given) -> Record:
         raise RecordingError(f"channel {bad!r} holds values that are not numbers", f"{path}: samples")
     rows, channels, quantities, places = [], [], set(), given.places or {}
     for i in chosen:
-        factor, quantity, calibrated = _unit(path, raw, i, given.unit)
+        factor, quantity, calibrated = unit_of(path, raw, i, given.unit)
         quantities.add(quantity)
         rows.append(raw.samples[i] * factor)
         direction = (given.directions or {}).get(raw.names[i]) or _direction(raw, i)
@@ -101,8 +107,8 @@ def _chosen(path: Path, names: tuple[str, ...], wanted: tuple[str, ...] | None) 
     return found
 
 
-def _unit(path: Path, raw: Raw, i: int, given: str | None) -> tuple[float, Quantity, bool]:
-    """Give factor to SI, quantity, and whether sizes can be trusted."""
+def unit_of(path: Path, raw: Raw, i: int, given: str | None) -> tuple[float, Quantity, bool]:
+    """Give a channel's factor to SI, its quantity, and whether sizes can be trusted."""
     if given is not None:
         return to_si(1.0, given), quantity_of(given), True
     words = raw.units[i].strip() if raw.units else ""

@@ -9,7 +9,7 @@ from pathlib import Path
 
 from edgemon.cli.linking import add_broker, broker_of, guest, linked, until_up
 from edgemon.cli.simulate import broker_options, run_simulators
-from edgemon.cli.traffic import Damaged, Recorded, read_header, read_messages
+from edgemon.cli.traffic import Damaged, Recorded, levels_of, read_header, read_messages
 from edgemon.clock import SystemClock
 from edgemon.decode.remark import Shift, remark_capture, remark_reading
 from edgemon.errors import DecodeError, LinkDown, LinkRefused, ParameterError, SettingsError, UnknownFormat
@@ -147,8 +147,8 @@ def _outgoing(one: Recorded | Damaged, how: How, shift: Shift) -> Outgoing | Non
     """Give what to publish; None for what does not come from sensors. Raises `DecodeError` for what cannot be played."""
     if isinstance(one, Damaged):
         raise UnknownFormat(one.why)
-    levels = one.topic.removeprefix(f"{how.recorded_root}/").split("/")
-    if len(levels) != 3 or levels[0] != "sensor" or levels[2] not in _REMARK:
+    levels = levels_of(one.topic, how.recorded_root)
+    if not levels:
         return None
     payload = one.payload
     if how.mark or how.shift:

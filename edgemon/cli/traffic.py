@@ -19,6 +19,10 @@ LONGEST_LINE = 512 * 1024 * 1024
 """Bytes: the largest MQTT message in base64, and some more."""
 
 
+SAID = ("reading", "capture", "spectrum")
+"""Last part of the topics on which sensors say something."""
+
+
 @dataclass(frozen=True, slots=True)
 class Recorded:
     """One message as it was received."""
@@ -44,6 +48,12 @@ class Header:
 
     root: str
     started_at: Instant
+
+
+def levels_of(topic: str, root: str) -> tuple[str, ...]:
+    """Give the levels of a topic below its root where a sensor says something there; else nothing."""
+    levels = tuple(topic.removeprefix(f"{root}/").split("/"))
+    return levels if len(levels) == 3 and levels[0] == "sensor" and levels[2] in SAID else ()
 
 
 def header_line(header: Header) -> bytes:

@@ -22,6 +22,16 @@ class RecordingError(EdgemonError):
     """A file that cannot be used as a recording; the others are still looked at."""
 
 
+@dataclass(frozen=True, slots=True)
+class Origin:
+    """Which capture a file holds, as `edgemon export` writes it; empty where it does not say."""
+
+    sensor: str = ""
+    capture: str = ""
+    sim: bool = False
+    missing_parts: tuple[int, ...] = ()
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Raw:
     """What a file says, before the user's options."""
@@ -36,6 +46,11 @@ class Raw:
     directions: tuple[str, ...] = ()
     locations: tuple[str, ...] = ()
     facts: MachineFacts = MachineFacts()
+    counts: NDArray[np.int16] | None = None
+    """The converter's own counts, shape (channels, n), where the file holds them: what is clipped or dead shows in them."""
+    steps: tuple[float, ...] = ()
+    """One count of each channel, in the numbers of `samples`; empty without counts."""
+    origin: Origin = Origin()
 
 
 def unique(names: list[str]) -> tuple[str, ...]:
@@ -61,12 +76,14 @@ def read_wav(path: Path) -> Raw:
     if table.size == 0:
         raise RecordingError("no samples", str(path))
     samples = np.atleast_2d(table.T)
+    counts = samples if samples.dtype == np.int16 else None
     if samples.dtype == np.uint8:
         samples = (samples - 128.0) / 128.0
     elif np.issubdtype(samples.dtype, np.integer):
         samples = samples / -float(np.iinfo(samples.dtype).min)
     names = tuple(str(i + 1) for i in range(samples.shape[0]))
-    return Raw(samples.astype(np.float64), float(rate), names, ("",) * len(names))
+    steps = () if counts is None else (1.0 / 32768.0,) * len(names)
+    return Raw(samples.astype(np.float64), float(rate), names, ("",) * len(names), counts=counts, steps=steps)
 
 
 def read_csv(path: Path) -> Raw:
