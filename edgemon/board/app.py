@@ -24,6 +24,7 @@ from edgemon.board.screens.plant import PlantScreen
 from edgemon.board.theme import ASCII, PALETTES, UNICODE, Look
 from edgemon.clock import Clock
 from edgemon.errors import EdgemonError
+from edgemon.model.instant import Instant
 
 BEAT = 0.5
 """Seconds between two adoptions of changes; two beats are one flash, 1 Hz with half of it lit."""
@@ -71,6 +72,7 @@ class BoardApp(App[None]):
         super().__init__()
         self._clock = clock
         self._sounded = False
+        self._tested_until: Instant | None = None
         colours = self.console.color_system
         chosen = "mono" if self.no_color or colours is None else "dark" if colours == "standard" else theme
         look = Look(ASCII if ascii else UNICODE, still or self.animation_level == "none")
@@ -113,7 +115,23 @@ class BoardApp(App[None]):
         if sounding and not self._sounded:
             self.bell()
         self._sounded = sounding
+        self._follow_test()
         self.redraw()
+
+    def _follow_test(self) -> None:
+        """Show a lamp test, whoever ordered it, at every board and once; what somebody is typing is not taken away."""
+        gateway = self.desk.picture.gateway
+        if gateway is None or gateway.test_until is None or self.desk.picture.lost is not None:
+            return
+        if gateway.test_until == self._tested_until or not isinstance(self.screen, BoardScreen):
+            return
+        self._tested_until = gateway.test_until
+        left = gateway.test_until - gateway.now
+        under_way = [screen for screen in self.screen_stack if isinstance(screen, LampsScreen)]
+        for screen in under_way:
+            screen.goes_on(left)
+        if left > 0.0 and not under_way:
+            self.push_screen(LampsScreen(self.desk, left))
 
     def redraw(self) -> None:
         """Draw the screen in front; it lives on behind a question."""
@@ -134,7 +152,9 @@ class BoardApp(App[None]):
 
     def action_lamp_test(self) -> None:
         """Ask about testing horn and beacon."""
-        question = Question("Test horn and beacon?", "tell the control room first: all outputs are on for a moment")
+        question = Question(
+            "Test horn, beacon and boards?", "tell the control room first: all is on for some seconds, at every board"
+        )
         self._order(question, lambda _: self.desk.source.lamp_test(), lambda: self.action_show("lamps"))
 
     def _order(self, question: Question, order: Ordering, then: Callable[[], None] = lambda: None) -> None:

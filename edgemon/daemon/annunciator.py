@@ -66,6 +66,12 @@ class Annunciator:
         self._troubles: dict[str, str] = {}
         self._untold: asyncio.Queue[Event] = asyncio.Queue(_UNTOLD_MOST)
         self._test_until: Instant | None = None
+        self._test_by = ""
+
+    @property
+    def test_by(self) -> str:
+        """Who ordered the test that is under way, and where."""
+        return self._test_by if self.test_until is not None else ""
 
     @property
     def test_until(self) -> Instant | None:
@@ -90,6 +96,7 @@ class Annunciator:
         now = self._clock.now()
         await self._tell(OutputsTested(now, now + plan.TEST_S, person.name, person.station))
         self._test_until = self._clock.now() + plan.TEST_S
+        self._test_by = ", ".join(filter(None, (person.name, person.station)))
         self._look()
         return Outcome(True, f"{len(self._outputs)} outputs and the boards are tested for {plan.TEST_S:g} s")
 

@@ -172,9 +172,7 @@ class Hub:
         count, upstreams = memory.counters.get, self.upstreams()
         unsent, oldest_unsent = self.unsent()
         call = self.annunciation()
-        outputs, test_until = (
-            ((), None) if self.annunciator is None else (self.annunciator.links(), self.annunciator.test_until)
-        )
+        outputs = () if self.annunciator is None else self.annunciator.links()
         return GatewayView(
             site=plant.site,
             site_name=plant.name,
@@ -205,7 +203,8 @@ class Hub:
             sounding=call.horn,
             beacon=call.beacon,
             silenced_at=call.silenced_at,
-            test_until=test_until,
+            test_until=None if self.annunciator is None else self.annunciator.test_until,
+            test_by="" if self.annunciator is None else self.annunciator.test_by,
             alarms=views.own_alarms(memory),
             gateway=self._setting.gateway.id,
             upstreams=upstreams,

@@ -262,7 +262,9 @@ class GatewayView:
     silenced_at: Instant | None = None
     """When what calls was silenced last; None where nothing that calls is silenced."""
     test_until: Instant | None = None
-    """Horn, beacon and board show all they can until then: a test; None where there is none."""
+    """Horn, beacon and boards show all they can until then: a test; None where there is none."""
+    test_by: str = ""
+    """Who ordered that test, and where."""
     alarms: tuple[AlarmView, ...] = ()
     """The gateway's own, while it is not plainly normal."""
     gateway: str = ""

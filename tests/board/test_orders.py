@@ -160,7 +160,7 @@ async def test_what_to_do_and_who_hid_it_stand_under_the_alarm() -> None:
 
 
 @pytest.mark.parametrize(
-    ("key", "asks", "order"), [("c", "Silence the horn?", "silence"), ("k", "Test horn and beacon?", "lamp test")]
+    ("key", "asks", "order"), [("c", "Silence the horn?", "silence"), ("k", "Test horn, beacon and boards?", "lamp test")]
 )
 async def test_horn_and_beacon_are_asked_about_from_every_screen(key: str, asks: str, order: str) -> None:
     source = MemorySource()

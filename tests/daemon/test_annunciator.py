@@ -133,7 +133,8 @@ async def test_a_hanging_output_holds_nobody_up_and_gets_the_newest_state_when_i
     )
 
 
-async def test_a_test_is_journalled_first_and_ends_by_itself() -> None:
+async def test_a_test_is_journalled_first_and_ends_by_itself(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(plan, "TEST_S", 1.0)
     async with at_work(Desk(BEACON)) as desk:
         outcome = await desk.one.test(OPERATOR)
         assert outcome.done
@@ -143,6 +144,8 @@ async def test_a_test_is_journalled_first_and_ends_by_itself() -> None:
         assert told.until - told.at == pytest.approx(plan.TEST_S)
         await until(lambda: bool(desk.published) and desk.published[-1][1].test)
         assert desk.one.test_until
+        assert desk.one.test_by == f"{OPERATOR.name}, {OPERATOR.station}"
         await until(lambda: not desk.published[-1][1].test)
         assert not desk.one.test_until
+        assert not desk.one.test_by
         assert desk.published[-1][1] == Annunciation()

@@ -300,6 +300,7 @@ def _calls(live: Sequence[GatewayView]) -> dict[str, Any]:
         "beacon": _BEACONS[max(beacons, default=0)],
         "silenced_at": max(silenced, default=None),
         "test_until": max(tests, default=None),
+        "test_by": "; ".join(dict.fromkeys(one.test_by for one in live if one.test_by)),
     }
 
 
