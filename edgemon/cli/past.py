@@ -1,7 +1,7 @@
 """The recorded past for a rehearsal: measurements put together from the store's trends, and what really happened."""
 
 import tomllib
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from datetime import datetime
 from pathlib import Path
 from typing import Any
@@ -21,9 +21,11 @@ _UNFIT = Verdict((Flaw.IMPLAUSIBLE,), ("not fit when it was measured",))
 
 
 async def read_past(
-    reader: Reader, machines: Iterable[Machine], since: Instant, until: Instant, sim: bool
+    reader: Reader, machines: Iterable[Machine], points: Mapping[PointKey, Point], since: Instant, until: Instant, sim: bool
 ) -> Mapping[PointKey, list[Measurement]]:
     """Read everything the limits of these machines, or their standstill rules, look at; oldest first, by point.
+
+    A level that follows from another one is not read but what it follows from, for `engine.past.followed`.
 
     Raises
     ------
@@ -33,13 +35,23 @@ async def read_past(
     wanted: dict[PointKey, tuple[Point, set[str]]] = {}
     for machine in machines:
         for point in machine.points:
-            levels = {limit.level for limit in point.limits}
-            if machine.standstill is not None:
-                levels.add(machine.standstill.level)
-            known = wanted.setdefault(point.key, (point, set()))
-            known[1].update(levels)
+            for key, level in _levels(machine, point):
+                if key in points:
+                    wanted.setdefault(key, (point if key == point.key else points[key], set()))[1].add(level)
     found = [await _point(reader, point, levels, since, until, sim) for point, levels in wanted.values()]
     return by_point(one for of_point in found for one in of_point)
+
+
+def _levels(machine: Machine, point: Point) -> Iterator[tuple[PointKey, str]]:
+    """Give the levels that the limits of a point rest on, and of which point each is."""
+    specs = {spec.name: spec for spec in point.derived}
+    if machine.standstill is not None:
+        yield point.key, machine.standstill.level
+    for limit in point.limits:
+        spec = specs.get(limit.level)
+        yield point.key, limit.level if spec is None else spec.of.name
+        if spec is not None and spec.reference is not None:
+            yield spec.reference, spec.of.name
 
 
 async def _point(

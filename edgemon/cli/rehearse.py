@@ -15,17 +15,20 @@ from edgemon.cli.options import add_config, duration
 from edgemon.cli.past import known_events, read_past
 from edgemon.cli.recorded_past import LeftOut, found, measurements
 from edgemon.cli.recordings import known_unit
+from edgemon.cli.rehearse_baselines import approving, named, resting_on
 from edgemon.cli.rehearse_words import Rehearsed, document, lines, monthly
 from edgemon.cli.report import TIMES_WORDS, read_time
 from edgemon.cli.timed_files import How
 from edgemon.clock import SystemClock
+from edgemon.engine.baselines import Key, in_force, key_of
 from edgemon.engine.memory import Setting, setting_of
-from edgemon.engine.past import measures_alike
+from edgemon.engine.past import followed, measures_alike
 from edgemon.errors import EdgemonError, SettingsError
+from edgemon.model.baseline import Baseline
 from edgemon.model.ids import MachineId, PointId, PointKey
 from edgemon.model.instant import LATEST, Instant, format_instant
 from edgemon.model.level import Measurement
-from edgemon.model.machine import Machine, Plant, Point
+from edgemon.model.machine import Plant, Point
 from edgemon.settings.load import load_all, load_plant
 from edgemon.store.reader import SqliteReader
 
@@ -50,9 +53,9 @@ def add(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None
         "rehearse",
         help="other limits over the recorded past, beside those in force",
         description=__doc__,
-        epilog="Without files: over the readings of the store. Limits of the plant files are compared; what approved baselines "
-        "lead to is left out. A file of known events holds [[event]] tables with machine, t, name, and point where only one is "
-        "meant. Exit code: 0 done, 1 something of the recordings could not be used (the rest is), 2 options or settings.",
+        epilog="Without files: over the readings of the store. Limits are those in force, with what approved baselines lead "
+        "to, for the candidate too. A file of known events holds [[event]] tables with machine, t, name, and point where only "
+        "one is meant. Exit code: 0 done, 1 something of the recordings could not be used (the rest is), 2 bad usage.",
     )
     add_config(parser)
     said = "recordings instead of the store: of `edgemon record`, or waveforms (.npz, .wav, .csv, .uff) with a time each"
@@ -60,6 +63,8 @@ def add(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None
     parser.add_argument(
         "--candidate", metavar="FILE", type=Path, help="the plant file to be tried; default: none, only what is"
     )
+    said = "the candidate is with this proposed baseline approved; may be repeated"
+    parser.add_argument("--approve", metavar="MACHINE/POINT/LEVEL", action="append", default=[], help=said)
     said = f"begin of the period: {TIMES_WORDS}; default {PERIOD}, of recordings all"
     parser.add_argument("--since", metavar="TIME", help=said)
     parser.add_argument("--until", metavar="TIME", help="end of the period, likewise; default now")
@@ -89,8 +94,11 @@ def run(options: argparse.Namespace) -> int:
         raise SettingsError(f"the plant file has no machine {options.machine!r}", "--machine", "see plant.toml")
     known = known_events(options.events, plant) if options.events is not None else ()
     machines = [one for one in plant.machines if options.machine in (None, str(one.id))]
-    current, tried = setting_of(plant, gateway), setting_of(candidate, gateway)
-    past = _past(options, current, tried, machines)
+    filed = setting_of(plant, gateway)
+    learnt = asyncio.run(_baselines(options, filed))
+    proposed = approving(filed, learnt, options.approve, bool(options.files))
+    current, tried = in_force(filed, learnt), in_force(setting_of(candidate, gateway), {**learnt, **proposed})
+    past = _past(options, current, tried, {one.id for one in machines})
     before, after = _runs(current.rules, past.before), _runs(tried.rules, past.after)
     begin, end = _span(past.before)
     told = Rehearsed(
@@ -102,8 +110,10 @@ def run(options: argparse.Namespace) -> int:
         load_after=rehearsal.load(after.values(), begin, end),
         leads_before=rehearsal.leads(before.values(), known),
         leads_after=rehearsal.leads(after.values(), known),
-        changes=rehearsal.weightiest(_alone(machines, current, tried, past, before)),
+        changes=rehearsal.weightiest(_alone(current, tried, past, before)),
         left_out=past.left_out,
+        approved=tuple(sorted(map(named, resting_on(filed, learnt)))),
+        approving=tuple(sorted(map(named, proposed))),
     )
     if options.json:
         json.dump(document(told), sys.stdout, ensure_ascii=False, indent=2)
@@ -115,11 +125,9 @@ def run(options: argparse.Namespace) -> int:
     return 1 if past.left_out else 0
 
 
-def _alone(
-    machines: Iterable[Machine], current: Setting, tried: Setting, past: Past, before: Mapping[PointKey, Run]
-) -> Iterable[Change]:
+def _alone(current: Setting, tried: Setting, past: Past, before: Mapping[PointKey, Run]) -> Iterable[Change]:
     """Try each limit that differs by itself; one that is new, on what the candidate has measured."""
-    for one in machines:
+    for one in current.plant.machines:
         other = tried.plant.machine_of.get(one.id)
         for change in rehearsal.changes(one, other) if other is not None else ():
             measured = past.after if change.before is None else past.before
@@ -128,19 +136,16 @@ def _alone(
                 yield rehearsal.alone(rules, change, measured[change.point], before[change.point])
 
 
-def _past(options: argparse.Namespace, current: Setting, tried: Setting, machines: Sequence[Machine]) -> Past:
+def _past(options: argparse.Namespace, current: Setting, tried: Setting, machines: set[MachineId]) -> Past:
     """Read what was measured. Raises `EdgemonError` where there is nothing."""
     now = SystemClock().now()
     until = read_time(options.until, now, "--until") if options.until is not None else LATEST if options.files else now
     period = options.since or (None if options.files else PERIOD)
     since = 0.0 if period is None else read_time(period, now if until == LATEST else until, "--since")
     if options.files:
-        past = _recorded(options, current, tried, {one.id for one in machines}, since, until)
+        past = _recorded(options, current, tried, machines, since, until)
     else:
-        store = options.store if options.store is not None else current.gateway.store
-        held = [tried.plant.machine_of[one.id] for one in machines if one.id in tried.plant.machine_of]
-        stored = asyncio.run(_read(store, [*machines, *held], since, until, options.sim))
-        past = Past(stored, stored)
+        past = asyncio.run(_stored(options, current, tried, machines, since, until))
     if past.before:
         return past
     kind = "simulated" if options.sim else "real"
@@ -149,7 +154,40 @@ def _past(options: argparse.Namespace, current: Setting, tried: Setting, machine
         raise EdgemonError(
             f"no {kind} measurement of a point of the plant file", where, "simulated ones with --sim" * (not options.sim)
         )
-    raise EdgemonError(f"no {kind} measurement between {format_instant(since)} and {format_instant(until)}", str(store))
+    span = f"between {format_instant(since)} and {format_instant(until)}"
+    raise EdgemonError(f"no {kind} measurement {span}", str(_store(options, current)))
+
+
+def _store(options: argparse.Namespace, setting: Setting) -> Path:
+    return options.store if options.store is not None else setting.gateway.store
+
+
+async def _baselines(options: argparse.Namespace, filed: Setting) -> Mapping[Key, Baseline]:
+    """Read the newest baseline of each level; over recordings none where there is no store yet."""
+    store = _store(options, filed)
+    if options.files and not store.exists():
+        return {}
+    reader = await SqliteReader.open(store)
+    try:
+        return {key_of(one): one for one in await reader.baselines()}
+    finally:
+        await reader.close()
+
+
+async def _stored(
+    options: argparse.Namespace, current: Setting, tried: Setting, machines: set[MachineId], since: Instant, until: Instant
+) -> Past:
+    reader = await SqliteReader.open(_store(options, current))
+    wanted = [one for plant in (current.plant, tried.plant) for one in plant.machines if one.id in machines]
+    points = {**tried.plant.points, **current.plant.points}
+    try:
+        read = await read_past(reader, wanted, points, since, until, options.sim)
+    finally:
+        await reader.close()
+    before, after = (
+        {key: some for key, some in followed(setting, read).items() if key.machine in machines} for setting in (current, tried)
+    )
+    return Past(before, after)
 
 
 def _recorded(
@@ -192,14 +230,6 @@ def _place(word: str, plant: Plant) -> tuple[str, Point]:
         what = f"the plant file has no point {place!r}" if name else f"{word!r}"
         raise SettingsError(what, "--place", "NAME=MACHINE/POINT, by their ids in plant.toml")
     return name, known
-
-
-async def _read(store: Path, machines: Iterable[Machine], since: Instant, until: Instant, sim: bool) -> Measured:
-    reader = await SqliteReader.open(store)
-    try:
-        return await read_past(reader, machines, since, until, sim)
-    finally:
-        await reader.close()
 
 
 def _draw(told: Rehearsed, out: Path) -> None:

@@ -32,6 +32,10 @@ class Rehearsed:
     """The weightiest first."""
     left_out: tuple[LeftOut, ...] = ()
     """Files, lines and messages of recordings that could not be used."""
+    approved: tuple[str, ...] = ()
+    """Baselines that limits in force rest on."""
+    approving: tuple[str, ...] = ()
+    """Proposed ones that the candidate has approved besides."""
 
 
 def lines(told: Rehearsed) -> list[str]:
@@ -39,6 +43,7 @@ def lines(told: Rehearsed) -> list[str]:
     width = max(len(str(key)) for key in (*told.before, *told.after))
     text = [
         f"{format_instant(told.since)} to {format_instant(told.until)}; as it is -> as tried; counts a month of 30.44 days",
+        *_baseline_lines(told),
         "",
         f"{'point':{width}} {'alerts':>15} {'alarms':>15} {'again':>9} {'alert %':>15} {'alarm %':>15}",
     ]
@@ -68,6 +73,13 @@ def _share(seconds: float, of: Run) -> float:
 
 def _pair(one: float, other: float) -> str:
     return f"{one:.1f} -> {other:.1f}"
+
+
+def _baseline_lines(told: Rehearsed) -> Iterable[str]:
+    if told.approved:
+        yield f"in force with the approved baselines of {', '.join(told.approved)}"
+    if told.approving:
+        yield f"as tried, also with the proposed ones of {', '.join(told.approving)}"
 
 
 def _load_lines(told: Rehearsed) -> Iterable[str]:
@@ -135,6 +147,7 @@ def document(told: Rehearsed) -> dict[str, Any]:
              "before": _limit(one.before), "after": _limit(one.after)}
             for one in told.changes
         ],
+        "baselines": {"approved": list(told.approved), "approving": list(told.approving)},
         "left_out": [asdict(one) for one in told.left_out],
     }  # fmt: skip
 

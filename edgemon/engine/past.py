@@ -3,15 +3,18 @@
 What the daemon asks its store (is this a repeat?) is answered from what came before in the same recording.
 """
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
+from edgemon.alarms import judge as alarms
 from edgemon.decode.assemble import restore
 from edgemon.decode.decoded import Decoded
 from edgemon.engine.analyse import analyse, decode_all, questions
+from edgemon.engine.follow import follow
 from edgemon.engine.judge import judge
-from edgemon.engine.memory import Memory, Setting
-from edgemon.model.ids import CaptureKey, ReadingKey
+from edgemon.engine.memory import Memory, Setting, Track
+from edgemon.model.alarm import PointState
+from edgemon.model.ids import CaptureKey, PointKey, ReadingKey
 from edgemon.model.instant import Instant
 from edgemon.model.level import Measurement
 from edgemon.model.limit import Limit
@@ -78,6 +81,30 @@ def _judged(
     captures.update(capture.key for capture in commit.captures)
     readings.update(reading.key for reading in commit.readings)
     return judgement.memory, Found(commit.measurements, commit.quarantined)
+
+
+def followed(setting: Setting, past: Mapping[PointKey, Sequence[Measurement]]) -> dict[PointKey, list[Measurement]]:
+    """Add to stored values the levels that follow from others, as this setting has them: with its baselines, over its times.
+
+    Parameters
+    ----------
+    past : mapping
+        Measured levels, oldest first by point; points that the setting does not have are left out.
+    """
+    found = {key: list(some) for key, some in past.items() if key in setting.rules and not setting.plant.points[key].derived}
+    deriving = [key for key in past if key in setting.rules and key not in found]
+    references = {spec.reference for key in deriving for spec in setting.plant.points[key].derived if spec.reference}
+    points: dict[Track, PointState] = {}
+    asked = {*deriving, *references} & past.keys()
+    for one in sorted((one for key in asked for one in past[key]), key=lambda one: one.taken_at):
+        rules, track = setting.rules[one.point], (one.point, one.sim)
+        state = points.get(track) or PointState(one.point, one.sim)
+        if rules.point.derived and one.verdict.is_fit:
+            state, one = follow(rules, state, one, points)
+        points[track], _ = alarms.judge(rules, state, one, one.taken_at)
+        if rules.point.derived:
+            found.setdefault(one.point, []).append(one)
+    return found
 
 
 def measures_alike(one: Plant, other: Plant) -> bool:
