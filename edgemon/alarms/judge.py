@@ -9,7 +9,7 @@ from edgemon.alarms.limits import severity_by_value, severity_of
 from edgemon.alarms.onset import begins, hear
 from edgemon.alarms.registry import Evidence, rule_of
 from edgemon.alarms.rules import Rules
-from edgemon.alarms.running import factor_at, hide, is_judged, notice, told_by
+from edgemon.alarms.running import factor_at, hide, is_judged, is_starting, notice, told_by
 from edgemon.alarms.state import Cause, new_record, settle
 from edgemon.alarms.suppress import expire, obey, realarm, realarm_at
 from edgemon.alarms.timing import drop_pending
@@ -52,7 +52,9 @@ def judge(rules: Rules, state: PointState, measurement: Measurement, now: Instan
         fresh: tuple[Level, ...] = ()
         late = state.taken_at is not None and taken_at <= state.taken_at
     else:
-        fresh = tuple(level for level in measurement.levels if known.get(level.name, _NEVER) < taken_at)
+        fresh = measurement.levels
+        if known and taken_at <= max(known.values()):
+            fresh = tuple(level for level in fresh if known.get(level.name, _NEVER) < taken_at)
         late = not fresh or _speaks_for_nothing(rules, state, measurement, fresh)
     if late:
         told = _late(rules, state, measurement)
@@ -60,7 +62,7 @@ def judge(rules: Rules, state: PointState, measurement: Measurement, now: Instan
         return state, (told, *moved)
     if not measurement.verdict.is_fit:
         return _unfit(rules, state, measurement, fresh, now)
-    if not all(isfinite(level.value) for level in fresh):
+    if not isfinite(sum([level.value for level in fresh])):
         if any(level.name in rules.limits and not isfinite(level.value) for level in fresh):
             return _unfit(rules, state, measurement, fresh, now)
         fresh = tuple(level for level in fresh if isfinite(level.value))
@@ -104,7 +106,7 @@ def _fit(rules: Rules, state: PointState, measurement: Measurement, fresh: tuple
         state, told = notice(rules, state, said, taken_at)
     alarms, moved = _judge_levels(rules, state, fresh, taken_at, said.rpm)
     names = [level.name for level in fresh]
-    levels = _merged(state.levels, fresh)
+    levels = _merged(state.levels, fresh, names)
     flawed = state.flawed and tuple(name for name in state.flawed if name not in names)
     newest = state.taken_at is None or taken_at >= state.taken_at
     healed = state.quality is Quality.BAD and not flawed and newest
@@ -140,10 +142,15 @@ def _judge_levels(
 ) -> tuple[Mapping[str, AlarmRecord], tuple[Event, ...]]:
     changed: dict[str, AlarmRecord] = {}
     events: tuple[Event, ...] = ()
+    within, known = rules.within, state.alarms
+    starts = is_starting(rules, state, at)
     for level in fresh:
-        if level.name not in rules.limits:
+        edges = within.get(level.name)
+        if edges is None:
             continue
-        record = state.alarms.get(level.name)
+        record = known.get(level.name)
+        if record is not None and edges[0] < level.value < edges[1] and not starts and _is_calm(record):
+            continue
         if record is None:
             record = new_record(rules, level.name, state.sim, at)
             changed[level.name] = record
@@ -157,25 +164,29 @@ def _judge_levels(
         alert, alarm = rule_of(level.name)(Evidence(rules, record, at, level.value, bridged, factor))
         if alert is record.alert and alarm is record.alarm:
             continue
-        if begins(record, alert, alarm):
-            record = replace(record, within_at=state.level_at.get(level.name))
-        moved = settle(
-            rules, record, alert, alarm, severity_of(alert, alarm), Cause(at, value=level.value, detail=level.remark)
-        )
+        within_at = state.level_at.get(level.name) if begins(record, alert, alarm) else record.within_at
+        cause = Cause(at, value=level.value, detail=level.remark)
+        moved = settle(rules, record, alert, alarm, severity_of(alert, alarm), cause, within_at)
         changed[level.name], hidden = hide(rules, moved.record, at)
         events += moved.events + hidden
     return ({**state.alarms, **changed} if changed else state.alarms), events
 
 
-def _merged(known: tuple[Level, ...], fresh: tuple[Level, ...]) -> tuple[Level, ...]:
-    if len(known) == len(fresh) and all(old.name == new.name for old, new in zip(known, fresh, strict=True)):
+def _is_calm(record: AlarmRecord) -> bool:
+    """Say whether no limit of a record's level counts as exceeded and nothing is pending: a value within changes nothing."""
+    alert, alarm = record.alert, record.alarm
+    return not (alert.active or alarm.active) and alert.pending is None and alarm.pending is None
+
+
+def _merged(known: tuple[Level, ...], fresh: tuple[Level, ...], names: list[str]) -> tuple[Level, ...]:
+    if [level.name for level in known] == names:
         return fresh
     return tuple({level.name: level for level in (*known, *fresh)}.values())
 
 
 def _trend(rules: Rules, trend: tuple[float, ...], levels: tuple[Level, ...]) -> tuple[float, ...]:
-    ratios = [ratio for level in levels if (ratio := rules.ratio(level.name, level.value)) is not None]
-    return (*trend[1 - TREND_LENGTH :], max(ratios)) if ratios else trend
+    nearest = rules.nearest(levels)
+    return trend if nearest is None else (*trend[1 - TREND_LENGTH :], nearest)
 
 
 def _unfit(rules: Rules, state: PointState, measurement: Measurement, fresh: tuple[Level, ...], now: Instant) -> Next:

@@ -112,7 +112,9 @@ def assess(state: PointState, lost: Mapping[str, Instant], now: Instant, delay_s
     alert, alarm = rule_of(level)(Evidence(RULES, record, now, lost=is_there))
     if alert == record.alert and alarm == record.alarm:
         return state, ()
-    moved = settle(RULES, record, alert, alarm, RULES.loss_severity if is_there else Severity.NORMAL, Cause(now))
+    moved = settle(
+        RULES, record, alert, alarm, RULES.loss_severity if is_there else Severity.NORMAL, Cause(now), record.within_at
+    )
     why = ", ".join(WORDS[cause] for cause in due) or (BACK if level == MONITORING else STORES)
     events = tuple(replace(event, reason=event.reason or why) for event in moved.events)
     return replace(state, alarms={**state.alarms, level: moved.record}), events

@@ -1,10 +1,12 @@
 """All that the judgement of one point needs, made once from the plant file."""
 
-from collections.abc import Mapping
+import math
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 
 from edgemon.model.alarm import MONITORING
-from edgemon.model.limit import Limit, Severity, ratio_line
+from edgemon.model.level import Level
+from edgemon.model.limit import Limit, Severity, Side, edge_of, ratio_line
 from edgemon.model.machine import Criticality, Machine, Point
 from edgemon.model.policy import SHIFT_S
 from edgemon.units import Quantity, from_si
@@ -18,6 +20,14 @@ def _line(limit: Limit) -> tuple[float, float] | None:
         return None
     zero = from_si(0.0, limit.unit)
     return line[0] * (from_si(1.0, limit.unit) - zero), line[0] * zero + line[1]
+
+
+def _within(limit: Limit) -> tuple[float, float]:
+    """Give the open interval of values that have reached neither limit of a level."""
+    edges = [edge_of(bound, limit.side) for bound in (limit.alert, limit.alarm) if bound is not None]
+    if limit.side is Side.BELOW:
+        return max(edges, default=-math.inf), math.inf
+    return -math.inf, min(edges, default=math.inf)
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,16 +50,27 @@ class Rules:
     is_system: bool = False
     """The gateway itself, no machine: its alarm is of high priority, and never shelved."""
     limits: Mapping[str, Limit] = field(init=False)
+    within: Mapping[str, tuple[float, float]] = field(init=False, repr=False)
+    """By level with a limit: values between these two, edges left out, have reached neither its alert nor its alarm limit."""
+    speaking: tuple[str, ...] = field(init=False, repr=False)
+    """Levels whose coming says that the point is watched: gated ones that a well sensor never leaves out."""
+    _gated: frozenset[str] = field(init=False, repr=False)
     _extra: frozenset[str] = field(init=False, repr=False)
     _ratios: Mapping[str, tuple[float, float]] = field(init=False, repr=False)
     """Slope and offset of the ratio of a level, of its value in the house's unit."""
 
     def __post_init__(self) -> None:
         """Make the indexes."""
-        object.__setattr__(self, "limits", {limit.level: limit for limit in self.point.limits})
+        limits = {limit.level: limit for limit in self.point.limits}
+        object.__setattr__(self, "limits", limits)
+        object.__setattr__(self, "within", {level: _within(limit) for level, limit in limits.items()})
         in_orders = (spec.name for spec in self.point.levels if spec.in_orders)
         masks, derived = (spec.name for spec in self.point.masks), (spec.name for spec in self.point.derived)
         object.__setattr__(self, "_extra", frozenset((*in_orders, *masks, *derived)))
+        warm = {level for level, limit in limits.items() if limit.quantity is Quantity.TEMPERATURE}
+        object.__setattr__(self, "_gated", frozenset(limits) - warm - {MONITORING})
+        sure = (level for level in limits if level in self._gated and level not in self._extra)
+        object.__setattr__(self, "speaking", tuple(sure))
         lines = {limit.level: _line(limit) for limit in self.point.limits}
         object.__setattr__(self, "_ratios", {level: line for level, line in lines.items() if line is not None})
 
@@ -69,8 +90,7 @@ class Rules:
 
     def gates(self, level: str) -> bool:
         """Say whether a level is judged only while the machine runs: vibration is, temperature and silence are not."""
-        limit = self.limits.get(level)
-        return level != MONITORING and limit is not None and limit.quantity is not Quantity.TEMPERATURE
+        return level in self._gated
 
     def may_be_missing(self, level: str) -> bool:
         """Say whether a level may be left out although its sensor is well: it needs a speed, a baseline or values before it."""
@@ -96,3 +116,17 @@ class Rules:
             return None
         found = value * line[0] + line[1]
         return found if line[0] > 0.0 or found > 0.0 else 0.0
+
+    def nearest(self, levels: Iterable[Level]) -> float | None:
+        """Give the largest ratio of some levels; None where none of them has a scale."""
+        largest: float | None = None
+        for level in levels:
+            line = self._ratios.get(level.name)
+            if line is None:
+                continue
+            found = level.value * line[0] + line[1]
+            if found < 0.0 and line[0] <= 0.0:
+                found = 0.0
+            if largest is None or found > largest:
+                largest = found
+        return largest

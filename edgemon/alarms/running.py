@@ -1,6 +1,7 @@
 """Whether a machine runs, as one point is told, and what that does to the records of its vibration levels."""
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
+from typing import NamedTuple
 
 from edgemon.alarms.rules import Rules
 from edgemon.alarms.state import BY_LEVEL, BY_SPEED, Cause, is_held, move, new_record
@@ -15,8 +16,7 @@ from edgemon.model.limit import Side
 NOT_RUNNING = "machine not running"
 
 
-@dataclass(frozen=True, slots=True)
-class Told:
+class Told(NamedTuple):
     """What a measurement says of the machine; `running` None where nothing tells."""
 
     running: bool | None
@@ -33,9 +33,8 @@ def told_by(rules: Rules, state: PointState, measurement: Measurement) -> Told:
     may be silent. Unknown counts as running: it must not hide anything.
     """
     machine, taken_at = rules.machine, measurement.taken_at
-    kept = Told(state.running, state.rpm, state.running_at)
     if state.running_at is not None and taken_at < state.running_at:
-        return kept
+        return Told(state.running, state.rpm, state.running_at)
     rpm, rule = measurement.rpm, machine.standstill
     if rpm is not None and machine.standstill_rpm is not None:
         return Told(rpm > machine.standstill_rpm, rpm, taken_at)
@@ -44,7 +43,7 @@ def told_by(rules: Rules, state: PointState, measurement: Measurement) -> Told:
         if value is not None:
             return Told(value >= rule.below, None, taken_at)
     if state.running_at is not None and taken_at - state.running_at <= rules.point.stale_after_s and rpm is None:
-        return kept
+        return Told(state.running, state.rpm, state.running_at)
     return Told(None, rpm, taken_at) if rpm is not None else Told(None, None, None)
 
 
@@ -107,12 +106,17 @@ def is_judged(record: AlarmRecord) -> bool:
     return record.suppression is None or is_held(record)
 
 
+def is_starting(rules: Rules, state: PointState, at: Instant) -> bool:
+    """Say whether the machine started so short a time ago that its limits are multiplied."""
+    started = state.started_at
+    return started is not None and started <= at < started + rules.runup_s
+
+
 def factor_at(rules: Rules, state: PointState, level: str, at: Instant) -> float:
     """Give what the limits of a level are multiplied by at an instant: more than 1 only for a while after a start.
 
     Low limits stay as they are: multiplied they would be stricter just when the level is only coming up.
     """
-    started = state.started_at
-    if started is None or not rules.gates(level) or not started <= at < started + rules.runup_s:
+    if not is_starting(rules, state, at) or not rules.gates(level):
         return 1.0
     return 1.0 if rules.limits[level].side is Side.BELOW else rules.runup_factor

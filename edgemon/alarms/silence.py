@@ -32,11 +32,11 @@ def silent_since(rules: Rules, state: PointState) -> Instant | None:
     if state.fit_at is None:
         return None
     heard = state.fit_at if state.heard_at is None else min(state.fit_at, state.heard_at)
-    watched = [level for level in rules.limits if rules.gates(level) and not rules.may_be_missing(level)]
-    times = [state.level_at[level] for level in watched if level in state.level_at]
-    if watched and not times:
-        return None
-    return min((heard, *times))
+    if not rules.speaking:
+        return heard
+    known = state.level_at
+    times = [known[level] for level in rules.speaking if level in known]
+    return min(heard, *times) if times else None
 
 
 def is_silent(rules: Rules, state: PointState, now: Instant) -> bool:
@@ -121,5 +121,5 @@ def _judge(rules: Rules, record: AlarmRecord, lost: bool, at: Instant, reasons: 
     if alert == record.alert and alarm == record.alarm:
         return Moved(record)
     severity = rules.loss_severity if lost else Severity.NORMAL
-    moved = settle(rules, record, alert, alarm, severity, Cause(at))
+    moved = settle(rules, record, alert, alarm, severity, Cause(at), record.within_at)
     return replace(moved, events=tuple(replace(event, reason=event.reason or ", ".join(reasons)) for event in moved.events))

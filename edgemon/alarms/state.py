@@ -97,13 +97,12 @@ def move(rules: Rules, record: AlarmRecord, stimulus: Stimulus, cause: Cause, oc
         return Moved(record)
     if line.refusal:
         return Moved(record, refusal=line.refusal)
-    moved = _follow(rules, record, line, cause.at)
-    if cause.value is not None:
-        moved = replace(moved, value=cause.value)
+    moved = _follow(rules, record, line, cause)
     return Moved(moved, (_event(rules, record, moved, line, cause),))
 
 
-def _follow(rules: Rules, record: AlarmRecord, line: Transition, at: Instant) -> AlarmRecord:
+def _follow(rules: Rules, record: AlarmRecord, line: Transition, cause: Cause) -> AlarmRecord:
+    at = cause.at
     target = record.state if line.target is None else line.target
     alert, alarm, severity = record.alert, record.alarm, record.severity
     if target is AlarmState.DSUPR and record.state is not AlarmState.DSUPR:
@@ -128,6 +127,7 @@ def _follow(rules: Rules, record: AlarmRecord, line: Transition, at: Instant) ->
         alarm=alarm,
         annunciates=calls,
         priority=rank,
+        value=record.value if cause.value is None else cause.value,
         shelf=record.shelf if target in (AlarmState.SHLVD, AlarmState.DSUPR) else None,
         out_of_service=record.out_of_service if target is AlarmState.OOSRV else None,
         silenced_at=record.silenced_at if target in WAITING and not raised else None,
@@ -159,25 +159,56 @@ def _event(rules: Rules, before: AlarmRecord, after: AlarmRecord, line: Transiti
     )
 
 
-def settle(rules: Rules, record: AlarmRecord, alert: Condition, alarm: Condition, severity: Severity, cause: Cause) -> Moved:
-    """Let newly judged conditions act on a record: raise, clear, rise, fall, or nothing but a changed delay."""
+def settle(
+    rules: Rules,
+    record: AlarmRecord,
+    alert: Condition,
+    alarm: Condition,
+    severity: Severity,
+    cause: Cause,
+    within_at: Instant | None,
+) -> Moved:
+    """Let newly judged conditions act on a record: raise, clear, rise, fall, or nothing but a changed delay.
+
+    Parameters
+    ----------
+    rules, record :
+        Of one point.
+    alert, alarm : Condition
+        As they are now.
+    severity : Severity
+        That follows from them.
+    cause : Cause
+        The measurement.
+    within_at : float or None
+        The record's `within_at` from now on.
+    """
     before = record.severity
     if alert is record.alert and alarm is record.alarm and severity is before:
         return Moved(record)
     peak = max(record.peak_severity, severity) if record.state not in _ENDED else record.peak_severity
-    judged = replace(record, alert=alert, alarm=alarm, severity=severity, peak_severity=peak)
+    if severity > before:
+        stimulus = Stimulus.RAISE if before is Severity.NORMAL else Stimulus.RISE
+        onset = _onset(record, stimulus, cause.at)
+        judged_onset_at: Instant | None = onset
+        onset_at: Instant | None = _heard(record.onset_at, within_at, onset)
+    else:
+        stimulus = Stimulus.CLEAR if severity is Severity.NORMAL else Stimulus.FALL
+        judged_onset_at, onset_at = record.judged_onset_at, record.onset_at
+    judged = replace(
+        record,
+        alert=alert,
+        alarm=alarm,
+        severity=severity,
+        peak_severity=peak,
+        onset_at=onset_at,
+        judged_onset_at=judged_onset_at,
+        within_at=within_at,
+    )
     if severity is before:
         return Moved(judged)
-    if before is Severity.NORMAL:
-        stimulus = Stimulus.RAISE
-    elif severity is Severity.NORMAL:
-        stimulus = Stimulus.CLEAR
-    else:
-        stimulus = Stimulus.RISE if severity > before else Stimulus.FALL
-    if stimulus in (Stimulus.RAISE, Stimulus.RISE):
-        onset = _onset(record, stimulus, cause.at)
-        judged = replace(judged, onset_at=_heard(record, onset), judged_onset_at=onset)
-    return move(rules, judged, stimulus, replace(cause, reason=_why(judged, stimulus)))
+    reason = _why(record, stimulus)
+    return move(rules, judged, stimulus, cause if cause.reason == reason else replace(cause, reason=reason))
 
 
 def _onset(record: AlarmRecord, stimulus: Stimulus, at: Instant) -> Instant:
@@ -186,10 +217,9 @@ def _onset(record: AlarmRecord, stimulus: Stimulus, at: Instant) -> Instant:
     return min((one.pending.since for one in conditions if one.pending is not None), default=at)
 
 
-def _heard(record: AlarmRecord, onset: Instant) -> Instant:
+def _heard(told: Instant | None, within_at: Instant | None, onset: Instant) -> Instant:
     """Give the onset that a late value told while the delay ran, if it belongs to this run; else the one judged."""
-    told = record.onset_at
-    return told if told is not None and record.within_at is not None and record.within_at < told < onset else onset
+    return told if told is not None and within_at is not None and within_at < told < onset else onset
 
 
 def _why(record: AlarmRecord, stimulus: Stimulus) -> str:

@@ -111,8 +111,14 @@ class Limit:
 
 def is_beyond(value: float, limit: float, side: Side = Side.ABOVE) -> bool:
     """Say whether a value has reached a limit."""
+    edge = edge_of(limit, side)
+    return value <= edge if side is Side.BELOW else value >= edge
+
+
+def edge_of(limit: float, side: Side = Side.ABOVE) -> float:
+    """Give the value from which on a limit counts as reached: the limit, less what rounding may have cost."""
     margin = TOLERANCE * abs(limit)
-    return value <= limit + margin if side is Side.BELOW else value >= limit - margin
+    return limit + margin if side is Side.BELOW else limit - margin
 
 
 def good_end(alert: float | None, alarm: float | None) -> float | None:
