@@ -11,7 +11,7 @@ from edgemon.model.look import SpectrumRequest, SpectrumView, WaveformRequest, W
 from edgemon.model.outlook import BaselineView, OutlookView
 from edgemon.model.performance import Performance
 from edgemon.model.search import EVERYTHING, Search
-from edgemon.model.shift import HandoverView
+from edgemon.model.shift import HandoverView, LogKind
 from edgemon.model.snapshot import JournalView, TrendBins, TrendPoint
 
 OPERATOR = Person("operator", Role.OPERATOR, "control-room")
@@ -96,7 +96,7 @@ class MemorySource:
         self.pages_asked += 1
         return self.page
 
-    async def write_log(self, text: str) -> Outcome:
+    async def write_log(self, text: str, sort: LogKind = LogKind.OBSERVATION) -> Outcome:
         """Note the entry."""
         return self._order("log", text)
 

@@ -9,7 +9,7 @@ from edgemon.model.look import SpectrumRequest, SpectrumView, WaveformRequest, W
 from edgemon.model.outlook import BaselineView, OutlookView
 from edgemon.model.performance import Performance
 from edgemon.model.search import EVERYTHING, Search
-from edgemon.model.shift import HandoverView
+from edgemon.model.shift import HandoverView, LogKind
 from edgemon.model.snapshot import JournalView, Lost, Outcome, TrendBins, TrendPoint, Update
 
 __all__ = ["Lost", "Outcome", "Source", "Update"]
@@ -62,7 +62,7 @@ class Source(Protocol):
         """Give the handover page as things are now."""
         ...
 
-    async def write_log(self, text: str) -> Outcome:
+    async def write_log(self, text: str, sort: LogKind = LogKind.OBSERVATION) -> Outcome:
         """Write into the shift log."""
         ...
 

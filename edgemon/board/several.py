@@ -1,14 +1,15 @@
 """A source made of several: the gateways of a site as one plant. Questions and orders go to whom they concern, or to all."""
 
 import asyncio
-from collections.abc import AsyncIterator, Awaitable, Callable, Sequence
+from collections.abc import AsyncGenerator, AsyncIterator, Awaitable, Callable, Sequence
 from contextlib import suppress
 from dataclasses import replace
 from typing import NamedTuple, TypeVar
 
 from edgemon.board.merging import Merging
 from edgemon.board.port import Lost, Outcome, Source, Update
-from edgemon.board.view import whole
+from edgemon.board.view import site, whole
+from edgemon.board.view.site import Index, Part
 from edgemon.clock import Clock
 from edgemon.errors import EdgemonError, LinkDown, LinkRefused
 from edgemon.model.command import Person, Role
@@ -17,7 +18,7 @@ from edgemon.model.look import SpectrumRequest, SpectrumView, WaveformRequest, W
 from edgemon.model.outlook import BaselineView, OutlookView
 from edgemon.model.performance import Performance
 from edgemon.model.search import EVERYTHING, Search
-from edgemon.model.shift import HandoverView
+from edgemon.model.shift import HandoverView, LogKind
 from edgemon.model.snapshot import JournalView, Snapshot, TrendBins, TrendPoint
 
 T = TypeVar("T")
@@ -84,6 +85,16 @@ class Several:
         finally:
             await _end(tasks)
 
+    async def hear(self) -> Snapshot:
+        """Hear each gateway once, for questions without a board. Raises `LinkDown` where none answers."""
+        self._merging = merging = Merging(self._labels)
+        found = await asyncio.gather(*map(_first, self._sources))
+        for place, (update, person) in enumerate(found):
+            merging.take(place, update, self._clock.elapsed(), person)
+        if all(part.lost is not None for part in merging.parts):
+            raise LinkDown("; ".join(f"{part.label}: {part.lost}" for part in merging.parts))
+        return site.snapshot(merging.parts, merging.known)
+
     async def _listen(self, place: int, said: "asyncio.Queue[_Said]") -> None:
         source = self._sources[place]
         while True:
@@ -104,7 +115,7 @@ class Several:
 
     async def whoami(self) -> Person:
         """Give the person with the least of all roles; the screens ask `SiteView` for what they may at one gateway."""
-        known = [one.person for one in self._merging.parts if one.person is not None]
+        known = [one.person for one in self.parts if one.person is not None]
         if not known:
             raise LinkDown("no gateway has said who you are")
         return min(known, key=lambda one: _ROLES.index(one.role))
@@ -139,12 +150,12 @@ class Several:
 
     async def _order(self, about: str, order: Callable[[Source, str], Awaitable[Outcome]]) -> Outcome:
         """Give an order to the gateway of an alarm or a machine; a refusal names it."""
-        found = self._merging.known.own(about)
+        found = self.known.own(about)
         if found is None:
             return Outcome(False, f"no gateway, or more than one, has {about}: nothing was ordered")
         place, own = found
         outcome = await self._to(place, lambda source: order(source, own))
-        return outcome if outcome.done else replace(outcome, why=f"{self._names[place]}: {outcome.why}")
+        return outcome if outcome.done else replace(outcome, why=f"{self.names[place]}: {outcome.why}")
 
     async def silence(self) -> Outcome:
         """Silence the horns of all."""
@@ -154,9 +165,9 @@ class Several:
         """Test the horns and beacons of all."""
         return await self._all(lambda source, _: source.lamp_test())
 
-    async def write_log(self, text: str) -> Outcome:
+    async def write_log(self, text: str, sort: LogKind = LogKind.OBSERVATION) -> Outcome:
         """Write into the shift log of each."""
-        return await self._all(lambda source, _: source.write_log(text))
+        return await self._all(lambda source, _: source.write_log(text, sort))
 
     async def take_over(self, digest: str, note: str = "") -> Outcome:
         """Take the shift over at each whose page was read, by its own digest."""
@@ -174,21 +185,21 @@ class Several:
 
         async def one(place: int) -> Outcome:
             try:
-                lost = self._merging.parts[place].lost
+                lost = self.parts[place].lost
                 return Outcome(False, lost) if lost is not None else await order(self._sources[place], place)
             except EdgemonError as error:
                 return Outcome(False, error.what)
 
-        return whole.outcome(self._names, await asyncio.gather(*map(one, range(len(self._sources)))))
+        return whole.outcome(self.names, await asyncio.gather(*map(one, range(len(self._sources)))))
 
     async def handover(self) -> HandoverView:
         """Give all pages as one; whose could not be had is said on it. Raises `LinkDown` where none could."""
-        return whole.handover(self._names, await self._each(lambda source, _: source.handover()))
+        return whole.handover(self.names, await self._each(lambda source, _: source.handover()))
 
     async def journal(self, limit: int, before: int | None = None, search: Search = EVERYTHING) -> tuple[JournalView, ...]:
         """Give the newest entries of all journals by time; who could not be asked is said at the top of the first page."""
         begun = whole.befores(before, len(self._sources))
-        only = self._merging.known.at.get(search.machine or "")
+        only = self.known.at.get(search.machine or "")
 
         async def ask(source: Source, place: int) -> tuple[JournalView, ...]:
             if begun[place] == 0 or (only is not None and only[0] != place):
@@ -197,19 +208,19 @@ class Several:
             return await source.journal(limit, begun[place], own)
 
         found = await self._each(ask)
-        merged = whole.journal(self._names, [() if isinstance(one, str) else one for one in found], begun, limit)
-        return merged if before is not None else whole.with_gaps(merged, self._names, found, limit, self._clock.now())
+        merged = whole.journal(self.names, [() if isinstance(one, str) else one for one in found], begun, limit)
+        return merged if before is not None else whole.with_gaps(merged, self.names, found, limit, self._clock.now())
 
     async def performance(self, since: Instant, until: Instant | None = None, sim: bool | None = None) -> Performance:
         """Give the figures of all beside each other. Raises `LinkDown` where none could be had."""
         found = await self._each(lambda source, _: source.performance(since, until, sim))
-        named = list(zip(self._names, found, strict=True))
+        named = list(zip(self.names, found, strict=True))
         missing = {name: one for name, one in named if isinstance(one, str)}
         return whole.performance({name: one for name, one in named if not isinstance(one, str)}, missing)
 
     async def baselines(self) -> tuple[BaselineView, ...]:
         """Give the baselines of all that answer."""
-        machines = self._merging.known.machines
+        machines = self.known.machines
         found = await self._each(lambda source, _: source.baselines())
         return tuple(
             replace(one, machine=machines[place].get(one.machine, one.machine))
@@ -222,7 +233,7 @@ class Several:
         """Ask all that are heard at once; of who does not answer give why. Raises `LinkDown` where nobody does."""
 
         async def one(place: int) -> T | str:
-            lost = self._merging.parts[place].lost
+            lost = self.parts[place].lost
             if lost is not None:
                 return lost
             try:
@@ -232,7 +243,7 @@ class Several:
 
         found = await asyncio.gather(*map(one, range(len(self._sources))))
         if all(isinstance(some, str) for some in found):
-            raise LinkDown("; ".join(f"{name}: {why}" for name, why in zip(self._names, found, strict=True)))
+            raise LinkDown("; ".join(f"{name}: {why}" for name, why in zip(self.names, found, strict=True)))
         return list(found)
 
     async def trend(self, machine: str, point: str, level: str, since: Instant, until: Instant) -> tuple[TrendPoint, ...]:
@@ -260,14 +271,14 @@ class Several:
 
     async def _ask(self, machine: str, ask: Callable[[Source, str], Awaitable[T]]) -> T:
         """Ask the gateway of a machine. Raises `LinkRefused` where it is nobody's, and what that gateway raises."""
-        found = self._merging.known.own(machine)
+        found = self.known.own(machine)
         if found is None:
             raise LinkRefused(f"no gateway, or more than one, has {machine}")
         return await self._to(found[0], lambda source: ask(source, found[1]))
 
     async def _to(self, place: int, what: Callable[[Source], Awaitable[T]]) -> T:
         """Turn to one gateway; what it raises names it."""
-        name, lost = self._names[place], self._merging.parts[place].lost
+        name, lost = self.names[place], self.parts[place].lost
         if lost is not None:
             raise LinkDown(f"{name}: {lost}")
         try:
@@ -276,8 +287,19 @@ class Several:
             raise type(error)(f"{name}: {error.what}", error.where, error.hint) from error
 
     @property
-    def _names(self) -> tuple[str, ...]:
+    def names(self) -> tuple[str, ...]:
+        """Name the gateways, each otherwise."""
         return self._merging.known.names
+
+    @property
+    def known(self) -> Index:
+        """Give which machine is at which gateway."""
+        return self._merging.known
+
+    @property
+    def parts(self) -> Sequence[Part]:
+        """Give each gateway as last heard."""
+        return self._merging.parts
 
     async def close(self) -> None:
         """Stop asking; a source whose door jams keeps no other one open."""
@@ -285,6 +307,20 @@ class Several:
         for source in self._sources:
             with suppress(EdgemonError):
                 await source.close()
+
+
+async def _first(source: Source) -> tuple[Update, Person | None]:
+    """Give the first that a source says, and for whom it takes us."""
+    updates = source.updates()
+    try:
+        async for update in updates:
+            return update, await source.whoami() if isinstance(update, Snapshot) else None
+    except EdgemonError as error:
+        return Lost(error.what), None
+    finally:
+        if isinstance(updates, AsyncGenerator):
+            await updates.aclose()
+    return Lost("the daemon ended the connection"), None
 
 
 async def _end(tasks: Sequence["asyncio.Task[None]"]) -> None:

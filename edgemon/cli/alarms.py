@@ -4,18 +4,22 @@ import argparse
 import difflib
 import json
 import sys
-from collections.abc import Iterable
-from dataclasses import asdict
-from typing import TypeVar
+from collections.abc import Iterable, Mapping
+from dataclasses import asdict, dataclass, field
+from types import MappingProxyType
+from typing import Any, TypeVar
 
 from edgemon.api.client import Daemon
-from edgemon.cli.options import add_attach, asked, done, duration, plain
+from edgemon.board.several import Several
+from edgemon.cli.gateways import Gateways, asked_of_all
+from edgemon.cli.options import add_several, done, duration, plain
 from edgemon.model.instant import format_instant
 from edgemon.model.limit import Side
 from edgemon.model.snapshot import AlarmView, Outcome, Snapshot
 from edgemon.model.text import clean
 
 T = TypeVar("T")
+NO_NAMES: Mapping[str, str] = MappingProxyType({})
 ORDERS = {
     "acknowledge": "say that an alarm was noticed: the occurrence that stands there now, or the one named",
     "reset": "end a latched alarm whose condition is gone",
@@ -29,6 +33,21 @@ SITE_ORDERS = {
     "lamp-test": "horn, beacon and board show all they can for some seconds; marked as a test, and journalled",
 }
 _REASONED = ("shelve", "out-of-service")
+_ALARM = (
+    "as listed: machine/point/level, with /sim for simulated data; machine@gateway/... where several gateways are asked that "
+    "have the machine"
+)
+
+
+@dataclass(frozen=True)
+class Listed:
+    """What stands, of one gateway or of several."""
+
+    snapshot: Snapshot
+    gateways: Mapping[str, str] = field(default_factory=dict)
+    """By alarm, which gateway has it; empty where only one was asked."""
+    missing: tuple[str, ...] = ()
+    """Who does not answer, and why."""
 
 
 def add(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
@@ -39,14 +58,14 @@ def add(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None
         description=__doc__,
         epilog="Without an order: lists the alarms that stand, those that call first. Silence is not acknowledgement.",
     )
-    add_attach(parser)
+    add_several(parser)
     parser.add_argument("--json", action="store_true", help="for programs: a list of JSON objects")
     parser.set_defaults(run=run_list)
     orders = parser.add_subparsers(title="orders", metavar="ORDER")
     for name, says in ORDERS.items():
         order = orders.add_parser(name, help=says, description=says)
-        add_attach(order, is_below=True)
-        order.add_argument("alarm", metavar="ALARM", help="as listed: machine/point/level, with /sim for simulated data")
+        add_several(order, is_below=True)
+        order.add_argument("alarm", metavar="ALARM", help=_ALARM)
         if name == "acknowledge":
             order.add_argument("--occurrence", type=int, metavar="N", help="the occurrence that was read; default: the newest")
         if name == "shelve":
@@ -57,20 +76,35 @@ def add(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None
         order.set_defaults(run=run_order, order=name)
     for name, says in SITE_ORDERS.items():
         order = orders.add_parser(name, help=says, description=says)
-        add_attach(order, is_below=True)
+        add_several(order, is_below=True)
         order.set_defaults(run=run_site_order, order=name)
 
 
 def run_list(options: argparse.Namespace) -> int:
     """List the alarms that stand."""
-    snapshot = asked(options, Daemon.snapshot)
-    alarms = standing(snapshot)
+    listed = asked_of_all(options, _of_one, _of_all)
+    alarms = standing(listed.snapshot)
     if options.json:
-        json.dump([plain(asdict(one)) for one in alarms], sys.stdout, ensure_ascii=False, indent=2)
+        told = [plain(asdict(one)) | _at(one, listed.gateways, "gateway") for one in alarms]
+        json.dump(told, sys.stdout, ensure_ascii=False, indent=2)
         print()
+        print("".join(f"edgemon alarms: {one}\n" for one in listed.missing), end="", file=sys.stderr)
     else:
-        print("\n".join(lines(snapshot, alarms)))
-    return 0
+        print("\n".join([*listed.missing, *lines(listed.snapshot, alarms, listed.gateways)]))
+    return int(bool(listed.missing))
+
+
+async def _of_one(daemon: Daemon) -> Listed:
+    return Listed(await daemon.snapshot())
+
+
+async def _of_all(gateways: Gateways) -> Listed:
+    found = {one.id: gateways.name_of(one.id) for one in standing(gateways.snapshot)}
+    return Listed(gateways.snapshot, found, gateways.missing)
+
+
+def _at(alarm: AlarmView, gateways: Mapping[str, str], key: str) -> dict[str, Any]:
+    return {key: gateways[alarm.id]} if alarm.id in gateways else {}
 
 
 def run_order(options: argparse.Namespace) -> int:
@@ -78,17 +112,24 @@ def run_order(options: argparse.Namespace) -> int:
     if options.order in _REASONED and not options.reason.strip():
         print("edgemon alarms: --reason is empty: say why, in a few words", file=sys.stderr)
         return 2
-    return done(asked(options, lambda daemon: _order(daemon, options)), options.alarm)
+    alarm = str(options.alarm)
+
+    async def of_all(gateways: Gateways) -> Outcome:
+        return await gateways.order(alarm, lambda daemon, own: _order(daemon, options, own))
+
+    return done(asked_of_all(options, lambda daemon: _order(daemon, options, alarm), of_all), alarm)
 
 
 def run_site_order(options: argparse.Namespace) -> int:
-    """Silence, or test the outputs."""
-    ask = Daemon.silence if options.order == "silence" else Daemon.lamp_test
-    return done(asked(options, ask), options.order)
+    """Silence, or test the outputs; of several gateways at all."""
+
+    async def order(site: Daemon | Several) -> Outcome:
+        return await (site.silence() if options.order == "silence" else site.lamp_test())
+
+    return done(asked_of_all(options, order, lambda gateways: order(gateways.several)), options.order)
 
 
-async def _order(daemon: Daemon, options: argparse.Namespace) -> Outcome:
-    alarm = str(options.alarm)
+async def _order(daemon: Daemon, options: argparse.Namespace, alarm: str) -> Outcome:
     match options.order:
         case "acknowledge":
             return await _acknowledge(daemon, alarm, options.occurrence)
@@ -126,8 +167,8 @@ def _waits(alarm: AlarmView) -> bool:
     return alarm.alarm_state in ("UNACK", "RTNUN", "LATUN")
 
 
-def lines(snapshot: Snapshot, alarms: Iterable[AlarmView]) -> list[str]:
-    """Write one line an alarm, and under it what hides it and what to do."""
+def lines(snapshot: Snapshot, alarms: Iterable[AlarmView], gateways: Mapping[str, str] = NO_NAMES) -> list[str]:
+    """Write one line an alarm, with its gateway where several were asked, and under it what hides it and what to do."""
     gateway = snapshot.gateway
     head = f"horn {'on' if gateway.sounding else 'off'}, beacon {gateway.beacon}"
     if gateway.silenced_at is not None:
@@ -136,7 +177,7 @@ def lines(snapshot: Snapshot, alarms: Iterable[AlarmView]) -> list[str]:
         head += ", TEST"
     text = [head]
     for alarm in alarms:
-        text.append(_line(alarm))
+        text.append(_line(alarm) + "".join(f"  at {name}" for name in _at(alarm, gateways, "at").values()))
         if alarm.hidden is not None:
             until = "" if alarm.hidden.until is None else f" until {format_instant(alarm.hidden.until)}"
             by = f" by {clean(alarm.hidden.by)}" if alarm.hidden.by else ""

@@ -8,8 +8,11 @@ from collections.abc import Iterator
 from itertools import islice
 from pathlib import Path
 
+from edgemon.api.client import Daemon
 from edgemon.api.view import NO_POINTS, Points, journal_view
-from edgemon.cli.options import add_config
+from edgemon.cli.gateways import asked_of_all
+from edgemon.cli.journals import ASKED, Entry, asked_document, asked_line, entries_of, of_all
+from edgemon.cli.options import add_config, add_several, directories_of, told
 from edgemon.cli.progress import Progress
 from edgemon.cli.report import TIMES_WORDS, read_time
 from edgemon.clock import SystemClock
@@ -33,12 +36,15 @@ def add(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None
         "journal",
         help="search the journal, and verify that nothing in it was changed",
         description=__doc__,
-        epilog="Reads the store only, whether the daemon runs or not. Oldest first.",
+        epilog="Reads the store only, whether the daemon runs or not. Oldest first. With --attach, or --config again, the "
+        f"running daemons are asked instead, for the newest {ASKED} each unless told otherwise: all journals as one, by time.",
     )
-    add_source(parser)
+    add_several(parser)
+    add_file(parser)
     add_search(parser)
     parser.add_argument("--limit", metavar="N", type=_count, help="the newest N of them")
-    parser.add_argument("--json", action="store_true", help="for programs: one JSON object a line, as published on MQTT")
+    says = "for programs: one JSON object a line, as published on MQTT; of daemons with gateway, seq, t, kind and text"
+    parser.add_argument("--json", action="store_true", help=says)
     parser.set_defaults(run=run_list)
     orders = parser.add_subparsers(metavar="ORDER", title="orders")
     says = "look whether entries were changed, taken out, put in, exchanged or cut off"
@@ -60,6 +66,11 @@ def add(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None
 def add_source(parser: argparse.ArgumentParser, is_below: bool = False) -> None:
     """Let the user say which store is meant."""
     add_config(parser, is_below)
+    add_file(parser, is_below)
+
+
+def add_file(parser: argparse.ArgumentParser, is_below: bool = False) -> None:
+    """Let the user name a store by its file."""
     default = argparse.SUPPRESS if is_below else None
     parser.add_argument("--file", metavar="FILE", type=Path, default=default, help="a store by its file, without configuration")
 
@@ -84,7 +95,18 @@ def search_of(options: argparse.Namespace) -> Search:
 def store_of(options: argparse.Namespace) -> Path:
     """Say which store is meant."""
     file: Path | None = options.file
-    return load_all(options.config)[1].store if file is None else file
+    return load_all(_directory(options))[1].store if file is None else file
+
+
+def _directory(options: argparse.Namespace) -> Path:
+    """Give the config directory, also where several might have been named."""
+    given = options.config
+    if isinstance(given, Path):
+        return given
+    found = directories_of(options)
+    if len(found) > 1:
+        raise SettingsError("one store at a time", "--config", "name one gateway")
+    return found[0]
 
 
 def _store_and_points(options: argparse.Namespace) -> tuple[Path, Points]:
@@ -92,12 +114,14 @@ def _store_and_points(options: argparse.Namespace) -> tuple[Path, Points]:
     file: Path | None = options.file
     if file is not None:
         return file, NO_POINTS
-    plant, gateway = load_all(options.config)
+    plant, gateway = load_all(_directory(options))
     return gateway.store, plant.points
 
 
 def run_list(options: argparse.Namespace) -> int:
-    """Print what is found."""
+    """Print what is found: in the store, or by the daemons that were named."""
+    if is_asked(options):
+        return _run_asked(options)
     path, points = _store_and_points(options)
     with Stream(path) as stream:
         for entry in _found(stream, search_of(options), options.limit):
@@ -113,6 +137,28 @@ def _found(stream: Stream, search: Search, limit: int | None) -> Iterator[Journa
     return reversed(newest)
 
 
+def is_asked(options: argparse.Namespace) -> bool:
+    """Say whether daemons are to be asked, and not a store read. Raises `SettingsError` where both are named."""
+    asked = bool(told(options, "attach")) or len(told(options, "config")) > 1
+    if asked and options.file is not None:
+        raise SettingsError("either a store is read or daemons are asked", "--file", "leave one of them out")
+    return asked
+
+
+def _run_asked(options: argparse.Namespace) -> int:
+    search, limit = search_of(options), options.limit or ASKED
+
+    async def of_one(daemon: Daemon) -> tuple[list[Entry], list[str]]:
+        return [("", one) for one in await entries_of(daemon, search, limit)], []
+
+    found, missing = asked_of_all(options, of_one, lambda gateways: of_all(gateways, search, limit))
+    for name, one in reversed(found):
+        print(json.dumps(asked_document(name, one), ensure_ascii=False) if options.json else asked_line(name, one))
+    sys.stdout.flush()
+    print("".join(f"edgemon journal: {one}\n" for one in missing), end="", file=sys.stderr)
+    return int(bool(missing))
+
+
 def line(entry: JournalEntry, points: Points = NO_POINTS) -> str:
     """Give one line for people."""
     view = journal_view(entry, points)
@@ -121,6 +167,8 @@ def line(entry: JournalEntry, points: Points = NO_POINTS) -> str:
 
 def run_verify(options: argparse.Namespace) -> int:
     """Look through the journal and say what was found."""
+    if told(options, "attach"):
+        raise SettingsError("the chain is verified in the store itself", "--attach", "at the gateway, with --config or --file")
     checkpoints = dict(_checkpoint(text) for text in options.checkpoint)
     path = store_of(options)
     with Stream(path) as stream, Progress("entries") as progress:

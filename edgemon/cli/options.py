@@ -76,10 +76,12 @@ def add_attach(parser: argparse.ArgumentParser, is_below: bool = False) -> None:
     )
 
 
-def add_several(parser: argparse.ArgumentParser) -> None:
-    """Let the user say which daemon is meant, or which of them."""
+def add_several(parser: argparse.ArgumentParser, is_below: bool = False) -> None:
+    """Let the user say which daemon is meant, or which of them; `is_below`: beside those that a command above was told."""
+    below = "_below" if is_below else ""
     parser.add_argument(
         "--config",
+        dest=f"config{below}",
         metavar="DIR",
         type=Path,
         action="append",
@@ -87,6 +89,7 @@ def add_several(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument(
         "--attach",
+        dest=f"attach{below}",
         metavar="URL",
         action="append",
         help="another way to the daemon: unix:PATH of its socket, or http://HOST:PORT; again for each gateway of a site",
@@ -121,14 +124,22 @@ def daemon_of(options: argparse.Namespace) -> Daemon:
 
 def daemons_of(options: argparse.Namespace) -> list[Daemon]:
     """Give the daemons that the options of `add_several` mean. Raises `SettingsError`, also where one is named twice."""
-    if options.attach:
-        found = [_attached(where) for where in options.attach]
-    else:
-        found = [_configured(directory) for directory in options.config or [_default_directory()]]
+    attached = told(options, "attach")
+    found = [_attached(where) for where in attached] if attached else [_configured(one) for one in directories_of(options)]
     for where, count in Counter(daemon.where for daemon in found).items():
         if count > 1:
             raise SettingsError("the same gateway is named twice", where, "name each gateway of the site once")
     return found
+
+
+def told(options: argparse.Namespace, name: str) -> list[Any]:
+    """Give what was said of `config` or `attach`, to the command and to its order."""
+    return [*(getattr(options, name, None) or ()), *(getattr(options, f"{name}_below", None) or ())]
+
+
+def directories_of(options: argparse.Namespace) -> list[Path]:
+    """Give the config directories that the options of `add_several` mean."""
+    return told(options, "config") or [_default_directory()]
 
 
 def _configured(directory: Path) -> Daemon:

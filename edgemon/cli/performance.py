@@ -7,9 +7,11 @@ import sys
 from dataclasses import asdict
 from pathlib import Path
 
+from edgemon.api.client import Daemon
 from edgemon.board.view.performance import lines
-from edgemon.cli.journal import store_of
-from edgemon.cli.options import add_config, plain
+from edgemon.cli.gateways import Gateways, asked_of_all
+from edgemon.cli.journal import add_file, is_asked, store_of
+from edgemon.cli.options import add_several, plain
 from edgemon.cli.report import TIMES_WORDS, read_time
 from edgemon.clock import SystemClock
 from edgemon.daemon.performing import performance_of
@@ -27,12 +29,13 @@ def add(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None
         "performance",
         help="how the alarms do, beside the figures of the alarm standards",
         description=__doc__,
-        epilog="Reads the store only, whether the daemon runs or not. Counts what called the operator, by the time it was "
+        epilog="Reads the store only, whether the daemon runs or not; with --attach, or --config again, the daemons "
+        "are asked instead, and their figures stand beside each other. Counts what called the operator, by the time it was "
         "recorded, in bins of ten minutes, hours and days aligned to the clock (UTC); what a start of the gateway says again "
         "is left out. Targets are for one operator, by ISA-18.2-2016 and EEMUA 191 as told in secondary texts.",
     )
-    add_config(parser)
-    parser.add_argument("--file", metavar="FILE", type=Path, help="a store by its file, without configuration")
+    add_several(parser)
+    add_file(parser)
     parser.add_argument("--since", metavar="TIME", default="30d", help=f"begin of the period, default 30d: {TIMES_WORDS}")
     parser.add_argument("--until", metavar="TIME", help="end of the period, likewise; default now")
     parser.add_argument("--sim", action="store_true", help="of simulated data, which is otherwise left out")
@@ -48,13 +51,28 @@ def run(options: argparse.Namespace) -> int:
     if since >= until:
         period = f"the period begins at {format_instant(since)} and ends at {format_instant(until)}"
         raise SettingsError(period, "--since", "an earlier begin")
-    found = asyncio.run(_ask(store_of(options), since, until, options.sim))
+    found, missing = _found(options, since, until)
     if options.json:
         json.dump(document(found), sys.stdout, ensure_ascii=False, indent=2)
         print()
     else:
         print("\n".join(lines(found)))
-    return 0
+    return int(missing)
+
+
+def _found(options: argparse.Namespace, since: Instant, until: Instant) -> tuple[Performance, bool]:
+    """Give the figures, of the store or of the daemons that were named, and whether a gateway's are missing."""
+    if not is_asked(options):
+        return asyncio.run(_ask(store_of(options), since, until, options.sim)), False
+    sim = options.sim or None  # what a gateway hears: one of simulated data has no other
+
+    async def of_one(daemon: Daemon) -> tuple[Performance, bool]:
+        return await daemon.performance(since, until, sim), False
+
+    async def of_all(gateways: Gateways) -> tuple[Performance, bool]:
+        return await gateways.several.performance(since, until, sim), bool(gateways.missing)
+
+    return asked_of_all(options, of_one, of_all)
 
 
 async def _ask(store: Path, since: Instant, until: Instant, sim: bool) -> Performance:

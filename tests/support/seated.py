@@ -67,8 +67,8 @@ class Seated(MemorySource):
     async def handover(self) -> HandoverView:
         return await self.hub.handover()
 
-    async def write_log(self, text: str) -> Outcome:
-        return await self.hub.write_log(self.person, text, LogKind.OBSERVATION, None, None)
+    async def write_log(self, text: str, sort: LogKind = LogKind.OBSERVATION) -> Outcome:
+        return await self.hub.write_log(self.person, text, sort, None, None)
 
     async def take_over(self, digest: str, note: str = "") -> Outcome:
         return await self.hub.take_over(self.person, digest, note)
