@@ -79,7 +79,7 @@ class Publisher:
 
     def journal_grew(self, newest_seq: int) -> None:
         """Publish the journal up to this entry."""
-        self._newest = newest_seq
+        self._newest = max(self._newest, newest_seq)
         self._wake.set()
 
     @property
@@ -133,6 +133,7 @@ class Publisher:
             entries = await self._reader.journal(_AT_ONCE, after=self._published)
             await self._send(journal_event(self._root, self._site, journal_document(entry)) for entry in entries)
             self._published = entries[-1].seq if entries else self._newest
+            self._newest = max(self._newest, self._published)  # the reader may see a commit before the path has heard of it
             await self._store.mark_published(self._published)
 
     async def _send(self, outgoing: Iterable[Outgoing]) -> None:
