@@ -11,6 +11,7 @@ from edgemon.model.instant import Instant
 from edgemon.model.upstream import Item, Source, Upstream, UpstreamView
 from edgemon.store.outbox import Outbox
 from edgemon.upstream import plan
+from edgemon.upstream.overlap import Overlap
 from edgemon.upstream.port import Transport
 
 IDLE_S = 0.25
@@ -76,6 +77,8 @@ class Feeder:
         self._chance = chance
         self._last: Source | None = None
         self._last_behind: Source | None = None
+        self._overlap = Overlap(upstream.overlap_s)
+        self._server = ""
         self._up = False
         self._detail = "not connected yet"
         self._sent = 0
@@ -88,7 +91,8 @@ class Feeder:
 
     async def view(self) -> UpstreamView:
         """Show how it stands."""
-        one, depth = self._upstream, await self._outbox.depth(self._upstream.name, self._upstream.what)
+        one = self._upstream
+        depth = await self._outbox.depth(one.name, one.what, self._overlap.confirmed)
         counts = (depth.waiting, depth.oldest, depth.parked, self._sent, self._sent_at)
         return UpstreamView(one.name, one.kind, self._up, self._detail, *counts)
 
@@ -123,7 +127,11 @@ class Feeder:
         StoreError
             And its kinds.
         """
-        return await self._once_more() + await self._next() + (await self._overtaken() if self._upstream.newest_first else 0)
+        self._is_another()
+        sent = await self._once_more() + await self._next() + (await self._overtaken() if self._upstream.newest_first else 0)
+        if not sent and self._overlap.due(self._clock.elapsed()):
+            await self._settle()
+        return sent
 
     async def _once_more(self) -> int:
         name = self._upstream.name
@@ -140,12 +148,35 @@ class Feeder:
         for source in plan.turns(one.what, self._last):
             if one.newest_first and await self._outbox.overtake(one.name, source, plan.OVERTAKEN_BATCHES * one.batch):
                 log.info("upstream %s: what comes now overtakes the %s that wait", one.name, source)
-            if items := await self._outbox.ahead(one.name, source, one.batch):
+            if items := await self._outbox.ahead(one.name, source, one.batch, self._overlap.confirmed.get(source, 0)):
                 self._last = source
                 refused = await self._send(items)
-                await self._outbox.done(one.name, source, items[-1].position, refused, self._clock.now())
+                if not self._is_another():
+                    self._overlap.confirm(source, items[-1].position, self._clock.elapsed())
+                settled = self._overlap.settle(source, self._clock.elapsed())
+                await self._outbox.done(one.name, source, settled, refused, self._clock.now())
                 return len(items)
         return 0
+
+    async def _settle(self) -> None:
+        """Move cursors with nothing to send: what was confirmed long enough ago by a server that still answers is there."""
+        await self._transport.send(())
+        if self._is_another():
+            return
+        now = self._clock.elapsed()
+        for source in self._overlap.due(now):
+            await self._outbox.done(self._upstream.name, source, self._overlap.settle(source, now), (), self._clock.now())
+
+    def _is_another(self) -> bool:
+        """Say whether another server answers than before; then all beyond the cursors is sent to it once more."""
+        known, self._server = self._server, self._transport.server
+        if known in ("", self._server):
+            return False
+        if self._overlap.forget():
+            log.warning(
+                "upstream %s: %s answers, not %s; what it may lack is sent again", self._upstream.name, self._server, known
+            )
+        return True
 
     async def _overtaken(self) -> int:
         one = self._upstream

@@ -60,6 +60,8 @@ class Upstream:
     """Most items under way at once."""
     newest_first: bool = False
     """What comes now overtakes what has been waiting; else everything of a point is sent in order."""
+    overlap_s: Duration = 0.0
+    """What was confirmed within so many seconds is sent again to a server that has taken another's place."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,9 +1,11 @@
 """Doubts about `[[upstream]]` of the gateway file."""
 
 from pathlib import Path
+from urllib.parse import urlsplit
 
 from edgemon.model.ids import is_identifier
-from edgemon.settings.address import PORT_UPSTREAM, Address, AddressError, read_address
+from edgemon.model.instant import Duration
+from edgemon.settings.address import DATABASE, PORT_UPSTREAM, Address, AddressError, read_address
 from edgemon.settings.check_server import Disk, check_login, check_tls
 from edgemon.settings.lines import KeyPath
 from edgemon.settings.problem import Report
@@ -15,6 +17,9 @@ _INTO = {
     "postgresql": ("the name of a schema: a-z, 0-9 and _", 'into = "edgemon"'),
     "nats": ("the name of a stream: letters, digits, - and _", 'into = "EDGEMON"'),
 }
+OVERLAP_S: Duration = 60.0
+"""Where a database has several servers and nothing is said. House choice: standbys are seldom further behind."""
+LONGEST_OVERLAP_S: Duration = 86_400.0
 
 
 def check_upstreams(file: GatewayFile, directory: Path, disk: Disk, report: Report) -> None:
@@ -40,6 +45,13 @@ def kind_of(scheme: str) -> str:
     return {"mqtts": "mqtt", "tls": "nats"}.get(scheme, scheme)
 
 
+def overlap_of(table: UpstreamTable) -> Duration:
+    """Give how far a cursor stays behind what was confirmed."""
+    if table.overlap_s is not None:
+        return table.overlap_s
+    return OVERLAP_S if len(table.url) > 1 and table.url[0].startswith(f"{DATABASE}:") else 0.0
+
+
 def _upstream(table: UpstreamTable, path: KeyPath, directory: Path, disk: Disk, report: Report) -> None:
     addresses = _addresses(table, path, report)
     check_login(table, path, True, directory, disk, report)
@@ -51,6 +63,8 @@ def _upstream(table: UpstreamTable, path: KeyPath, directory: Path, disk: Disk, 
         report.error((*path, "what"), "names something twice", "each once")
     if addresses and table.into:
         _into(table.into, kind_of(addresses[0].scheme), path, report)
+    if addresses:
+        _overlap(table, kind_of(addresses[0].scheme), path, report)
     if table.per_second <= 0.0:
         report.error((*path, "per_second"), f"must be above zero, not {table.per_second:g}", "items a second, usually 1000")
     if not 1 <= table.batch <= LARGEST_BATCH:
@@ -75,10 +89,33 @@ def _addresses(table: UpstreamTable, path: KeyPath, report: Report) -> list[Addr
     if len(kinds) > 1 or len({one.tls for one in found}) > 1:
         report.error(where, "the addresses are of different kinds", "one upstream is one server, or the members of one cluster")
         return []
-    if len(found) > 1 and kinds != {"nats"}:
-        report.error(where, "only a cluster of streams has more than one address", "one [[upstream]] for each server")
+    if len(found) > 1 and kinds == {"mqtt"}:
+        what = "a broker has one address; a database and a cluster of streams may have several"
+        report.error(where, what, "one [[upstream]] for each broker")
+        return []
+    if len({(one.host, one.port) for one in found}) < len(found):
+        report.error(where, "an address is there twice", "each server once")
+        return []
+    databases = {urlsplit(url).path.strip("/") for url in table.url}
+    if kinds == {DATABASE} and len(databases) > 1:
+        what = f"the addresses name different databases: {', '.join(sorted(databases))}"
+        report.error(
+            where, what, "the servers of one database, of which one can be written to; one [[upstream]] for each database"
+        )
         return []
     return found
+
+
+def _overlap(table: UpstreamTable, kind: str, path: KeyPath, report: Report) -> None:
+    where = (*path, "overlap_s")
+    if table.overlap_s is not None and kind != DATABASE:
+        report.error(where, "only a database can have lost what it confirmed", "leave it out")
+    elif not 0.0 <= overlap_of(table) <= LONGEST_OVERLAP_S:
+        report.error(where, f"must be 0 to {LONGEST_OVERLAP_S:g}, not {table.overlap_s:g}", "seconds, usually 60")
+    elif table.newest_first and overlap_of(table) > 0.0:
+        what = "nothing can be held back where the newest overtakes what waits"
+        where = (*path, "newest_first" if table.overlap_s is None else "overlap_s")
+        report.error(where, what, "overlap_s = 0 where a standby confirms (synchronous_standby_names), or newest_first = false")
 
 
 def _into(into: str, kind: str, path: KeyPath, report: Report) -> None:

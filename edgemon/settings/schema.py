@@ -372,6 +372,7 @@ class UpstreamTable(Shape):
     per_second: float = 1000.0
     batch: int = 200
     newest_first: bool = False
+    overlap_s: float | None = None
 
 
 class GatewayFile(Shape):

@@ -6,7 +6,7 @@ from pathlib import Path
 from edgemon.model.secret import Secret
 from edgemon.model.upstream import Server, Source, Upstream, UpstreamKind
 from edgemon.settings.address import PORT_UPSTREAM, read_address
-from edgemon.settings.check_upstream import kind_of
+from edgemon.settings.check_upstream import kind_of, overlap_of
 from edgemon.settings.schema import UpstreamTable
 
 INTO = {UpstreamKind.MQTT: "edgemon/v1/upstream", UpstreamKind.POSTGRESQL: "edgemon", UpstreamKind.NATS: "EDGEMON"}
@@ -38,4 +38,5 @@ def _upstream(table: UpstreamTable, directory: Path, password: Secret | None) ->
     server = Server(urls, table.username, password, address.tls, ca_file, certificate_file, key_file)
     what = tuple(Source(one) for one in table.what)
     into = table.into or INTO[kind]
-    return Upstream(table.name, kind, what, server, into, table.per_second, table.batch, table.newest_first)
+    overlap_s = overlap_of(table)
+    return Upstream(table.name, kind, what, server, into, table.per_second, table.batch, table.newest_first, overlap_s)

@@ -5,8 +5,9 @@ Reading has a connection of its own and never waits for the path; the few writes
 
 import logging
 import sqlite3
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from pathlib import Path
+from types import MappingProxyType
 from typing import TypeVar
 
 from edgemon.errors import StoreCorrupt
@@ -22,6 +23,7 @@ from edgemon.store.wire import CAPTURE_COLUMNS, Row, capture_from_row, entry_fro
 
 T = TypeVar("T")
 _LAST = 2**63 - 1
+NOTHING: Mapping[Source, int] = MappingProxyType({})
 CAPTURES_AT_ONCE = 8
 """Captures are large: so many are held in memory at most. House choice."""
 
@@ -111,10 +113,10 @@ class Outbox:
 
         return await self._store.run(work)
 
-    async def ahead(self, upstream: str, source: Source, most: int) -> tuple[Item, ...]:
-        """Give what comes next of a source, in order."""
+    async def ahead(self, upstream: str, source: Source, most: int, after: int = 0) -> tuple[Item, ...]:
+        """Give what comes next of a source, in order, from its cursor on, or from `after` where that is further."""
         return await self._ask(
-            lambda connection: self._ahead(connection, _position(connection, upstream, source), source, most)
+            lambda connection: self._ahead(connection, max(after, _position(connection, upstream, source)), source, most)
         )
 
     async def overtake(self, upstream: str, source: Source, waiting: int) -> bool:
@@ -199,9 +201,9 @@ class Outbox:
 
         await self._store.run(work)
 
-    async def depth(self, upstream: str, sources: Sequence[Source]) -> Depth:
-        """Say how much waits."""
-        return await self._ask(lambda connection: depth_of(connection, upstream, sources))
+    async def depth(self, upstream: str, sources: Sequence[Source], confirmed: Mapping[Source, int] = NOTHING) -> Depth:
+        """Say how much waits; `confirmed` is how far a source is beyond its cursor."""
+        return await self._ask(lambda connection: depth_of(connection, upstream, sources, confirmed))
 
     def _ahead(self, connection: sqlite3.Connection, position: int, source: Source, most: int) -> tuple[Item, ...]:
         if source is Source.READINGS:
@@ -231,14 +233,17 @@ class Outbox:
             return await self._reading.run(work)
 
 
-def depth_of(connection: sqlite3.Connection, upstream: str, sources: Sequence[Source]) -> Depth:
+def depth_of(
+    connection: sqlite3.Connection, upstream: str, sources: Sequence[Source], confirmed: Mapping[Source, int] = NOTHING
+) -> Depth:
     """Say how much of some sources waits for an upstream."""
     waiting, oldest = 0, None
     for source in sources:
         stretches = connection.execute(
             "SELECT position, until FROM upstream_backlog WHERE upstream = ? AND source = ?", (upstream, source)
         ).fetchall()
-        for position, until in (*stretches, (_position(connection, upstream, source), _LAST)):
+        begin = max(_position(connection, upstream, source), confirmed.get(source, 0))
+        for position, until in (*stretches, (begin, _LAST)):
             some, first = _stretch_of(connection, source, position, until)
             waiting += some
             if first is not None:

@@ -72,6 +72,11 @@ class NatsTransport:
         self._stream: Stream | None = None
         self._last: dict[str, int] = {}
 
+    @property
+    def server(self) -> str:
+        """The stream: it confirms what a majority of its servers has, so that each may take another's place."""
+        return self._upstream.into
+
     async def connect(self) -> None:
         """Connect to any of the servers; see that the stream is there."""
         if self._line is not None and self._line.is_up:

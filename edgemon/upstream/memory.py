@@ -20,6 +20,8 @@ class MemoryTransport:
         Nothing can be sent.
     deaf : int
         So many batches are taken without being confirmed.
+    server : str
+        Who it is.
     """
 
     def __init__(self) -> None:
@@ -27,6 +29,7 @@ class MemoryTransport:
         self.refusing: set[str] = set()
         self.down = False
         self.deaf = 0
+        self.server = "memory"
 
     async def connect(self) -> None:
         """Connect, if the server is there."""

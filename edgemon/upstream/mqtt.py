@@ -73,6 +73,11 @@ class MqttTransport:
         self._wait_s = answer_wait_s
         self._was_up = False
 
+    @property
+    def server(self) -> str:
+        """The broker: what a cluster of brokers does among its members is its own affair."""
+        return self._into
+
     async def connect(self) -> None:
         """Connect, or do nothing if connected; a link that was up and is not is told at once."""
         if self._link.status.up:

@@ -18,6 +18,11 @@ class Refused:
 class Transport(Protocol):
     """One connection to one server. Raises `LinkDown` wherever nothing can be said of what became of a batch."""
 
+    @property
+    def server(self) -> str:
+        """Say which of those that may take each other's place answered last; another one may lack what this one confirmed."""
+        ...
+
     async def connect(self) -> None:
         """Connect, or do nothing if connected."""
         ...
@@ -25,7 +30,8 @@ class Transport(Protocol):
     async def send(self, items: Sequence[Item]) -> tuple[Refused, ...]:
         """Send in order; when it returns, the server has durably all that is not named as refused.
 
-        After `LinkDown` all of them may be sent again: the far end knows them by their keys.
+        After `LinkDown` all of them may be sent again: the far end knows them by their keys. Sending none makes sure that
+        a server answers, where `server` is ever another.
         """
         ...
 

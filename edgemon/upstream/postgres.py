@@ -4,6 +4,10 @@ A batch of one source is one statement, which PostgreSQL takes as a whole or not
 halved until that row stands alone, so the others are taken. Everything else that goes wrong is the link's and is tried again:
 nothing is refused because the server is full, read-only, restarted, or lacks a table or a right.
 
+Several addresses are the servers of one database, of which one may be written to: that one is looked for. Each says by its
+timeline whether a standby has taken over, which may lack what was confirmed lately (`upstream/overlap.py`); one whose timeline
+is older than one seen before is a former primary that was left behind, and is not written to.
+
 Meant for a direct connection: a pooler that changes connections between transactions loses what is set for the session.
 """
 
@@ -43,8 +47,17 @@ MONTHS_KEPT = 1000
 _LONGEST_WORDS = 300
 _TABLES = "edgemon_schema"
 _STATE = """SELECT pg_is_in_recovery() OR current_setting('transaction_read_only') = 'on' AS read_only,
+    CASE WHEN pg_is_in_recovery() THEN '' ELSE left(pg_walfile_name(pg_current_wal_insert_lsn()), 8) END AS timeline,
+    current_setting('synchronous_standby_names') <> '' AS is_followed,
     to_regnamespace($1) IS NOT NULL AS has_schema, to_regclass($2) IS NOT NULL AS has_tables,
-    CASE current_setting('synchronous_commit') WHEN 'off' THEN set_config('synchronous_commit', 'on', false) END AS set"""
+    CASE WHEN current_setting('synchronous_commit') IN ('off', 'local')
+        THEN set_config('synchronous_commit', 'on', false) END AS set"""
+_STANDBY_WAIT = "SyncRepWaitForLSN"
+"""Where a server warns from when it stops waiting for its standby: then a row is committed, but on that server alone."""
+_ALONE = "the database's standby does not confirm"
+_ALONE_HINT = "see to the standby, or to synchronous_standby_names; nothing is lost here meanwhile"
+_FOLLOW = "SELECT pg_logical_emit_message(true, 'edgemon', '')"
+"""Writes nothing but a mark into the log, whose commit waits until the standby has that, and all before it."""
 
 log = logging.getLogger(__name__)
 
@@ -87,9 +100,18 @@ class PostgresTransport:
         self._wait_s = answer_wait_s
         self._connection: Any = None
         self._place = ""
+        self._first = 0
+        self._timeline = 0
+        self._is_alone = False
+        """The server gave up waiting for its standby."""
         self._batches = 0
         self._months: dict[tuple[Source, Month], float] = {}
         """From which batch on a month is asked for (again)."""
+
+    @property
+    def server(self) -> str:
+        """Say which server answered last, and since which take-over it leads."""
+        return f"{self._place} (timeline {self._timeline})" if self._timeline else ""
 
     async def connect(self) -> None:
         """Connect, and see to the tables, or do nothing if connected."""
@@ -97,14 +119,15 @@ class PostgresTransport:
             return
         await self.close()
         terms, troubles = await self._terms(), []
-        for url in self._upstream.server.urls:
-            place = _place_of(url)
+        urls = self._upstream.server.urls
+        for at in (*range(self._first, len(urls)), *range(self._first)):
+            place = _place_of(urls[at])
             try:
                 self._connection = await self._open(place, terms)
             except LinkDown as down:
                 troubles.append(down)
             else:
-                self._place, self._months = str(place), {}
+                self._place, self._first, self._months = str(place), at, {}
                 return
         raise troubles[0] if len(troubles) == 1 else LinkDown("; ".join(map(str, troubles)))
 
@@ -113,6 +136,8 @@ class PostgresTransport:
         await self.connect()
         refused: list[Refused] = []
         try:
+            if not items:
+                await self._within(self._connection.fetchval("SELECT 1"))
             for source, some in groupby(items, key=lambda item: item.source):
                 refused += await self._take(source, list(some))
         except BaseException as error:
@@ -166,10 +191,13 @@ class PostgresTransport:
                 server_settings=settings,
                 timeout=self._wait_s,
             )
+            connection.add_log_listener(self._hear)
             await self._prepare(connection)
         except BaseException as error:
             if connection is not None:
                 connection.terminate()
+            if isinstance(error, LinkDown):
+                raise LinkDown(error.what, str(place), error.hint) from error
             if isinstance(error, _failures()):
                 raise _down(error, str(place), server.tls) from error
             raise
@@ -180,9 +208,21 @@ class PostgresTransport:
         state = await self._within(connection.fetchrow(_STATE, schema, f"{schema}.{_TABLES}"))
         if state["read_only"]:
             raise asyncpg.ReadOnlySQLTransactionError("the database is read-only")
+        self._lead(int(state["timeline"], 16))
+        if state["is_followed"]:  # what an earlier connection left half done is there, but its standby may lack it
+            try:
+                await self._followed(self._within(connection.execute(_FOLLOW)))
+            except TimeoutError as error:
+                raise LinkDown(_ALONE, "", _ALONE_HINT) from error
         scripts = sql.scripts(self._schema)
         if not state["has_tables"] or await self._version(connection) < max(scripts):
             await self._within(self._make(connection, scripts, state["has_schema"]))
+
+    def _lead(self, timeline: int) -> None:
+        if timeline < self._timeline and len(self._upstream.server.urls) > 1:
+            what = f"is of timeline {timeline}, but the database had come to {self._timeline}: a former primary, left behind?"
+            raise LinkDown(what, "", "make it a standby of the new one; if it is meant to be the database, restart the gateway")
+        self._timeline = timeline
 
     async def _version(self, connection: Any) -> int:
         found = await self._within(connection.fetchval(f"SELECT max(version) FROM {sql.quoted(self._schema)}.{_TABLES}"))
@@ -226,9 +266,20 @@ class PostgresTransport:
 
     async def _run(self, source: Source, rows: Sequence[Row]) -> None:
         if source is Source.CAPTURES:  # one transaction, too
-            await self._connection.executemany(sql.insert_one(source, self._schema), rows)
+            await self._followed(self._connection.executemany(sql.insert_one(source, self._schema), rows))
         else:
-            await self._connection.execute(sql.insert(source, self._schema), *map(list, zip(*rows, strict=True)))
+            columns = map(list, zip(*rows, strict=True))
+            await self._followed(self._connection.execute(sql.insert(source, self._schema), *columns))
+
+    async def _followed(self, work: Awaitable[object]) -> None:
+        """Have something committed; `LinkDown` where the server commits it without the standby that it should wait for."""
+        self._is_alone = False
+        await work
+        if self._is_alone:
+            raise LinkDown(_ALONE, self._place, _ALONE_HINT)
+
+    def _hear(self, _: Any, message: Any) -> None:
+        self._is_alone |= getattr(message, "server_source_function", "") == _STANDBY_WAIT
 
     async def _see_to_months(self, source: Source, items: Sequence[Item]) -> None:
         """Have partitions made; a month that gets none now is no trouble: its rows go to the default partition."""

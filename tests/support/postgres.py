@@ -22,7 +22,8 @@ USER = "gateway"
 PASSWORD = "salt-and-steam-7"
 _USERS = ("postgres", "nobody")
 """It does not run as root."""
-_HBA = f"""host all postgres {LOOPBACK}/32 trust
+_HBA = f"""host replication postgres {LOOPBACK}/32 trust
+host all postgres {LOOPBACK}/32 trust
 hostssl all certified {LOOPBACK}/32 cert
 host all all {LOOPBACK}/32 scram-sha-256
 """
@@ -180,11 +181,13 @@ class Postgres:
         return False
 
     def _initialise(self) -> None:
-        command: list[str | Path] = [*self._as, self._binaries / "initdb", "-D", self._data, "-U", "postgres"]
-        command += ["--locale=C", "--encoding=UTF8", "--auth=trust", "--no-sync"]
+        self._run("initdb", "-D", self._data, "-U", "postgres", "--locale=C", "--encoding=UTF8", "--auth=trust", "--no-sync")
+        (self._data / "pg_hba.conf").write_text(_HBA)
+
+    def _run(self, program: str, *arguments: str | Path) -> None:
+        command: list[str | Path] = [*self._as, self._binaries / program, *arguments]
         done = subprocess.run(command, capture_output=True, text=True, timeout=120, cwd=self._folder, check=False)
         assert done.returncode == 0, done.stdout + done.stderr
-        (self._data / "pg_hba.conf").write_text(_HBA)
 
     def _tls(self, server: Pair | None, client_ca: Pair | None) -> list[str]:
         options = []
@@ -205,6 +208,35 @@ class Postgres:
     def _own(self, path: Path) -> None:
         if self._as:
             shutil.chown(path, _name_of_other(), pwd.getpwnam(_name_of_other()).pw_gid)
+
+
+class Standby(Postgres):
+    """A copy of a server that runs, kept up by streaming, which can only be read from until it is promoted."""
+
+    def __init__(self, primary: Postgres) -> None:
+        self._primary = primary
+        super().__init__()
+
+    def __enter__(self) -> "Standby":
+        self.start()
+        return self
+
+    def promote(self) -> None:
+        """Have it take over; returns when it can be written to."""
+        assert self.sql("SELECT pg_promote()", database="postgres") == [["t"]]
+
+    def until_caught_up(self) -> None:
+        """Wait until it has all that the primary has now."""
+        ((position,),) = self._primary.sql("SELECT pg_current_wal_flush_lsn()")
+        has_it = f"SELECT pg_last_wal_replay_lsn() >= '{position}'"
+        deadline = time.monotonic() + STARTS_WITHIN_S
+        while self.sql(has_it, database="postgres") != [["t"]]:
+            assert time.monotonic() < deadline, self.log
+            time.sleep(0.02)
+
+    def _initialise(self) -> None:
+        place = ("-h", LOOPBACK, "-p", str(self._primary.port), "-U", "postgres")
+        self._run("pg_basebackup", "-D", self._data, *place, "--write-recovery-conf", "--checkpoint=fast", "--no-sync")
 
 
 def _version(folder: Path) -> float:
