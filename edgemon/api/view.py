@@ -143,9 +143,10 @@ def _gateway_words(event: GatewayStarted | GatewayStopped | LinkChanged | Settin
             return f"gateway stopped: {reason}"
         case LinkChanged(link=link, up=up, detail=detail):
             return f"link {link} {'up' if up else 'down'}: {detail}"
-        case SettingsChanged(changes=changes, count=count):
+        case SettingsChanged(changes=changes, count=count, found_at_start=found):
             more = f"; and {count - len(changes)} more" if count > len(changes) else ""
-            return f"settings changed: {'; '.join(changes)}{more}"
+            how = " before this start, it is not known by whom" if found else ""
+            return f"settings changed{how}: {'; '.join(changes)}{more}"
         case ClockStepped(step_s=step_s):
             return f"the gateway's clock was set by {step_s:+.3f} s"
         case _:

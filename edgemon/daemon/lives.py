@@ -12,13 +12,12 @@ from pathlib import Path
 from typing import Any
 
 from edgemon.clock import Clock
-from edgemon.daemon.remembering import Carried
+from edgemon.daemon.remembering import Carried, written_down
 from edgemon.daemon.service import Service
 from edgemon.daemon.supervisor import Supervisor
 from edgemon.errors import EdgemonError, SettingsError
 from edgemon.model.gateway import Gateway
 from edgemon.model.machine import Plant
-from edgemon.settings.difference import differences
 from edgemon.settings.load import documents, fingerprint, load_all
 
 log = logging.getLogger(__name__)
@@ -65,14 +64,15 @@ class Lives:
     async def run(self) -> None:
         """Run. Raises `EdgemonError` where the daemon cannot be started, unless it ran before with other settings."""
         before: Settings | None = None
+        has_run = False
         carried: Carried | None = None
         while not self._is_over:
             self._turn.clear()
             now = self._settings
             self._service = Service(now.plant, now.gateway, now.fingerprint, self._clock, self._supervisor)
             self._service.carried = carried
-            if before is not None:
-                self._service.changes = differences(before.written, now.written)
+            self._service.settings, self._service.has_run = written_down(now.written), has_run
+            has_run = True
             try:
                 await self._service.run(self._turn)
             except EdgemonError as error:

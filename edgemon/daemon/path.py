@@ -29,7 +29,7 @@ from edgemon.daemon.hub import Hub
 from edgemon.daemon.outcomes import doubted, outcome_of
 from edgemon.daemon.publisher import Publisher
 from edgemon.daemon.pulse import Pulse
-from edgemon.daemon.remembering import Carried, gone, memory_of
+from edgemon.daemon.remembering import Carried, changed, gone, memory_of
 from edgemon.daemon.storing import Keeps, Storing
 from edgemon.decode.assemble import restore
 from edgemon.decode.decoded import Decoded
@@ -141,8 +141,15 @@ class DataPath:
         self.measured: Callable[[Iterable[Measurement]], None] = _nobody
         """Told what was measured, after it was committed."""
 
-    async def begin(self, plant_fingerprint: str, carried: Carried | None = None) -> None:
-        """Load what the last run left, journal the start, show everything."""
+    async def begin(
+        self,
+        plant_fingerprint: str,
+        carried: Carried | None = None,
+        settings: Mapping[str, str] | None = None,
+        has_run: bool = False,
+    ) -> None:
+        """Load what the last run left, journal the start and how the settings files differ from then, show everything."""
+        settings = settings or {}
         saved = await self._store.load()
         saved = saved if carried is None else carried.over(saved)
         now = self._clock.now()
@@ -154,7 +161,10 @@ class DataPath:
         self._publisher.begin(saved.published_seq, saved.next_seq - 1, gone(self._filed, saved))
         if carried is not None:
             await self._conclude(Judgement(self._memory, carried.commit(now), frozenset()))
-        await self._conclude(judging.begin(self._setting, saved, self._memory, started))
+        judgement = judging.begin(self._setting, saved, self._memory, started, changed(saved, settings, now, has_run))
+        if settings != saved.settings:
+            judgement = replace(judgement, commit=replace(judgement.commit, settings=settings))
+        await self._conclude(judgement)
 
     @property
     def carried(self) -> Carried:

@@ -1,15 +1,24 @@
 """What the last run left behind, as the memory of this one; and what a run that ends on a damaged store hands on by itself."""
 
+import json
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from typing import Any
 
 from edgemon.decode.assemble import restore
 from edgemon.engine.baselines import key_of
 from edgemon.engine.memory import Memory, Setting
-from edgemon.model.event import Event
+from edgemon.model.event import Event, SettingsChanged
 from edgemon.model.ids import MachineId, PointId, SensorId
 from edgemon.model.instant import Instant
 from edgemon.model.machine import GATEWAY
+from edgemon.settings.difference import differences
 from edgemon.store.port import Commit, Saved
+
+CHANGES_AT_ONCE = 50
+"""Changed settings that one journal entry spells out."""
+ENTRIES_MOST = 40
+"""Entries for one change of the files; what is beyond is counted. Two thousand limits are a whole plant."""
 
 
 def memory_of(setting: Setting, saved: Saved) -> Memory:
@@ -32,6 +41,33 @@ def gone(setting: Setting, saved: Saved) -> set[tuple[MachineId, PointId | None]
     points = {state.point for state in saved.points} - setting.rules.keys() - {GATEWAY}
     machines = {key.machine for key in points} - setting.plant.machine_of.keys()
     return {(key.machine, key.point) for key in points} | {(machine, None) for machine in machines}
+
+
+def written_down(documents: Mapping[str, Any]) -> dict[str, str]:
+    """Give settings files as the store keeps them: name to JSON; a date becomes its text."""
+    return {name: json.dumps(document, default=str, ensure_ascii=False) for name, document in documents.items()}
+
+
+def changed(saved: Saved, settings: Mapping[str, str], now: Instant, has_run: bool) -> tuple[SettingsChanged, ...]:
+    """Say how the settings differ from those of the newest start; nothing where that is not known.
+
+    Parameters
+    ----------
+    settings : mapping
+        As `written_down` gives them; empty where no files were read.
+    has_run : bool
+        This process ran before with those, and read them anew; otherwise they were changed while nobody looked.
+    """
+    if not saved.settings or not settings or saved.settings == settings:
+        return ()
+    before, after = ({name: json.loads(text) for name, text in one.items()} for one in (saved.settings, settings))
+    all_of_them = differences(before, after)
+    told, rest = all_of_them[: CHANGES_AT_ONCE * ENTRIES_MOST], max(0, len(all_of_them) - CHANGES_AT_ONCE * ENTRIES_MOST)
+    parts = [told[first : first + CHANGES_AT_ONCE] for first in range(0, len(told), CHANGES_AT_ONCE)]
+    counts = [len(part) for part in parts]
+    if rest:
+        counts[-1] += rest
+    return tuple(SettingsChanged(now, part, count, not has_run) for part, count in zip(parts, counts, strict=True))
 
 
 @dataclass(frozen=True, slots=True)

@@ -29,7 +29,7 @@ from edgemon.daemon.wiring import ballast_of, link_to, open_store, open_upstream
 from edgemon.engine.memory import Setting, setting_of
 from edgemon.errors import LinkDown
 from edgemon.model.annunciation import Annunciation
-from edgemon.model.event import ClockStepped, Event, GatewayStopped, LinkChanged, SettingsChanged, StoreMended
+from edgemon.model.event import ClockStepped, Event, GatewayStopped, LinkChanged, StoreMended
 from edgemon.model.gateway import Broker, Gateway
 from edgemon.model.ids import MachineId
 from edgemon.model.machine import Plant
@@ -45,8 +45,6 @@ TICK_S = 1.0
 CLOCK_STEP_S = 2.0
 """A difference between UTC and the monotonic clock over one tick that is a step, not a drift."""
 
-CHANGES_SHOWN = 50
-"""Changed settings that one journal entry spells out."""
 _FLUSH_S = 3.0
 _END_S = 10.0
 """What was taken from the broker is worked off so long at the end; a store that fails must not hold the stop up for ever."""
@@ -66,8 +64,10 @@ class Service:
         self._fingerprint = fingerprint
         self._clock = clock
         self._supervisor = supervisor or Supervisor({})
-        self.changes: tuple[str, ...] = ()
-        """How its settings differ from those of the daemon that ran in this process before."""
+        self.settings: Mapping[str, str] = {}
+        """What the settings files say, as `remembering.written_down` gives it; empty where there are none."""
+        self.has_run = False
+        """Another daemon ran in this process before it: changed settings were read anew on somebody's word."""
         self.stopping_for = "told to stop"
         """Why it ends, for the journal."""
         self.is_damaged = False
@@ -138,22 +138,17 @@ class Service:
             await self._farewell(publisher, link)
         log.info("stopped")
 
-    def _changed(self) -> SettingsChanged:
-        return SettingsChanged(self._clock.now(), self.changes[:CHANGES_SHOWN], len(self.changes))
-
     def _tending(self, store: SqliteStore, path: DataPath, hub: Hub) -> Tending:
         tending = Tending(tender_of(self._gateway, self._plant, store), self._clock, lambda: path.is_idle)
         hub.keep = tending.view
         return tending
 
     async def _begin(self, path: DataPath, hub: Hub, mended: StoreMended | None) -> None:
-        await path.begin(self._fingerprint, self.carried)
+        await path.begin(self._fingerprint, self.carried, self.settings, self.has_run)
         if mended is not None:
             hub.store_remark = words(mended)
             log.error("%s", hub.store_remark)
             await path.put(Happened(mended))
-        if self.changes:
-            await path.put(Happened(self._changed()))
 
     async def _damage(self, path: DataPath, stop: asyncio.Event) -> None:
         """End where the store turns out to be damaged: whoever runs this starts anew, and that mends it."""

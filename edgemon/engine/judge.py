@@ -1,6 +1,6 @@
 """Items to next memory, events and what to store; quick, and nothing is changed in place."""
 
-from collections.abc import Collection
+from collections.abc import Collection, Iterable
 from dataclasses import replace
 
 from edgemon.alarms import judge as alarms
@@ -151,10 +151,13 @@ def command(setting: Setting, memory: Memory, order: Command, person: Person, no
     return judgement_of(draft, memory)
 
 
-def begin(setting: Setting, saved: Saved, memory: Memory, started: GatewayStarted) -> Judgement:
-    """Take up where the last run left off; every point the plant file names has a state from now on."""
+def begin(setting: Setting, saved: Saved, memory: Memory, started: GatewayStarted, changed: Iterable[Event] = ()) -> Judgement:
+    """Take up where the last run left off; every point the plant file names has a state from now on.
+
+    `changed` is how the settings differ from those of the last run.
+    """
     draft = draft_of(setting, memory, started.at)
-    draft.events.append(started)
+    draft.events.extend((started, *changed))
     ahead_s = setting.gateway.borders.future_skew_s
     remembered = {(state.point, state.sim): state for state in saved.points}
     tracks = [(key, setting.gateway.simulated) for key in setting.rules]

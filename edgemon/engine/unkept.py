@@ -54,6 +54,7 @@ def unkept(judgement: Judgement, before: Memory) -> Judgement:
         sensors=tuple(sensors[sensor] for sensor in touched),
         speeds=commit.speeds,
         counters={name: value for name, value in counters.items() if before.counters.get(name, 0) != value},
+        settings=commit.settings,
     )
     return Judgement(memory, light, judgement.moved)
 
@@ -102,6 +103,7 @@ class Backlog:
     counters: Mapping[str, int] = field(default_factory=dict)
     dropped: int = 0
     """Events beyond the most that are kept."""
+    settings: Mapping[str, str] = field(default_factory=dict)
 
     def with_commit(self, commit: Commit, most: int) -> "Backlog":
         """Add what another judgement came to; beyond `most` events the oldest go that are no changes of alarms."""
@@ -114,6 +116,7 @@ class Backlog:
             {**self.speeds, **{(one.machine, one.sim): one for one in commit.speeds}},
             {**self.counters, **commit.counters},
             self.dropped + len(events) - len(kept),
+            {**self.settings, **commit.settings},
         )
 
     def commit(self, now: Instant) -> Commit:
@@ -125,6 +128,7 @@ class Backlog:
             sensors=tuple(self.sensors.values()),
             speeds=tuple(self.speeds.values()),
             counters=self.counters,
+            settings=self.settings,
         )
 
 

@@ -264,13 +264,15 @@ class LinkChanged:
 
 @dataclass(frozen=True, slots=True)
 class SettingsChanged:
-    """The settings were read anew while the gateway ran, and taken; refused ones change nothing and stand in the log."""
+    """The settings are others than before; refused ones change nothing and stand in the log."""
 
     at: Instant
     changes: tuple[str, ...]
     """`plant.toml: machine[hp-pump-1].point[motor-de-h].limit[velocity_rms].alert: 2.8, before 2.5`; as many as are shown."""
     count: int
-    """All of them."""
+    """All of them; several entries hold those that are too many for one."""
+    found_at_start: bool = False
+    """Not read anew while the gateway ran: the files were found changed at a start, and nobody is known to have done it."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -55,6 +55,7 @@ class MemoryStore:
         self._sensors: dict[tuple[str, bool], SensorState] = {}
         self._speeds: dict[tuple[MachineId, bool], MachineSpeed] = {}
         self._counters: dict[str, int] = {}
+        self._settings: dict[str, str] = {}
         for commit in self.commits:
             self._take(commit)
         if before is not None:
@@ -75,6 +76,7 @@ class MemoryStore:
             await self.baselines(),
             len(self._journal) + 1,
             self._published,
+            dict(sorted(self._settings.items())),
         )
 
     async def known(
@@ -228,6 +230,7 @@ class MemoryStore:
         self._sensors |= {(state.sensor, state.sim): state for state in commit.sensors}
         self._speeds |= {(speed.machine, speed.sim): speed for speed in commit.speeds}
         self._counters |= commit.counters
+        self._settings |= commit.settings
         if commit.quarantined:
             self._quarantine += commit.quarantined
             del self._quarantine[: max(0, len(self._quarantine) - self._quarantine_most)]

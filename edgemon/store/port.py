@@ -37,12 +37,14 @@ class Commit:
     speeds: tuple[MachineSpeed, ...] = ()
     counters: Mapping[str, int] = field(default_factory=dict)
     """Absolute values, not increments."""
+    settings: Mapping[str, str] = field(default_factory=dict)
+    """What the settings files say from now on: file name to its keys and values as JSON; empty where that stays as it is."""
 
     @property
     def is_empty(self) -> bool:
         """Say whether there is nothing in it to store."""
         records = self.parts or self.captures or self.measurements or self.readings or self.quarantined
-        return not (records or self.events or self.points or self.sensors or self.speeds or self.counters)
+        return not (records or self.events or self.points or self.sensors or self.speeds or self.counters or self.settings)
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,6 +73,8 @@ class Saved:
     next_seq: int = 1
     published_seq: int = 0
     """Journal entries up to this one are known to have been published."""
+    settings: Mapping[str, str] = field(default_factory=dict)
+    """What the settings files said at the newest start; empty where nothing knows."""
 
 
 class Store(Protocol):

@@ -6,6 +6,7 @@ written, SQLite cannot say; what the house reads by itself (states, events, samp
 where that fails, and of the journal the chain of hashes tells.
 """
 
+import json
 import os
 import sqlite3
 from collections.abc import Callable, Generator, Iterator, Mapping
@@ -244,6 +245,7 @@ def _sense(table: str, path: Path) -> Callable[[Mapping[str, Any]], bool]:
         "point_states": lambda row: point_state_from_json(row["body"], table),
         "sensor_states": lambda row: sensor_state_from_json(row["body"], table),
         "journal": lambda row: event_from_json(row["body"], table),
+        "settings": lambda row: json.loads(row["written"]),
         "stretches": lambda row: decoded(row["body"], table),
         "parts": lambda row: unpack(row["record"], table),
         "captures": lambda row: _is_there(row, folder_of(path), sizes),

@@ -188,6 +188,7 @@ class SqliteStore:
             baselines_of(connection.execute(BASELINES)),
             next_seq(connection),
             self._writer.published_seq,
+            dict(connection.execute("SELECT file, written FROM settings ORDER BY file").fetchall()),
         )
 
 

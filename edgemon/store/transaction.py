@@ -42,6 +42,7 @@ _SENSOR = """INSERT INTO sensor_states (sensor, sim, body) VALUES (?, ?, ?)
 _SPEED = """INSERT INTO speeds (machine, sim, rpm, taken_at) VALUES (?, ?, ?, ?)
     ON CONFLICT DO UPDATE SET rpm = excluded.rpm, taken_at = excluded.taken_at"""
 _COUNTER = "INSERT INTO counters (name, value) VALUES (?, ?) ON CONFLICT DO UPDATE SET value = excluded.value"
+_SETTINGS = "INSERT INTO settings (file, written) VALUES (?, ?) ON CONFLICT DO UPDATE SET written = excluded.written"
 _META = "INSERT INTO meta (key, value) VALUES (?, ?) ON CONFLICT DO UPDATE SET value = excluded.value"
 _JOURNAL = """INSERT INTO journal (seq, recorded_at, at, kind, machine, point, sim, body, hash)
     VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)"""
@@ -184,6 +185,7 @@ class Writer:
         _many(connection, _SENSOR, [(state.sensor, state.sim, sensor_state_to_json(state)) for state in commit.sensors])
         _many(connection, _SPEED, [(speed.machine, speed.sim, speed.rpm, speed.taken_at) for speed in commit.speeds])
         _many(connection, _COUNTER, commit.counters.items())
+        _many(connection, _SETTINGS, commit.settings.items())
         if commit.quarantined:
             rows = [(one.topic, one.head, one.size, one.received_at, one.cause, one.detail) for one in commit.quarantined]
             connection.executemany(_QUARANTINE, rows)

@@ -397,6 +397,15 @@ async def test_the_newest_baseline_of_each_level_comes_back_and_the_journal_keep
     assert [event for event in events if isinstance(event, BaselineProposed)] == list(proposed[::-1])
 
 
+async def test_what_the_settings_said_is_kept_file_by_file(bench: Bench) -> None:
+    assert (await bench.store.load()).settings == {}
+    await bench.store.commit(Commit(make.T0, settings={"plant.toml": '{"a": 1}', "gateway.toml": "{}"}))
+    await bench.store.commit(commit(events=(make.started(),)))
+    await bench.store.commit(Commit(make.T0 + 1.0, settings={"plant.toml": '{"a": 2}'}))
+    await bench.restart()
+    assert (await bench.store.load()).settings == {"plant.toml": '{"a": 2}', "gateway.toml": "{}"}
+
+
 async def test_captures_are_listed_newest_first(bench: Bench) -> None:
     stored = [make.capture(k) for k in (3, 1, 2)] + [make.capture(9, sensor="s-0002")]
     await bench.store.commit(commit(captures=tuple(stored)))

@@ -100,3 +100,30 @@ def test_settings_are_taken_whole_or_not_at_all(tmp_path: Path, monkeypatch: pyt
         assert daemon.terminate()[0] == 0
         assert manager.hears("STOPPING=1")
         assert "Traceback" not in daemon.log
+
+
+def test_a_limit_changed_while_the_daemon_was_stopped_is_journalled_at_its_next_start(tmp_path: Path) -> None:
+    with (
+        Mosquitto(tmp_path / "broker") as broker,
+        Observer(broker.port) as witness,
+        DaemonProcess(tmp_path / "em", plant_toml(1), gateway_toml(broker.url)) as daemon,
+    ):
+        plant = tmp_path / "em" / "plant.toml"
+        before = plant.read_text()
+        assert daemon.terminate()[0] == 0
+        daemon.start()  # nothing was changed: nothing is said
+        daemon.kill()
+        plant.write_text(before.replace("alert = 2.8", "alert = 3.1").replace("off_delay = 1", "off_delay = 3"))
+        assert plant.read_text() != before
+        daemon.start()
+        (told,) = wait_until(lambda: witness.events("settings-changed"))
+        assert told["found_at_start"] is True
+        limits = before.count("alert = 2.8")
+        assert sum(change.endswith(".alert: 3.1, before 2.8") for change in told["changes"]) == limits
+        assert sum(change.endswith(".off_delay: 3, before 1") for change in told["changes"]) == limits
+        assert all(change.startswith("plant.toml: machine[hp-pump-1].point[") for change in told["changes"])
+        daemon.kill()
+        daemon.start()
+        assert daemon.terminate()[0] == 0
+        wait_until(lambda: len(witness.events("gateway-stopped")) == 2, why=lambda: daemon.log)
+        assert {one["seq"] for one in witness.events("settings-changed")} == {told["seq"]}  # perhaps published twice

@@ -193,6 +193,7 @@ async def test_a_reader_needs_a_store(tmp_path: Path) -> None:
 
 def test_the_steps_are_numbered_without_a_gap() -> None:
     assert list(migrate.scripts()) == list(range(1, migrate.newest() + 1))
+    assert len(list(migrate.SCHEMA.glob("*.sql"))) == migrate.newest()  # no number twice: only one of the two would be run
 
 
 def test_steps_are_taken_all_or_none(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
