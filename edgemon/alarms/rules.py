@@ -3,6 +3,7 @@
 import math
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
+from typing import NamedTuple
 
 from edgemon.model.alarm import MONITORING
 from edgemon.model.level import Level
@@ -30,6 +31,17 @@ def _within(limit: Limit) -> tuple[float, float]:
     return -math.inf, min(edges, default=math.inf)
 
 
+class Label(NamedTuple):
+    """What is the same of every view of a level: only its value and its state move."""
+
+    title: str
+    unit: str
+    alert: float | None
+    alarm: float | None
+    origin: str
+    side: Side
+
+
 @dataclass(frozen=True, slots=True)
 class Rules:
     """A point, its machine and what the site decided for it."""
@@ -50,6 +62,8 @@ class Rules:
     is_system: bool = False
     """The gateway itself, no machine: its alarm is of high priority, and never shelved."""
     limits: Mapping[str, Limit] = field(init=False)
+    labels: dict[tuple[str, Quantity], Label] = field(init=False, repr=False, compare=False, default_factory=dict)
+    """Of the levels shown so far; they follow from the rest."""
     within: Mapping[str, tuple[float, float]] = field(init=False, repr=False)
     """By level with a limit: values between these two, edges left out, have reached neither its alert nor its alarm limit."""
     speaking: tuple[str, ...] = field(init=False, repr=False)

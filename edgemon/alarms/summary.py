@@ -1,16 +1,17 @@
 """What people and programs are shown of points and machines: values in the unit of the limit, worst level, worst point."""
 
 from collections.abc import Iterable, Mapping
+from functools import lru_cache
 
 from edgemon.alarms import silence
 from edgemon.alarms.judge import point_word
 from edgemon.alarms.registry import title_of
-from edgemon.alarms.rules import Rules
+from edgemon.alarms.rules import Label, Rules
 from edgemon.alarms.suppress import shelved_severity
 from edgemon.model.alarm import AlarmRecord, AlarmState, PointState
 from edgemon.model.ids import PointKey
 from edgemon.model.instant import Instant
-from edgemon.model.level import LEVEL_KINDS, Level
+from edgemon.model.level import LEVEL_KINDS, Band, Level
 from edgemon.model.limit import Severity, Side
 from edgemon.model.machine import Machine
 from edgemon.model.quality import Quality
@@ -84,36 +85,62 @@ def _shown(rules: Rules, states: tuple[PointState, ...], now: Instant) -> PointS
 
 def _is_gone(rules: Rules, state: PointState, level: Level, now: Instant) -> bool:
     """Say whether a level that may be missing has been missing for so long that its last value speaks for nothing."""
+    if not rules.may_be_missing(level.name):
+        return False
     newest = state.level_at.get(level.name, now)
-    return rules.may_be_missing(level.name) and newest != state.fit_at and now - newest >= rules.point.stale_after_s
+    return newest != state.fit_at and now - newest >= rules.point.stale_after_s
 
 
 def _left_out(rules: Rules, state: PointState, now: Instant) -> dict[str, str]:
     """Say what is left out and why, but for what the sensor sent as a reading in time: a spectrum with a peak beside it."""
+    if not state.left_out:
+        return {}
     stale_s = rules.point.stale_after_s
     sent = {name for name, at in state.level_at.items() if name in LEVEL_KINDS and now - at < stale_s}
     return {name: why for name, why in state.left_out.items() if name not in sent}
 
 
+def _label(rules: Rules, level: Level) -> Label:
+    """Give what is the same of every view of a level; made once, for it takes longer than the rest."""
+    key = (level.name, level.quantity)
+    found = rules.labels.get(key)
+    if found is None:
+        found = rules.labels[key] = _made_label(rules, level)
+    return found
+
+
+def _made_label(rules: Rules, level: Level) -> Label:
+    limit, kind = rules.limits.get(level.name), rules.point.kind_of(level.name)
+    title = title_of(level.name) if kind is None else kind.title
+    if limit is None:
+        usual = SI_UNIT[level.quantity] if kind is None or kind.quantity is not level.quantity else kind.unit
+        return Label(title, usual, None, None, "", Side.ABOVE)
+    unit = limit.unit
+    return Label(title, unit, _in_unit(limit.alert, unit), _in_unit(limit.alarm, unit), limit.origin, limit.side)
+
+
 def _level_view(rules: Rules, state: PointState, level: Level) -> LevelView:
-    limit, kind, record = rules.limits.get(level.name), rules.point.kind_of(level.name), state.alarms.get(level.name)
-    usual = SI_UNIT[level.quantity] if kind is None or kind.quantity is not level.quantity else kind.unit
-    unit = usual if limit is None else limit.unit
+    record, label = state.alarms.get(level.name), _label(rules, level)
     return LevelView(
         name=level.name,
-        title=title_of(level.name) if kind is None else kind.title,
-        value=from_si(level.value, unit),
-        unit=unit,
+        title=label.title,
+        value=from_si(level.value, label.unit),
+        unit=label.unit,
         state=(Severity.NORMAL if record is None else record.severity).word,
-        alert=_in_unit(None if limit is None else limit.alert, unit),
-        alarm=_in_unit(None if limit is None else limit.alarm, unit),
+        alert=label.alert,
+        alarm=label.alarm,
         at=state.level_at.get(level.name, 0.0),
-        origin="" if limit is None else limit.origin,
-        band="" if level.band is None else str(level.band),
+        origin=label.origin,
+        band="" if level.band is None else _band(level.band),
         remark=level.remark,
         speed=level.speed,
-        side=Side.ABOVE if limit is None else limit.side,
+        side=label.side,
     )
+
+
+@lru_cache(maxsize=256)
+def _band(band: Band) -> str:
+    return str(band)
 
 
 def _in_unit(value: float | None, unit: str) -> float | None:
@@ -235,8 +262,9 @@ def _worst(
     worst: WorstView | None = None
     trend: tuple[float, ...] = ()
     for point, view in zip(machine.points, points, strict=True):
+        rules = rules_by_point[point.key]
         for level in view.levels:
-            ratio = rules_by_point[point.key].ratio(level.name, to_si(level.value, level.unit))
+            ratio = rules.ratio(level.name, to_si(level.value, level.unit)) if level.name in rules.limits else None
             if ratio is None or (worst is not None and ratio <= worst.ratio):
                 continue
             worst = worst_view(view.point, level, ratio)

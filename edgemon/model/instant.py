@@ -42,8 +42,11 @@ def parse_instant(text: str) -> Instant:
     return datetime.fromisoformat(f"{date}T{minute}:{second}{fraction[:7]}{offset.upper()}").timestamp()
 
 
+_TO_SECONDS = len("2026-01-01T00:00:00")
+
+
 def format_instant(instant: Instant) -> str:
     """Write an instant as RFC 3339 in UTC with milliseconds and `Z`, as the contract publishes it."""
-    milliseconds = round(instant * 1000.0)
-    stamp = datetime.fromtimestamp(milliseconds // 1000, tz=timezone.utc)
-    return f"{stamp:%Y-%m-%dT%H:%M:%S}.{milliseconds % 1000:03d}Z"
+    seconds, milliseconds = divmod(round(instant * 1000.0), 1000)
+    stamp = datetime.fromtimestamp(seconds, tz=timezone.utc).isoformat()
+    return f"{stamp[:_TO_SECONDS]}.{milliseconds:03d}Z"

@@ -32,7 +32,10 @@ class Severity(IntEnum):
     @property
     def word(self) -> str:
         """Give the word of the contract."""
-        return self.name.lower()
+        return _WORDS[self]
+
+
+_WORDS = ("normal", "alert", "alarm")
 
 
 @dataclass(frozen=True, slots=True)

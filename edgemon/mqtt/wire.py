@@ -9,6 +9,8 @@ from edgemon.model.limit import Side
 from edgemon.model.outgoing import Outgoing
 from edgemon.model.snapshot import AlarmView, GatewayView, MachineView, PointView
 
+_ENCODER = json.JSONEncoder(ensure_ascii=False, separators=(",", ":"), allow_nan=False)
+
 
 def machine_states(root: str, site: str, machine: MachineView) -> tuple[Outgoing, ...]:
     """Give the retained states of a machine and of all its points."""
@@ -128,7 +130,7 @@ def _retained(topic: str, document: Mapping[str, Any]) -> Outgoing:
 
 
 def _json(document: Mapping[str, Any]) -> bytes:
-    return json.dumps(document, ensure_ascii=False, separators=(",", ":"), allow_nan=False).encode()
+    return _ENCODER.encode(document).encode()
 
 
 def _instant(instant: Instant | None) -> str | None:
