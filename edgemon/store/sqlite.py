@@ -13,7 +13,7 @@ from edgemon.model.ids import CaptureKey, MachineId, ReadingKey
 from edgemon.store.connection import Connection, opened
 from edgemon.store.disk import taken
 from edgemon.store.faults import translated
-from edgemon.store.migrate import connect
+from edgemon.store.migrate import connect, refuse_newer
 from edgemon.store.port import Commit, Known, Saved
 from edgemon.store.samples import unpack
 from edgemon.store.segments import ROLL_BYTES, Segments, files_of, folder_of
@@ -202,6 +202,7 @@ def _has_reading(connection: sqlite3.Connection, key: ReadingKey) -> bool:
 
 def _begin(path: Path, quarantine_most: int, roll_bytes: int, quota_bytes: int | None) -> tuple[sqlite3.Connection, Writer]:
     """Lock, open and check; runs on the connection's thread."""
+    refuse_newer(path)  # before a lock is laid beside it
     path.parent.mkdir(parents=True, exist_ok=True)
     segments = Segments(folder_of(path), roll_bytes)
     try:
