@@ -8,7 +8,7 @@ Source: sound until acknowledged, its return 30 s after a silence and its end wh
 MSC.302(87), 7.3.3 to 7.3.8; silence apart from acknowledgement: OPC 10000-9 SilenceState.
 """
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 
 from edgemon.alarms.registry import title_of
@@ -20,10 +20,13 @@ from edgemon.model.ids import PointKey
 from edgemon.model.instant import Instant
 from edgemon.model.limit import Severity
 from edgemon.model.policy import AlarmPolicy
+from edgemon.model.proof import Proof
 from edgemon.model.text import clean
 
 CALLING = (AlarmState.UNACK, AlarmState.LATUN)
 """States that sound."""
+BEACONS = ("off", "alert", "alarm")
+"""What a beacon shows, the worst last."""
 TEXT_LONGEST = 200
 
 
@@ -49,7 +52,12 @@ def silence(state: PointState, policy: AlarmPolicy, now: Instant) -> tuple[Point
 
 
 def annunciation(
-    rules: Mapping[PointKey, Rules], states: Iterable[PointState], policy: AlarmPolicy, now: Instant, simulated: bool
+    rules: Mapping[PointKey, Rules],
+    states: Iterable[PointState],
+    policy: AlarmPolicy,
+    now: Instant,
+    simulated: bool,
+    proof: Proof | None = None,
 ) -> Annunciation:
     """Give what horn and beacon show now.
 
@@ -64,15 +72,42 @@ def annunciation(
     now : Instant
         Gateway time.
     simulated : bool
-        The gateway hears simulated sensors only; otherwise simulated alarms never reach the plant's horn.
+        The gateway hears simulated sensors only; otherwise simulated alarms reach the plant's horn in a proof alone.
+    proof : Proof, optional
+        The one that is on: its alarms call too, as a test, and behind every real one.
     """
     waiting = [
         record
         for state in states
-        if (simulated or not state.sim) and state.point in rules
+        if state.point in rules
         for record in state.alarms.values()
         if record.annunciates and record.state in WAITING
     ]
+    shown = _shown(rules, [record for record in waiting if simulated or not record.key.sim], policy, now)
+    if proof is None:
+        return shown
+    tried = [one for one in waiting if proof.calls(one.key, rules[PointKey(one.key.machine, one.key.point)].machine.area, now)]
+    return _both(shown, _shown(rules, tried, policy, now), str(proof))
+
+
+def _both(real: Annunciation, tried: Annunciation, proof: str) -> Annunciation:
+    """Show what calls by a proof behind what really calls; it is a test where nothing real sounds, or waits while none does."""
+    called = tried.call
+    call = None if called is None else replace(called, text=clean(f"PROOF, no real alarm: {called.text}", TEXT_LONGEST))
+    sounds, waits = tried.horn and not real.horn, tried.beacon != "off" and real.beacon == "off"
+    silenced = [one.silenced_at for one in (real, tried) if one.silenced_at is not None]
+    return Annunciation(
+        horn=real.horn or tried.horn,
+        beacon=max(real.beacon, tried.beacon, key=BEACONS.index),
+        ringback=real.ringback or tried.ringback,
+        test=sounds or (waits and not real.horn),
+        call=real.call or call,
+        proof=proof,
+        silenced_at=max(silenced, default=None),
+    )
+
+
+def _shown(rules: Mapping[PointKey, Rules], waiting: Sequence[AlarmRecord], policy: AlarmPolicy, now: Instant) -> Annunciation:
     if not waiting:
         return Annunciation()
     calling = [record for record in waiting if record.state in CALLING]

@@ -43,7 +43,7 @@ def point_view(rules: Rules, state: States, now: Instant) -> PointView:
     Notes
     -----
     Alarms of both states are listed. Everything else comes from the real state, unless only the simulated one has data, or the
-    simulated one is fresh and says something worse; then `sim` is true.
+    simulated one is fresh and says something worse of a point that really is in neither alert nor alarm; then `sim` is true.
     """
     states = (state,) if isinstance(state, PointState) else tuple(state)
     shown = _shown(rules, states, now)
@@ -79,7 +79,8 @@ def _shown(rules: Rules, states: tuple[PointState, ...], now: Instant) -> PointS
         return real or PointState(point=rules.point.key)
     if real is None or real.taken_at is None:
         return simulated
-    worse = WORDS.index(point_word(rules, simulated, now)) > WORDS.index(point_word(rules, real, now))
+    word = point_word(rules, real, now)
+    worse = word not in ("alert", "alarm") and WORDS.index(point_word(rules, simulated, now)) > WORDS.index(word)
     return simulated if worse and simulated.quality is Quality.GOOD else real
 
 

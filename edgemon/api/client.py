@@ -23,6 +23,7 @@ from edgemon.model.look import (
 )
 from edgemon.model.outlook import BaselineView, OutlookView
 from edgemon.model.performance import Performance
+from edgemon.model.proof import ProofReport, Scope
 from edgemon.model.search import EVERYTHING, Search
 from edgemon.model.shift import HandoverView, LogKind
 from edgemon.model.snapshot import Change, JournalView, Lost, Outcome, Snapshot, TrendBins, TrendPoint, Update
@@ -119,6 +120,19 @@ class Daemon:
     async def lamp_test(self) -> Outcome:
         """Have horn, beacon and board show all they can for some seconds."""
         return await self._post("/v1/lamp-test", {})
+
+    async def start_proof(self, scope: Scope, duration_s: float, reason: str) -> Outcome:
+        """Announce a proof of a point, a machine, an area or the whole plant."""
+        named = {"area": scope.area or "", "machine": scope.machine or "", "point": scope.point or ""}
+        return await self._post("/v1/proof/start", {**named, "duration_s": duration_s, "reason": reason})
+
+    async def stop_proof(self, reason: str) -> Outcome:
+        """End the proof that is on."""
+        return await self._post("/v1/proof/stop", {"reason": reason})
+
+    async def proof(self) -> ProofReport:
+        """Say whether a proof is on, and what each point has proven. Raises `LinkDown`, `LinkRefused`."""
+        return self._read(ProofReport, await self._get("/v1/proof", timeout_s=60.0))
 
     async def _order(self, what: str, alarm: str, **more: object) -> Outcome:
         return await self._post(f"/v1/alarms/{what}", {"alarm": alarm, **more})

@@ -5,7 +5,7 @@ from typing import Protocol
 
 from edgemon.model.command import Command, Person
 from edgemon.model.ids import MachineId, PointKey
-from edgemon.model.instant import Instant
+from edgemon.model.instant import Duration, Instant
 from edgemon.model.look import (
     CapturePage,
     EnvelopeRequest,
@@ -17,6 +17,7 @@ from edgemon.model.look import (
 )
 from edgemon.model.outlook import BaselineView, OutlookView
 from edgemon.model.performance import Performance
+from edgemon.model.proof import ProofReport, Scope
 from edgemon.model.search import EVERYTHING, Search
 from edgemon.model.shift import HandoverView, LogKind
 from edgemon.model.snapshot import Change, JournalView, Outcome, Snapshot, TrendBins, TrendPoint
@@ -43,6 +44,18 @@ class Site(Protocol):
 
     async def lamp_test(self, person: Person) -> Outcome:
         """Have horn, beacon and board show all they can for some seconds, marked as a test."""
+        ...
+
+    async def start_proof(self, scope: Scope, duration_s: Duration, reason: str, person: Person) -> Outcome:
+        """Announce a proof: for a limited time simulated alarms call, as a test. Raises `StoreError`."""
+        ...
+
+    async def stop_proof(self, reason: str, person: Person) -> Outcome:
+        """End the proof that is on."""
+        ...
+
+    async def proof_report(self) -> ProofReport:
+        """Say whether a proof is on, and what each point has proven. Raises `StoreError`."""
         ...
 
     async def diagnose(self, point: PointKey, sim: bool, person: Person) -> Outcome:

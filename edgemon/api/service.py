@@ -15,6 +15,7 @@ from edgemon import __version__
 from edgemon.api.looks import let_look
 from edgemon.api.orders import let_command_alarms
 from edgemon.api.port import Site
+from edgemon.api.proofs import let_prove
 from edgemon.api.records import let_see_records
 from edgemon.api.roles import may, peer_of, person_of
 from edgemon.api.serve import Server
@@ -74,6 +75,7 @@ def application(site: Site, access: Access) -> FastAPI:
     let_command_alarms(app, site, caller)
     let_command_baselines(app, site, caller)
     let_hand_over(app, site, caller)
+    let_prove(app, site, caller)
     _let_see(app, site)
     let_see_trends(app, site)
     let_see_records(app, site)

@@ -41,6 +41,7 @@ from edgemon.model.instant import format_instant
 from edgemon.model.level import LEVEL_KINDS
 from edgemon.model.limit import Severity, Side
 from edgemon.model.machine import Point
+from edgemon.model.proof import ProofCarried, ProofEnded, ProofStarted
 from edgemon.model.snapshot import JournalView
 from edgemon.units import from_si
 
@@ -102,6 +103,8 @@ def words(event: Event, points: Points = NO_POINTS) -> str:
             return f"{point} {title}: began at {format_instant(at)}, not at {format_instant(told_at)}: a late measurement tells"
         case OutputsTested(by=by, at=at, until=until):
             return f"test of horn, beacon and board by {by} for {until - at:.0f} s; no alarm"
+        case ProofStarted() | ProofCarried() | ProofEnded():
+            return _proof_words(event)
         case QualityChanged(point=point, quality=quality, reasons=reasons):
             return f"{point}: data {quality}" + (f" ({', '.join(reasons)})" if reasons else "")
         case RunningChanged(point=point, running=running, rpm=rpm):
@@ -162,6 +165,19 @@ def _store_words(event: StoreChanged | StoreMended) -> str:
         return f"the store fails and keeps {event.keeps}: {event.detail}"
     late = f"; the {event.late} entries before this were written only now" if event.late else ""
     return f"the store works again, it had failed since {format_instant(event.since)}: {event.detail}{late}"
+
+
+def _proof_words(event: ProofStarted | ProofCarried | ProofEnded) -> str:
+    match event:
+        case ProofStarted(scope=scope, until=until, by=by, reason=reason):
+            what = f"PROOF of {scope} until {format_instant(until)} announced by {by}: {reason}"
+            return f"{what}; simulated alarms call, as a test"
+        case ProofCarried(alarm=alarm, severity=severity, to=to):
+            return f"PROOF: {severity.word} of {alarm} was taken by {to}"
+        case ProofEnded(scope=scope, by=by, reason=reason):
+            return f"PROOF of {scope} ended" + (f" by {by}" if by else "") + f": {reason}"
+        case _:
+            assert_never(event)
 
 
 def _diagnosis_words(diagnosis: Diagnosis) -> str:

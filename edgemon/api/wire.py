@@ -9,6 +9,7 @@ from edgemon.model.ids import AlarmKey, MachineId, PointId, is_identifier
 from edgemon.model.look import CapturePage, SpectrumView, WaveformView
 from edgemon.model.outlook import BaselineView, OutlookView
 from edgemon.model.performance import Performance
+from edgemon.model.proof import LONGEST_S, ProofReport
 from edgemon.model.shift import TEXT_LONGEST, HandoverView, LogKind
 from edgemon.model.snapshot import Change, JournalView, Snapshot, TrendBins, TrendPoint
 
@@ -84,6 +85,21 @@ class BaselineOrder(BaseModel):
     )
 
 
+class ReasonOrder(BaseModel):
+    """Order something of the whole gateway, saying why."""
+
+    reason: str = Field(min_length=1, max_length=500, description="why; stands in the journal with the name of the caller")
+
+
+class ProofOrder(ReasonOrder):
+    """Announce a proof of a point, a machine, an area or (nothing named) the whole plant."""
+
+    area: str = Field(default="", max_length=63)
+    machine: str = Field(default="", max_length=63)
+    point: str = Field(default="", max_length=63, description="of the machine")
+    duration_s: float = Field(gt=0.0, le=LONGEST_S, description="it ends by itself after that")
+
+
 class LogOrder(BaseModel):
     """Write into the shift log."""
 
@@ -122,7 +138,7 @@ def adapter(kind: Any) -> TypeAdapter[Any]:
 
 
 def to_json(
-    value: Snapshot | Change | OutlookView | HandoverView | Look | Performance | TrendBins | tuple[Listed, ...],
+    value: Snapshot | Change | OutlookView | HandoverView | Look | Performance | TrendBins | ProofReport | tuple[Listed, ...],
 ) -> bytes:
     """Write a document."""
     kind: Any = type(value) if not isinstance(value, tuple) else tuple[type(value[0]), ...] if value else tuple[()]  # type: ignore[misc]

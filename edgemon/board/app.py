@@ -21,6 +21,7 @@ from edgemon.board.screens.machine import MachineScreen
 from edgemon.board.screens.pages import HelpScreen, NotesScreen, SensorsScreen
 from edgemon.board.screens.performance import PerformanceScreen
 from edgemon.board.screens.plant import PlantScreen
+from edgemon.board.screens.proof import prove
 from edgemon.board.theme import ASCII, PALETTES, UNICODE, Look
 from edgemon.clock import Clock
 from edgemon.errors import EdgemonError
@@ -156,6 +157,11 @@ class BoardApp(App[None]):
             "Test horn, beacon and boards?", "tell the control room first: all is on for some seconds, at every board"
         )
         self._order(question, lambda _: self.desk.source.lamp_test(), lambda: self.action_show("lamps"))
+
+    def action_prove(self) -> None:
+        """Ask about beginning a proof of alarms, or ending the one that is on."""
+        if isinstance(self.screen, BoardScreen):
+            prove(self.screen)
 
     def _order(self, question: Question, order: Ordering, then: Callable[[], None] = lambda: None) -> None:
         if isinstance(self.screen, BoardScreen):

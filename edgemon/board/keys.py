@@ -38,6 +38,7 @@ SERVICE = Key("o", "o", "service", "service", "take the alarm selected out of se
 UNDO = Key("u", "u", "undo", "undo", "undo the last shelf or out of service ordered here; asks first", needed=False)
 SILENCE = Key("c", "c", "silence", "silence", "silence the horn; alarms stay, and a new one sounds again", needed=False)
 LAMP_TEST = Key("k", "k", "lamp_test", "lamp test", "horn, beacon and board show all they can for a moment", needed=False)
+PROOF = Key("y", "y", "prove", "proof", "begin a proof of alarms with simulated data, or end it (engineer)", needed=False)
 NOTES = Key("n", "n", "show('notes')", "notes", "what is being simulated, and why")
 ALARMS = Key("l", "l", "show('alarms')", "list", "the alarm list")
 SENSORS = Key("e", "e", "show('sensors')", "sensors", "health of the sensors: battery, link, what came of what was due")
@@ -76,7 +77,7 @@ YES = Key("y,enter", "y, enter", "answer(True)", "yes", "yes, acknowledge")
 NO = Key("escape,n", "esc, n", "answer(False)", "no", "no, change nothing")
 
 MOVES = (UP, DOWN, LEFT, RIGHT, PAGE_UP, PAGE_DOWN, FIRST, LAST)
-EVERYWHERE = (NOTES, ALARMS, SENSORS, SHIFT, FIGURES, JOURNAL, SILENCE, LAMP_TEST, HELP, QUIT, QUIT_ANYWHERE)
+EVERYWHERE = (NOTES, ALARMS, SENSORS, SHIFT, FIGURES, JOURNAL, SILENCE, LAMP_TEST, PROOF, HELP, QUIT, QUIT_ANYWHERE)
 PLANT = (*MOVES, ABNORMAL, ABNORMAL_BACK, OPEN, ACKNOWLEDGE, FILTER, SEARCH, SORT, BACK)
 MACHINE = (UP, DOWN, PAGE_UP, PAGE_DOWN, FIRST, LAST, OPEN, ACKNOWLEDGE, BACK)
 LOOKS = (

@@ -10,6 +10,7 @@ from edgemon.model.instant import Instant
 from edgemon.model.look import SpectrumRequest, SpectrumView, WaveformRequest, WaveformView, Which
 from edgemon.model.outlook import BaselineView, OutlookView
 from edgemon.model.performance import Performance
+from edgemon.model.proof import Scope
 from edgemon.model.search import EVERYTHING, Search
 from edgemon.model.shift import HandoverView, LogKind
 from edgemon.model.snapshot import JournalView, TrendBins, TrendPoint
@@ -66,6 +67,14 @@ class MemorySource:
     async def lamp_test(self) -> Outcome:
         """Note the order."""
         return self._order("lamp test")
+
+    async def start_proof(self, scope: Scope, duration_s: float, reason: str) -> Outcome:
+        """Note the order."""
+        return self._order("proof", str(scope), f"{duration_s:g}", reason)
+
+    async def stop_proof(self, reason: str) -> Outcome:
+        """Note the order."""
+        return self._order("end of proof", reason)
 
     async def shelve(self, alarm: str, duration_s: float, reason: str) -> Outcome:
         """Note the order, as the next four do, and give the outcome set."""

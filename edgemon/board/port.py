@@ -8,6 +8,7 @@ from edgemon.model.instant import Instant
 from edgemon.model.look import SpectrumRequest, SpectrumView, WaveformRequest, WaveformView, Which
 from edgemon.model.outlook import BaselineView, OutlookView
 from edgemon.model.performance import Performance
+from edgemon.model.proof import Scope
 from edgemon.model.search import EVERYTHING, Search
 from edgemon.model.shift import HandoverView, LogKind
 from edgemon.model.snapshot import JournalView, Lost, Outcome, TrendBins, TrendPoint, Update
@@ -36,6 +37,14 @@ class Source(Protocol):
 
     async def lamp_test(self) -> Outcome:
         """Test horn and beacon."""
+        ...
+
+    async def start_proof(self, scope: Scope, duration_s: float, reason: str) -> Outcome:
+        """Announce a proof of alarms."""
+        ...
+
+    async def stop_proof(self, reason: str) -> Outcome:
+        """End the proof that is on."""
         ...
 
     async def shelve(self, alarm: str, duration_s: float, reason: str) -> Outcome:

@@ -13,10 +13,12 @@ from edgemon.board.view.site import Index, Part
 from edgemon.clock import Clock
 from edgemon.errors import EdgemonError, LinkDown, LinkRefused
 from edgemon.model.command import Person, Role
+from edgemon.model.ids import MachineId
 from edgemon.model.instant import Duration, Instant
 from edgemon.model.look import SpectrumRequest, SpectrumView, WaveformRequest, WaveformView, Which
 from edgemon.model.outlook import BaselineView, OutlookView
 from edgemon.model.performance import Performance
+from edgemon.model.proof import Scope
 from edgemon.model.search import EVERYTHING, Search
 from edgemon.model.shift import HandoverView, LogKind
 from edgemon.model.snapshot import JournalView, Snapshot, TrendBins, TrendPoint
@@ -164,6 +166,25 @@ class Several:
     async def lamp_test(self) -> Outcome:
         """Test the horns and beacons of all."""
         return await self._all(lambda source, _: source.lamp_test())
+
+    async def start_proof(self, scope: Scope, duration_s: float, reason: str) -> Outcome:
+        """Announce a proof of alarms at the gateway of its machine; of an area or the whole plant at all."""
+        if scope.machine is None:
+            return await self._all(lambda source, _: source.start_proof(scope, duration_s, reason))
+
+        def start(source: Source, own: str) -> Awaitable[Outcome]:
+            return source.start_proof(scope._replace(machine=MachineId(own)), duration_s, reason)
+
+        return await self._order(scope.machine, start)
+
+    async def stop_proof(self, reason: str) -> Outcome:
+        """End the proof that is on, at each gateway that has one."""
+
+        async def stop(source: Source, place: int) -> Outcome:
+            gateway = self._merging.parts[place].gateway
+            return Outcome(True) if gateway is None or gateway.proof is None else await source.stop_proof(reason)
+
+        return await self._all(stop)
 
     async def write_log(self, text: str, sort: LogKind = LogKind.OBSERVATION) -> Outcome:
         """Write into the shift log of each."""

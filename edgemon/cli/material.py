@@ -44,6 +44,7 @@ from edgemon.model.ids import CaptureKey, PointKey, SensorId
 from edgemon.model.instant import EARLIEST, LATEST, Instant, format_instant
 from edgemon.model.machine import Machine, Point, Sensor
 from edgemon.model.outlook import BaselineView
+from edgemon.model.proof import ProofCarried, ProofEnded, ProofStarted
 from edgemon.model.snapshot import TrendPoint
 from edgemon.report.port import (
     Happening,
@@ -274,7 +275,7 @@ def concerns(event: Event, request: Request) -> bool:
     """Say whether an event is about the machine and about the kind of data asked for."""
     machine = request.machine
     match event:
-        case AlarmChanged(alarm=alarm) | CommandRefused(alarm=alarm) | OnsetMoved(alarm=alarm):
+        case AlarmChanged(alarm=alarm) | CommandRefused(alarm=alarm) | OnsetMoved(alarm=alarm) | ProofCarried(alarm=alarm):
             return alarm.machine == machine.id and alarm.sim is request.sim
         case (
             QualityChanged(point=point, sim=sim) | RunningChanged(point=point, sim=sim) | MeasurementLate(point=point, sim=sim)
@@ -292,6 +293,8 @@ def concerns(event: Event, request: Request) -> bool:
             return request.sim and of == machine.id
         case LogWritten(machine=about):
             return about == machine.id
+        case ProofStarted() | ProofEnded():
+            return event.scope.machine in (None, machine.id) and event.scope.area in (None, machine.area)
         case AlarmsSilenced(alarms=silenced):
             return any(one.machine == machine.id and one.sim is request.sim for one in silenced)
         case (

@@ -20,7 +20,7 @@ T = TypeVar("T")
 
 DEFAULT_DIRECTORY = Path("/etc/edgemon")
 
-TIMES = frozenset({"t", "at", "since", "now", "oldest_unsent", "earliest", "likely", "latest"})
+TIMES = frozenset({"t", "at", "since", "until", "calls_from", "now", "oldest_unsent", "earliest", "likely", "latest"})
 """Fields that are times, beside those that end in `_at`."""
 
 _DURATION = re.compile(r"(\d+(?:\.\d+)?)\s*(s|m|min|h)?")

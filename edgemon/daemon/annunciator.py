@@ -64,6 +64,8 @@ class Annunciator:
         self._reached = 0
         self._wakes = {output.name: asyncio.Event() for output in outputs}
         self._troubles: dict[str, str] = {}
+        self.told: Callable[[Output, Annunciation], None] = _nobody
+        """Told what an output took."""
         self._untold: asyncio.Queue[Event] = asyncio.Queue(_UNTOLD_MOST)
         self._test_until: Instant | None = None
         self._test_by = ""
@@ -139,6 +141,7 @@ class Annunciator:
                 await self._clock.sleep(output.retry_s)
             else:
                 shown = wanted
+                self.told(output, wanted[0])
 
     async def _show(self, output: Output, wanted: Annunciation) -> str:
         """Tell an output; gives why that failed, or nothing."""
@@ -180,6 +183,10 @@ async def run_command(argv: Sequence[str], environment: dict[str, str], timeout_
                 os.killpg(process.pid, signal.SIGKILL)
             await process.wait()
     return "" if code == 0 else f"ended with exit code {code}" if code > 0 else f"was ended by signal {-code}"
+
+
+def _nobody(output: Output, shown: Annunciation) -> None:
+    """Tell nobody."""
 
 
 def _name(output: Output) -> str:

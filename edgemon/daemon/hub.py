@@ -14,6 +14,7 @@ from edgemon.daemon.annunciator import Annunciator
 from edgemon.daemon.learning import Learning
 from edgemon.daemon.looking import Looking
 from edgemon.daemon.performing import performance_of
+from edgemon.daemon.proofdoor import STARTING, ProofDoor
 from edgemon.daemon.shift import Shift
 from edgemon.engine import views
 from edgemon.engine.memory import Memory, Setting
@@ -36,6 +37,7 @@ from edgemon.model.look import (
 from edgemon.model.machine import GATEWAY
 from edgemon.model.outlook import BaselineView, OutlookView
 from edgemon.model.performance import Performance
+from edgemon.model.proof import Proof, proof_view
 from edgemon.model.retention import KeepView
 from edgemon.model.search import EVERYTHING, Search
 from edgemon.model.shift import HandoverView, LogKind
@@ -60,7 +62,6 @@ QUICKEST_S = 0.25
 SLOWEST_S = 1.0
 ALL_SENSORS_S = 10.0
 """Every so often all sensors are shown anew."""
-_STARTING = Outcome(False, "the gateway is still starting")
 
 log = logging.getLogger(__name__)
 
@@ -75,7 +76,7 @@ class _Seen:
     """When all of them were shown last, s of the monotonic clock."""
 
 
-class Hub:
+class Hub(ProofDoor):
     """The site of one daemon, as `api.port.Site` asks it to be."""
 
     def __init__(self, setting: Setting, reader: Reader, link: Link, clock: Clock) -> None:
@@ -210,32 +211,39 @@ class Hub:
             upstreams=upstreams,
             keep=self.keep(),
             deaf_since=memory.lost.get(SENSORS),
+            proof=None if memory.proof is None else proof_view(memory.proof),
         )
 
     def annunciation(self) -> Annunciation:
-        """Give what calls the operator now; simulated alarms count where the gateway hears nothing else."""
-        setting, points = self._setting, self._known().points.values()
-        rules = ChainMap({GATEWAY: RULES}, dict(setting.rules))
-        return annunciation(rules, points, setting.plant.alarms, self._clock.now(), setting.gateway.simulated)
+        """Give what calls the operator now; simulated alarms count where the gateway hears nothing else, and in a proof."""
+        setting, memory = self._setting, self._known()
+        rules, points = ChainMap({GATEWAY: RULES}, dict(setting.rules)), memory.points.values()
+        sim = setting.gateway.simulated
+        return annunciation(rules, points, setting.plant.alarms, self._clock.now(), sim, memory.proof)
+
+    @property
+    def proof(self) -> Proof | None:
+        """Give the proof that is on."""
+        return self._known().proof
 
     async def command(self, order: Command, person: Person) -> Outcome:
         """Hand a command to the owner of the states."""
         if self.commands is None:
-            return _STARTING
+            return STARTING
         return await self.commands(order, person)
 
     async def silence(self, person: Person) -> Outcome:
         """Silence whatever calls now."""
-        return _STARTING if self.commands is None else await self.commands(Silence(), person)
+        return STARTING if self.commands is None else await self.commands(Silence(), person)
 
     async def lamp_test(self, person: Person) -> Outcome:
         """Have horn, beacon and board show all they can."""
-        return _STARTING if self.annunciator is None else await self.annunciator.test(person)
+        return STARTING if self.annunciator is None else await self.annunciator.test(person)
 
     async def diagnose(self, point: PointKey, sim: bool, person: Person) -> Outcome:
         """Have the newest capture of a point diagnosed."""
         if self.diagnoses is None:
-            return _STARTING
+            return STARTING
         return await self.diagnoses(point, sim, person.name)
 
     def baselines(self) -> tuple[BaselineView, ...]:
@@ -244,28 +252,28 @@ class Hub:
 
     async def propose_baseline(self, point: PointKey, level: str, person: Person, reason: str) -> Outcome:
         """Propose a baseline from what there is."""
-        return _STARTING if self.learning is None else await self.learning.propose(point, level, person, reason)
+        return STARTING if self.learning is None else await self.learning.propose(point, level, person, reason)
 
     async def approve_baseline(
         self, point: PointKey, level: str, person: Person, reason: str, proposed_at: Instant | None
     ) -> Outcome:
         """Make a proposed baseline the measure."""
-        return _STARTING if self.learning is None else await self.learning.approve(point, level, person, reason, proposed_at)
+        return STARTING if self.learning is None else await self.learning.approve(point, level, person, reason, proposed_at)
 
     async def retire_baseline(self, point: PointKey, level: str, person: Person, reason: str) -> Outcome:
         """Take a baseline out of use."""
-        return _STARTING if self.learning is None else await self.learning.retire(point, level, person, reason)
+        return STARTING if self.learning is None else await self.learning.retire(point, level, person, reason)
 
     async def outlook(self, point: PointKey, level: str) -> OutlookView:
         """Say where a level is heading."""
         if self.learning is None:
-            raise StoreError(_STARTING.why)
+            raise StoreError(STARTING.why)
         return await self.learning.outlook(point, level, self._is_sim(point))
 
     async def outlooks(self, machine: str) -> tuple[OutlookView, ...]:
         """Say where every level with a limit is heading, at all points of a machine."""
         if self.learning is None:
-            raise StoreError(_STARTING.why)
+            raise StoreError(STARTING.why)
         return await self.learning.outlooks(machine, self._is_sim)
 
     async def captures(self, point: PointKey, sim: bool | None, before: Instant | None, limit: int) -> CapturePage:
@@ -286,7 +294,7 @@ class Hub:
 
     def _looks(self) -> Looking:
         if self.looking is None:
-            raise StoreError(_STARTING.why)
+            raise StoreError(STARTING.why)
         return self.looking
 
     def _meant(self, point: PointKey, which: Which) -> bool:
@@ -345,7 +353,7 @@ class Hub:
 
     def _shift(self) -> Shift:
         if self.shift is None:
-            raise StoreError(_STARTING.why)
+            raise StoreError(STARTING.why)
         return self.shift
 
     async def journal(self, limit: int, before: int | None, search: Search = EVERYTHING) -> tuple[JournalView, ...]:

@@ -13,6 +13,7 @@ from edgemon.model.event import (
     CommandRefused,
     Event,
 )
+from edgemon.model.proof import ProofEnded, ProofStarted
 from edgemon.model.snapshot import Outcome
 
 IN_MEMORY = "kept in memory only until the store works again: a restart before that forgets it"
@@ -23,6 +24,8 @@ def outcome_of(events: Iterable[Event], nothing: str) -> Outcome:
     for event in events:
         if isinstance(event, CommandRefused):
             return Outcome(False, event.why)
+        if isinstance(event, ProofStarted | ProofEnded):
+            return Outcome(True, words(event))
         if isinstance(event, AlarmChanged):
             return Outcome(True)
         if isinstance(event, AlarmsSilenced):

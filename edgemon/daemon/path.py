@@ -35,6 +35,7 @@ from edgemon.decode.assemble import restore
 from edgemon.decode.decoded import Decoded
 from edgemon.decode.registry import quarantine
 from edgemon.engine import judge as judging
+from edgemon.engine import proof as proving
 from edgemon.engine.analyse import Analysis, Judged, analyse, decode_all, questions
 from edgemon.engine.baselines import Key, in_force
 from edgemon.engine.draft import Judgement
@@ -54,6 +55,7 @@ from edgemon.model.event import (
 from edgemon.model.ids import CaptureKey, MachineId, ReadingKey
 from edgemon.model.level import Measurement
 from edgemon.model.message import Message, Quarantined
+from edgemon.model.proof import ProofCommand, StartProof, StopProof
 from edgemon.model.snapshot import Outcome
 from edgemon.mqtt.port import Delivery, Link
 from edgemon.store.ballast import Ballast
@@ -69,7 +71,7 @@ _NO_READING: frozenset[ReadingKey] = frozenset()
 log = logging.getLogger(__name__)
 
 
-AnyCommand: TypeAlias = Command | BaselineCommand | Silence
+AnyCommand: TypeAlias = Command | BaselineCommand | Silence | ProofCommand
 
 
 @dataclass(frozen=True, slots=True)
@@ -153,7 +155,7 @@ class DataPath:
         saved = await self._store.load()
         saved = saved if carried is None else carried.over(saved)
         now = self._clock.now()
-        self._memory = memory_of(self._filed, saved)
+        self._memory = memory_of(self._filed, saved, now)
         await self._storing.begin(self._memory.sensors)
         self._setting = in_force(self._filed, self._memory.baselines)
         self._hub.limits_are(self._setting)
@@ -305,9 +307,14 @@ class DataPath:
     def _obeyed(self, command: AnyCommand, person: Person, now: float) -> Judgement:
         if isinstance(command, Silence):
             return silence(self._setting, self._memory, person, now)
+        if isinstance(command, StopProof):
+            return proving.obey(self._setting, self._memory, command, person, now)
+        if not self._storing.is_well and isinstance(command, ProposeBaseline | ApproveBaseline | RetireBaseline | StartProof):
+            what = "no proof is begun" if isinstance(command, StartProof) else "limits are not changed"
+            raise StoreError(f"{what} while the store fails", "", str(self._storing.error))
+        if isinstance(command, StartProof):
+            return proving.obey(self._setting, self._memory, command, person, now)
         if isinstance(command, ProposeBaseline | ApproveBaseline | RetireBaseline):
-            if not self._storing.is_well:
-                raise StoreError("limits are not changed while the store fails", "", str(self._storing.error))
             return judging.baseline(self._filed, self._memory, command, person, now)
         return judging.command(self._setting, self._memory, command, person, now)
 

@@ -46,6 +46,7 @@ def environment(shown: Annunciation, known: Mapping[str, str]) -> dict[str, str]
         "EDGEMON_PRIORITY": call.priority if call else "",
         "EDGEMON_TEXT": call.text if call else "",
         "EDGEMON_SIM": _flag(call is not None and call.sim),
+        "EDGEMON_PROOF": shown.proof,
     }
 
 
@@ -63,6 +64,7 @@ def document(shown: Annunciation, now: Instant) -> dict[str, Any]:
         "priority": call.priority if call else None,
         "text": call.text if call else None,
         "sim": call is not None and call.sim,
+        "proof": shown.proof or None,
     }
 
 

@@ -2,7 +2,7 @@
 
 import asyncio
 import logging
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 
 from edgemon.clock import Clock
 from edgemon.errors import LinkDown, LinkRefused, StoreError
@@ -53,6 +53,8 @@ class Publisher:
         self._published = 0
         self._newest = 0
         self._waiting_since: Instant | None = None
+        self.sent: Callable[[Sequence[Outgoing]], None] = _nobody
+        """Told which retained states the broker took."""
         self._wake = asyncio.Event()
 
     def begin(self, published_seq: int, newest_seq: int, gone: Iterable[tuple[MachineId, PointId | None]] = ()) -> None:
@@ -123,23 +125,30 @@ class Publisher:
             del self._moved[machine]
         states = [one for machine in machines for one in self._render(machine) if self._said.get(one.topic) != one.payload]
         try:
-            await self._send([*others.values(), *states])
+            taken = await self._send([*others.values(), *states])
         except LinkDown:
             self._others = {**others, **self._others}
             self._moved = {**dict.fromkeys(machines), **self._moved}
             raise
         self._said.update((one.topic, one.payload) for one in states)
+        self.sent(taken)
         if self._published < self._newest:
             entries = await self._reader.journal(_AT_ONCE, after=self._published)
-            await self._send(journal_event(self._root, self._site, journal_document(entry)) for entry in entries)
+            await self._send([journal_event(self._root, self._site, journal_document(entry)) for entry in entries])
             self._published = entries[-1].seq if entries else self._newest
             self._newest = max(self._newest, self._published)  # the reader may see a commit before the path has heard of it
             await self._store.mark_published(self._published)
 
-    async def _send(self, outgoing: Iterable[Outgoing]) -> None:
+    async def _send(self, outgoing: Sequence[Outgoing]) -> list[Outgoing]:
+        """Send, and give what the broker took; it may refuse some. Raises `LinkDown`."""
         results = await asyncio.gather(*(self._link.publish(one) for one in outgoing), return_exceptions=True)
         for result in results:
             if isinstance(result, LinkRefused):
                 log.warning("the broker refuses a message, it is not sent again: %s", result)
             elif isinstance(result, BaseException):
                 raise result
+        return [one for one, result in zip(outgoing, results, strict=True) if result is None]
+
+
+def _nobody(taken: Sequence[Outgoing]) -> None:
+    """Tell nobody."""

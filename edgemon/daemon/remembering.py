@@ -8,6 +8,7 @@ from typing import Any
 from edgemon.decode.assemble import restore
 from edgemon.engine.baselines import key_of
 from edgemon.engine.memory import Memory, Setting
+from edgemon.engine.proof import resumed
 from edgemon.model.event import Event, SettingsChanged
 from edgemon.model.ids import MachineId, PointId, SensorId
 from edgemon.model.instant import Instant
@@ -21,7 +22,7 @@ ENTRIES_MOST = 40
 """Entries for one change of the files; what is beyond is counted. Two thousand limits are a whole plant."""
 
 
-def memory_of(setting: Setting, saved: Saved) -> Memory:
+def memory_of(setting: Setting, saved: Saved, now: Instant) -> Memory:
     """Take up what was saved, as far as the plant file still knows of it; the states of points are taken up by the judge."""
     newest_last = sorted(saved.sensors, key=lambda state: state.heard_at or 0.0)  # one memory of both, real and simulated
     sensors = {state.sensor: state for state in newest_last}
@@ -33,6 +34,7 @@ def memory_of(setting: Setting, saved: Saved) -> Memory:
         counters=dict(saved.counters),
         diagnoses={(made.point, made.sim): made for made in saved.diagnoses if made.point in setting.rules},
         baselines={key_of(one): one for one in saved.baselines},
+        proof=resumed(saved.proof, now),
     )
 
 
@@ -90,6 +92,7 @@ class Carried:
             counters={**saved.counters, **memory.counters},
             diagnoses=tuple(memory.diagnoses.values()),
             baselines=tuple(memory.baselines.values()),
+            proof=None if memory.proof is None else memory.proof.started,
         )
 
     def commit(self, now: Instant) -> Commit:

@@ -19,6 +19,7 @@ from edgemon.daemon.learning import Learning
 from edgemon.daemon.looking import Looking
 from edgemon.daemon.path import BATCH, DataPath, End, Happened, Tick
 from edgemon.daemon.plan import document
+from edgemon.daemon.proving import Proving
 from edgemon.daemon.publisher import Publisher
 from edgemon.daemon.remembering import Carried
 from edgemon.daemon.shift import Shift
@@ -185,7 +186,14 @@ class Service:
         hub.commands, hub.diagnoses, hub.learning = path.command, diagnostics.diagnose, learning
         hub.shift = Shift(reader, self._clock, path.tell, hub.snapshot, self._plant.points)
         hub.annunciator = annunciator
-        return {"diagnostics": diagnostics.run, "learning": learning.run, "annunciator": annunciator.run}
+        proving = Proving(reader, self._clock, path.command, path.tell, lambda: hub.proof, setting, lambda: link.status.up)
+        hub.proving, publisher.sent, annunciator.told = proving, proving.sent, proving.told
+        return {
+            "diagnostics": diagnostics.run,
+            "learning": learning.run,
+            "annunciator": annunciator.run,
+            "proving": proving.run,
+        }
 
     def _watching(self, path: DataPath, hub: Hub) -> Watching:
         def make() -> Link:
@@ -264,10 +272,10 @@ class Service:
 
     async def _report(self, publisher: Publisher, hub: Hub, link: Link, store: Store) -> None:
         """Publish the gateway's own state, now and then and when link or store come or go; waits for nobody."""
-        count, said = 0, (False, True)
+        count, said = 0, (False, True, False)
         while True:
             await self._clock.sleep(TICK_S)
-            is_like = (link.status.up, hub.store_is_ok)
+            is_like = (link.status.up, hub.store_is_ok, hub.proof is not None)
             if count % _STATUS_EVERY == 0 or is_like != said:
                 if hub.store_is_ok:
                     hub.store_bytes = await store.size_bytes()

@@ -12,6 +12,7 @@ from edgemon.engine.draft import Draft, Judgement, draft_of, judgement_of
 from edgemon.engine.heard import hear, reject, sensor_heard, take, tell
 from edgemon.engine.memory import NOTES_KEPT, Memory, Setting
 from edgemon.engine.parent import TRACK, attend, taken_up
+from edgemon.engine.proof import CLOCK_WAS_SET, end, passed
 from edgemon.errors import ParameterError
 from edgemon.model.alarm import PointState, SensorState
 from edgemon.model.command import BaselineCommand, Command, Person
@@ -69,9 +70,10 @@ def tick(setting: Setting, memory: Memory, now: Instant, lost: Collection[str] =
     """Let time do its work: silence, shelves that end, rejections not told of yet; `lost` is what the gateway itself lost."""
     draft = draft_of(setting, memory, now)
     memory = attend(draft, memory, lost)
+    memory = replace(memory, proof=passed(draft, memory.proof))
     for track, state in list(draft.points.items()):
         rules = setting.rules.get(track[0])
-        if rules is not None:
+        if rules is not None and (state.taken_at is not None or state.sim is setting.gateway.simulated):
             after, events = alarms.tick(rules, state, now)
             draft.adopt(track, state, after, events)
     for cause, rejections in memory.rejections.items():
@@ -96,6 +98,9 @@ def happened(setting: Setting, memory: Memory, event: Event, now: Instant) -> Ju
     elif isinstance(event, ClockStepped):
         _clock_was_set(draft)
         memory = replace(memory, quiet_since=now)
+        if memory.proof is not None:
+            end(draft, memory.proof, CLOCK_WAS_SET)
+            memory = replace(memory, proof=None)
     return judgement_of(draft, memory)
 
 

@@ -15,6 +15,7 @@ from edgemon.model.ids import MachineId, PointKey, SensorId
 from edgemon.model.instant import Instant
 from edgemon.model.machine import GATEWAY, Machine, Plant, Point
 from edgemon.model.policy import AlarmClass
+from edgemon.model.proof import Proof
 from edgemon.model.reading import SimulationNote
 
 Track: TypeAlias = tuple[PointKey, bool]
@@ -85,3 +86,5 @@ class Memory:
     """What the gateway itself lost (its link to the broker), and since when."""
     quiet_since: Instant = 0.0
     """When a sensor was heard last, or the gateway began to listen, whichever is later."""
+    proof: Proof | None = None
+    """The one that is on; the journal alone is what a restart goes by."""

@@ -5,12 +5,13 @@ from dataclasses import replace
 
 from edgemon.alarms.health import health
 from edgemon.alarms.parent import RULES, responses
-from edgemon.alarms.summary import alarm_view, is_listed, machine_view
+from edgemon.alarms.summary import alarm_view, calls, is_listed, machine_view
 from edgemon.engine.memory import Memory, Setting
 from edgemon.engine.parent import TRACK
+from edgemon.engine.proof import hears
 from edgemon.model.alarm import PointState, SensorState
 from edgemon.model.event import DiagnosisMade
-from edgemon.model.ids import MachineId, SensorId
+from edgemon.model.ids import AlarmKey, MachineId, SensorId
 from edgemon.model.instant import Instant
 from edgemon.model.limit import Severity
 from edgemon.model.machine import Machine, point_key
@@ -22,7 +23,25 @@ def machines(
 ) -> tuple[MachineView, ...]:
     """Show all machines, or some, in the plant file's order."""
     wanted = setting.plant.machines if which is None else tuple(setting.plant.machine_of[machine] for machine in which)
-    return tuple(_diagnosed(memory, machine_view(machine, setting.rules, _states(memory, machine), now)) for machine in wanted)
+    shown = (machine_view(machine, setting.rules, _states(memory, machine), now) for machine in wanted)
+    return tuple(_diagnosed(memory, _called(setting, memory, machine, now)) for machine in shown)
+
+
+def _called(setting: Setting, memory: Memory, machine: MachineView, now: Instant) -> MachineView:
+    """Have simulated alarms call nobody where simulated data is not what the gateway is there for, but in a proof."""
+    if setting.gateway.simulated or not any(alarm.sim for point in machine.points for alarm in point.alarms):
+        return machine
+
+    def seen(alarm: AlarmView) -> AlarmView:
+        key = AlarmKey(*point_key(alarm.machine, alarm.point), alarm.level, alarm.sim)
+        if not alarm.sim:
+            return alarm
+        is_heard = hears(setting, memory, key, now)
+        return replace(alarm, annunciates=alarm.annunciates and is_heard, proof=is_heard)
+
+    points = tuple(replace(point, alarms=tuple(map(seen, point.alarms))) for point in machine.points)
+    unacknowledged = any(calls(alarm) for point in points for alarm in point.alarms)
+    return replace(machine, points=points, unacknowledged=unacknowledged)
 
 
 def _diagnosed(memory: Memory, machine: MachineView) -> MachineView:

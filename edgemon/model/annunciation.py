@@ -31,6 +31,8 @@ class Annunciation:
     """Horn and beacon are on for a test; where something calls besides, `call` says what."""
     call: Call | None = None
     """The newest alarm that sounds; None where none does."""
+    proof: str = ""
+    """The proof that is on, in words; empty where none is. What calls by it alone has `test`, too."""
     silenced_at: Instant | None = None
     """When what calls was silenced last; None where nothing that calls is silenced."""
 

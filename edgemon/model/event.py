@@ -10,6 +10,7 @@ from edgemon.model.finding import Diagnosis
 from edgemon.model.ids import AlarmKey, CaptureId, MachineId, PointKey, SensorId
 from edgemon.model.instant import Instant
 from edgemon.model.limit import Severity, Side
+from edgemon.model.proof import ProofCarried, ProofEnded, ProofStarted
 from edgemon.model.shift import LogKind
 
 
@@ -367,6 +368,9 @@ Event: TypeAlias = (
     | StoreMended
     | LogWritten
     | ShiftTaken
+    | ProofStarted
+    | ProofCarried
+    | ProofEnded
 )
 
 

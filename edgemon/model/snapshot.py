@@ -10,6 +10,7 @@ from typing import TypeAlias
 from edgemon.model.finding import Finding
 from edgemon.model.instant import Instant
 from edgemon.model.limit import Side
+from edgemon.model.proof import ProofView
 from edgemon.model.response import Response
 from edgemon.model.retention import KeepView
 from edgemon.model.speed import Speed
@@ -90,6 +91,8 @@ class AlarmView:
     """`first`, or `first (uncertain)`: it began before the machine's other alarms that wait; empty: it did not."""
     side: Side = Side.ABOVE
     """On which side of its limit its level is bad."""
+    proof: bool = False
+    """Raised by the proof that is on: it calls, and is a test."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -280,6 +283,8 @@ class GatewayView:
     """What was found damaged in the store at the start, and what was saved of it; empty where nothing was."""
     deaf_since: Instant | None = None
     """Since when no sensor is heard at all although the link is up, once that cannot be chance; None where it is not so."""
+    proof: ProofView | None = None
+    """The proof that is on: simulated alarms of its points call, as a test."""
 
 
 @dataclass(frozen=True, slots=True)

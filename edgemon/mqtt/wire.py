@@ -7,6 +7,7 @@ from typing import Any
 from edgemon.model.instant import Instant, format_instant
 from edgemon.model.limit import Side
 from edgemon.model.outgoing import Outgoing
+from edgemon.model.proof import ProofView
 from edgemon.model.snapshot import AlarmView, GatewayView, MachineView, PointView
 
 _ENCODER = json.JSONEncoder(ensure_ascii=False, separators=(",", ":"), allow_nan=False)
@@ -90,6 +91,7 @@ def gateway_state(root: str, gateway: GatewayView) -> Outgoing:
             "store_since": _instant(gateway.store_since),
             "journal": {"seq": gateway.journal_seq, "hash": gateway.journal_hash},
             "alarms": [_alarm(alarm) for alarm in gateway.alarms],
+            "proof": _proof(gateway.proof),
         },
     )
 
@@ -114,6 +116,12 @@ def journal_event(root: str, site: str, document: Mapping[str, Any]) -> Outgoing
     return Outgoing(f"{root}/site/{site}/event", _json(document), retain=False)
 
 
+def _proof(proof: ProofView | None) -> dict[str, Any] | None:
+    if proof is None:
+        return None
+    return {"scope": proof.scope, "until": format_instant(proof.until), "by": proof.by, "reason": proof.reason}
+
+
 def _alarm(alarm: AlarmView) -> dict[str, Any]:
     return {
         "id": alarm.id,
@@ -122,6 +130,7 @@ def _alarm(alarm: AlarmView) -> dict[str, Any]:
         "alarm_state": alarm.alarm_state,
         "since": format_instant(alarm.since),
         "priority": alarm.priority,
+        **({"proof": True} if alarm.proof else {}),
     }
 
 

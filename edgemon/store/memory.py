@@ -10,6 +10,7 @@ from edgemon.model.event import AlarmChanged, BaselineApproved, BaselineProposed
 from edgemon.model.ids import AlarmKey, CaptureKey, MachineId, PointKey, ReadingKey, SensorId
 from edgemon.model.instant import Instant
 from edgemon.model.message import Quarantined
+from edgemon.model.proof import ProofEnded, ProofStarted
 from edgemon.model.reading import Capture, CapturePart
 from edgemon.model.search import EVERYTHING, Search
 from edgemon.model.snapshot import TrendBins, TrendPoint
@@ -66,6 +67,7 @@ class MemoryStore:
         self._ask()
         made = (entry.event for entry in self._journal if isinstance(entry.event, DiagnosisMade))
         newest = {(event.point, event.sim): event for event in made}
+        proof = next((entry.event for entry in reversed(await self.proofs())), None)
         return Saved(
             tuple(self._points[key] for key in sorted(self._points)),
             tuple(self._sensors[key] for key in sorted(self._sensors)),
@@ -77,6 +79,7 @@ class MemoryStore:
             len(self._journal) + 1,
             self._published,
             dict(sorted(self._settings.items())),
+            proof if isinstance(proof, ProofStarted) else None,
         )
 
     async def known(
@@ -167,6 +170,11 @@ class MemoryStore:
                 one = entry.event.baseline
                 newest[one.point, one.level, one.sim] = one
         return tuple(newest.values())
+
+    async def proofs(self) -> tuple[JournalEntry, ...]:
+        """Give the entries that announce a proof or end one, oldest first."""
+        self._ask()
+        return tuple(entry for entry in self._journal if isinstance(entry.event, ProofStarted | ProofEnded))
 
     async def readings(
         self, sensor: SensorId, name: str, since: Instant, until: Instant, sim: bool = False, most: int = 2000

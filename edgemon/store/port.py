@@ -11,6 +11,7 @@ from edgemon.model.ids import CaptureKey, PointKey, ReadingKey, SensorId
 from edgemon.model.instant import Instant
 from edgemon.model.level import Measurement
 from edgemon.model.message import Quarantined
+from edgemon.model.proof import ProofStarted
 from edgemon.model.reading import Capture, CapturePart, Reading
 from edgemon.model.search import EVERYTHING, Search
 from edgemon.model.snapshot import TrendBins, TrendPoint
@@ -75,6 +76,8 @@ class Saved:
     """Journal entries up to this one are known to have been published."""
     settings: Mapping[str, str] = field(default_factory=dict)
     """What the settings files said at the newest start; empty where nothing knows."""
+    proof: ProofStarted | None = None
+    """The proof that was on: announced and not ended."""
 
 
 class Store(Protocol):
@@ -150,6 +153,10 @@ class Reader(Protocol):
 
     async def baselines(self) -> tuple[Baseline, ...]:
         """Give the newest baseline of each point and level, in whatever state it is."""
+        ...
+
+    async def proofs(self) -> tuple[JournalEntry, ...]:
+        """Give the entries that announce a proof or end one, oldest first."""
         ...
 
     async def capture(self, key: CaptureKey) -> Capture | None:

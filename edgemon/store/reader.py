@@ -21,7 +21,16 @@ from edgemon.store.migrate import connect_read_only
 from edgemon.store.segments import Place, folder_of, read
 from edgemon.store.transaction import SeriesKey
 from edgemon.store.trends import bins_of, instant, points_of, values
-from edgemon.store.wire import BASELINES, CAPTURE_COLUMNS, Row, baselines_of, capture_from_row, conditions, entry_from_row
+from edgemon.store.wire import (
+    BASELINES,
+    CAPTURE_COLUMNS,
+    PROOFS,
+    Row,
+    baselines_of,
+    capture_from_row,
+    conditions,
+    entry_from_row,
+)
 
 T = TypeVar("T")
 _SERIES = "SELECT id FROM series WHERE kind = ? AND owner = ? AND place = ? AND name = ? AND sim = ?"
@@ -97,6 +106,10 @@ class SqliteReader:
     async def baselines(self) -> tuple[Baseline, ...]:
         """Give the newest baseline of each point and level, in whatever state it is."""
         return baselines_of(await self._rows(BASELINES, ()))
+
+    async def proofs(self) -> tuple[JournalEntry, ...]:
+        """Give the entries that announce a proof or end one, oldest first."""
+        return tuple(entry_from_row(row) for row in await self._rows(f"{PROOFS} ORDER BY seq", ()))
 
     async def readings(
         self, sensor: SensorId, name: str, since: Instant, until: Instant, sim: bool = False, most: int = 2000

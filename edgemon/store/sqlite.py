@@ -23,10 +23,12 @@ from edgemon.store.wire import (
     BASELINES,
     CAPTURE_COLUMNS,
     COLUMNS,
+    PROOFS,
     baselines_of,
     entry_from_row,
     part_from_row,
     point_state_from_json,
+    proof_of,
     sensor_state_from_json,
 )
 
@@ -189,6 +191,7 @@ class SqliteStore:
             next_seq(connection),
             self._writer.published_seq,
             dict(connection.execute("SELECT file, written FROM settings ORDER BY file").fetchall()),
+            proof_of(connection.execute(f"{PROOFS} ORDER BY seq DESC LIMIT 1")),
         )
 
 

@@ -47,6 +47,7 @@ from edgemon.model.event import (
 from edgemon.model.ids import AlarmKey, PointKey
 from edgemon.model.instant import format_instant
 from edgemon.model.limit import Severity
+from edgemon.model.proof import ProofCarried, ProofEnded, ProofStarted
 from edgemon.model.reading import Capture, CapturePart, Counts
 from edgemon.model.search import Search
 from edgemon.model.spectrum import LineForm
@@ -122,7 +123,7 @@ def event_from_json(text: str, where: str) -> Event:
 def place_of(event: Event) -> tuple[str | None, str | None, bool]:
     """Give machine, point and whether it is simulated: by these the journal is searched."""
     match event:
-        case AlarmChanged() | CommandRefused() | OnsetMoved():
+        case AlarmChanged() | CommandRefused() | OnsetMoved() | ProofCarried():
             return event.alarm.machine, event.alarm.point, event.alarm.sim
         case QualityChanged() | RunningChanged() | MeasurementLate() | DiagnosisMade():
             return event.point.machine, event.point.point, event.sim
@@ -136,6 +137,8 @@ def place_of(event: Event) -> tuple[str | None, str | None, bool]:
             return event.machine, None, True
         case LogWritten():
             return event.machine, None, False
+        case ProofStarted() | ProofEnded():
+            return event.machine, event.point, False
         case (
             AlarmsSilenced()
             | OutputsTested()
@@ -209,6 +212,16 @@ def is_wanted(entry: JournalEntry, search: Search) -> bool:
 
 BASELINES = """SELECT seq, recorded_at, body FROM journal
     WHERE kind IN ('baseline-proposed', 'baseline-approved', 'baseline-retired') ORDER BY seq"""
+
+
+PROOFS = "SELECT seq, recorded_at, body FROM journal WHERE kind IN ('proof-started', 'proof-ended')"
+"""What begins and ends proofs, by an index of its own."""
+
+
+def proof_of(rows: Iterable[Row]) -> ProofStarted | None:
+    """Give the proof that is on by the newest journal row about any; StoreCorrupt if it cannot be read."""
+    events = [entry_from_row(row).event for row in rows]
+    return next((event for event in events if isinstance(event, ProofStarted)), None)
 
 
 def baselines_of(rows: Iterable[Row]) -> tuple[Baseline, ...]:

@@ -11,8 +11,10 @@ from edgemon.alarms.rules import Rules
 from edgemon.model.alarm import AlarmState, PointState
 from edgemon.model.annunciation import Annunciation
 from edgemon.model.command import Acknowledge, Reset, Shelve
+from edgemon.model.ids import MachineId
 from edgemon.model.machine import Criticality
 from edgemon.model.policy import AlarmPolicy
+from edgemon.model.proof import Proof, ProofStarted
 from tests.alarms.making import KEY, Bench, key, limit, rules
 
 POLICY = AlarmPolicy()
@@ -23,8 +25,8 @@ class Plant(Bench):
 
     policy = POLICY
 
-    def shown(self, now: float, simulated: bool = False) -> Annunciation:
-        return annunciation({KEY: self.rules}, (self.state,), self.policy, now, simulated)
+    def shown(self, now: float, simulated: bool = False, proof: Proof | None = None) -> Annunciation:
+        return annunciation({KEY: self.rules}, (self.state,), self.policy, now, simulated, proof)
 
     def silence(self, now: float) -> int:
         self.state, quiet = silence(self.state, self.policy, now)
@@ -142,6 +144,49 @@ def test_simulated_alarms_reach_the_horn_of_a_simulated_gateway_only() -> None:
     assert shown.call is not None
     assert shown.call.sim
     assert shown.call.text.endswith("[simulated]")
+
+
+def proof(until: float = 600.0, is_open: bool = True, machine: str = "") -> Proof:
+    of = MachineId(machine or KEY.machine)
+    return Proof(ProofStarted(0.0, until, "engineer", "control room", "first proof", machine=of), is_open)
+
+
+def test_in_a_proof_simulated_alarms_call_as_a_test() -> None:
+    one = plant()
+    one.state = PointState(KEY, sim=True)
+    one.measure(0.0, 8.0)
+    shown = one.shown(1.0, proof=proof())
+    assert (shown.horn, shown.beacon, shown.test) == (True, "alarm", True)
+    assert shown.call is not None
+    assert shown.call.text.startswith("PROOF, no real alarm: ")
+    assert one.silence(2.0) == 1
+    shown = one.shown(2.0, proof=proof())
+    assert (shown.horn, shown.beacon, shown.test) == (False, "alarm", True)
+    for quiet in (proof(is_open=False), proof(until=2.0), proof(machine="hp-pump-9")):
+        shown = one.shown(40.0, proof=quiet)
+        assert (shown.horn, shown.beacon, shown.test, shown.call) == (False, "off", False, None)
+        assert shown.proof == str(quiet), "announced all the same"
+
+
+def test_real_alarms_are_called_as_real_while_a_proof_is_on() -> None:
+    one, tried = plant(), plant()
+    tried.state = PointState(KEY, sim=True)
+    one.measure(0.0, 8.0)
+    tried.measure(5.0, 9.0)
+    real = one.shown(6.0)
+
+    def both() -> Annunciation:
+        return annunciation({KEY: one.rules}, (one.state, tried.state), POLICY, 6.0, False, proof())
+
+    assert replace(both(), proof="") == real, "the proof changes nothing of what a real alarm shows"
+    assert one.silence(6.0) == 1
+    shown = both()
+    assert (shown.horn, shown.beacon, shown.test) == (True, "alarm", True), "what sounds now is the test's"
+    assert shown.call is not None
+    assert shown.call.sim
+    assert tried.silence(6.0) == 1
+    shown = both()
+    assert (shown.horn, shown.beacon, shown.test) == (False, "alarm", False), "the beacon is a real alarm's"
 
 
 def test_the_newest_alarm_is_told_in_words_that_are_safe() -> None:

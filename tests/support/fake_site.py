@@ -20,6 +20,7 @@ from edgemon.model.look import (
 )
 from edgemon.model.outlook import BaselineView, ChangeView, CrossingView, OutlookView, SlopeView
 from edgemon.model.performance import Performance
+from edgemon.model.proof import Carried, PointProof, ProofReport, ProofRow, ProofView, Scope
 from edgemon.model.search import EVERYTHING, Search
 from edgemon.model.shift import BlockView, HandoverView, LogKind
 from edgemon.model.snapshot import (
@@ -105,6 +106,21 @@ SNAPSHOT = Snapshot(
     (AreaView("ro-hall", "RO hall"),),
     (MACHINE,),
     (SensorView("s-0009", "hp-pump-1", 97.0, -60.0, 41.0, 1_700_000_099.0, 1, 0, 0, 0),),
+)
+
+_SHOWN = PointProof(
+    *("hp-pump-1", "pump-de-h", 1_700_000_000.0, "engineer", "commissioning", ("alert", "alarm"), ("velocity_rms",)),
+    (Carried("broker", 1_700_000_020.0),),
+    "operator",
+    1_700_000_030.0,
+)
+PROOF = ProofReport(
+    1_700_000_100.0,
+    ProofView("hp-pump-1", 1_700_000_090.0, 1_700_000_095.0, 1_700_001_890.0, "engineer", "commissioning", True),
+    (
+        ProofRow("hp-pump-1", "High-pressure pump 1", "pump-de-h", "Pump drive end", (), 1_700_000_030.0, _SHOWN),
+        ProofRow("hp-pump-1", "High-pressure pump 1", "pump-de-a", "Pump axial", ("never tried",), None, None),
+    ),
 )
 
 BASELINE = BaselineView(
@@ -236,6 +252,17 @@ class FakeSite:
         if machine != "hp-pump-1":
             raise ParameterError("no such machine", machine)
         return (OUTLOOK, SILENT_OUTLOOK)
+
+    async def start_proof(self, scope: Scope, duration_s: float, reason: str, person: Person) -> Outcome:
+        self.ordered.append(("proof", person, scope, duration_s, reason))
+        return self.outcome
+
+    async def stop_proof(self, reason: str, person: Person) -> Outcome:
+        self.ordered.append(("end of proof", person, reason))
+        return self.outcome
+
+    async def proof_report(self) -> ProofReport:
+        return PROOF
 
     async def handover(self) -> HandoverView:
         return PAGE

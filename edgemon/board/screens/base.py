@@ -64,6 +64,10 @@ class BoardScreen(Screen[None]):
         self.desk.say(message)
         self.redraw()
 
+    def subject(self) -> tuple[str, str]:
+        """Give the machine, and the point, that this screen is about; the point is empty where it is about none."""
+        return self.desk.selected, ""
+
     def fetch(self, work: Callable[[], Coroutine[None, None, None]], name: str) -> None:
         """Ask the daemon something beside what goes on; a newer question of that name takes its place, begun or not."""
         asked: WorkType[None] = work

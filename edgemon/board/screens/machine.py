@@ -136,6 +136,10 @@ class MachineScreen(ListScreen):
             self._coming = coming
             self.redraw()
 
+    def subject(self) -> tuple[str, str]:
+        """Give the machine, and the point of the level selected."""
+        return self.machine, "" if self.at is None else self.at.point
+
     def action_move(self, down: int, right: int) -> None:
         """Select the level above or below."""
         levels = [at for at in self._lines if at is not None]

@@ -233,6 +233,10 @@ class PointScreen(BoardScreen):
             return
         self.redraw()
 
+    def subject(self) -> tuple[str, str]:
+        """Give the machine and the point opened."""
+        return self.machine, self.at.point
+
     def action_mode(self, number: int) -> None:
         """Look at something else."""
         if MODES[number] is not self.mode:

@@ -75,10 +75,11 @@ def suppressed(machines: Iterable[MachineView]) -> Counter[str]:
     return Counter(one.machine_name for one in alarms if status.is_suppressed(one))
 
 
-def _order(alarm: AlarmView) -> tuple[bool, bool, bool, int, float, str]:
+def _order(alarm: AlarmView) -> tuple[bool, bool, bool, bool, int, float, str]:
     return (
         not status.calls(alarm),
         not status.waits(alarm),
+        alarm.proof,
         alarm.severity != "alarm",
         _PRIORITY.get(alarm.priority, 3),
         -alarm.raised_at,
@@ -88,7 +89,7 @@ def _order(alarm: AlarmView) -> tuple[bool, bool, bool, int, float, str]:
 
 def state_words(alarm: AlarmView) -> str:
     """Write the alarm state in words."""
-    return _WORDS.get(alarm.alarm_state, safe(alarm.alarm_state))
+    return f"{'PROOF, ' if alarm.proof else ''}{_WORDS.get(alarm.alarm_state, safe(alarm.alarm_state))}"
 
 
 def advice(alarm: AlarmView) -> str:

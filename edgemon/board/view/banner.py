@@ -8,6 +8,7 @@ from edgemon.board.picture import Picture
 from edgemon.board.theme import MARKS, Look, Role, Show
 from edgemon.board.view import figures, status
 from edgemon.board.view.cells import Row, Span, fit_row, row_width, safe, sides, width_of
+from edgemon.board.view.proof import status_words
 from edgemon.board.view.site import SiteView
 from edgemon.model.snapshot import AlarmView, GatewayView, MachineView
 
@@ -31,7 +32,7 @@ def summary(machines: Sequence[MachineView], own: Iterable[AlarmView] = ()) -> S
     """Sum up all machines, and the gateway's own alarms."""
     calling = [alarm for alarm in own if status.waits(alarm)]
     calling += [alarm for machine in machines for point in machine.points for alarm in point.alarms if status.waits(alarm)]
-    calling.sort(key=lambda alarm: (not status.calls(alarm), alarm.severity != "alarm", -alarm.raised_at))
+    calling.sort(key=lambda alarm: (not status.calls(alarm), alarm.proof, alarm.severity != "alarm", -alarm.raised_at))
     return Summary(status.counts(machines), sum(machine.sim for machine in machines), len(machines), tuple(calling))
 
 
@@ -100,6 +101,8 @@ def troubles(picture: Picture, total: Summary) -> list[tuple[str, Role]]:
         return found
     if isinstance(gateway, SiteView) and picture.lost is None:
         found.extend((safe(trouble, 160), Role.NO_DATA_FILL) for trouble in gateway.troubles)
+    if gateway.proof is not None:
+        found.append((status_words(gateway.proof), Role.ALERT_FILL))
     if total.simulated:
         every = total.simulated == total.machines
         found.append(("SIMULATED DATA" if every else f"SIMULATED DATA on {total.simulated}", Role.NO_DATA_FILL))
@@ -137,7 +140,7 @@ def _calling(calling: Sequence[AlarmView], picture: Picture, look: Look, room: i
     many = f"{len(calling)} to acknowledge: " if len(calling) > 1 else "to acknowledge: "
     show = status.of_alarm(first)
     tag = status.tag(show, look, status.calls(first))
-    name = safe(first.machine_name)
+    name = f"{'PROOF ' if first.proof else ''}{safe(first.machine_name)}"
     text = f" {name}, {safe(first.title)}, {figures.age(first.raised_at, picture.now)}"
     if width_of(many) + row_width(tag) + width_of(name) >= room:  # who calls matters more than the words
         return [

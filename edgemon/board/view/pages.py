@@ -137,13 +137,14 @@ def question(alarm: AlarmView, person: Person, look: Look, width: int) -> list[R
     unit = figures.unit(alarm.unit, look.glyphs)
     bound = figures.limit(alarm.limit, alarm.side)
     value = f"{figures.number(alarm.value)} {unit}, limit {bound} {unit}" if alarm.value is not None else ""
+    kind = ", PROOF: no real alarm" if alarm.proof else ", simulated" if alarm.sim else ""
     lines = [
         [Span(" Acknowledge this alarm?", Role.BRIGHT)],
         [],
         [Span(" "), *mark, Span(safe(alarm.machine_name), Role.BRIGHT), Span("  "), Span(alarm.severity, mark[0].role)],
         [Span(f"    {safe(alarm.point_name)}: {safe(alarm.title)}")],
         [Span(f"    {value}")],
-        [Span(f"    raised {figures.stamp(alarm.raised_at)} UTC{', simulated' if alarm.sim else ''}", Role.DIM)],
+        [Span(f"    raised {figures.stamp(alarm.raised_at)} UTC{kind}", Role.DIM)],
         [],
         [Span(f" as {safe(person.name)} ({person.role}) at {safe(person.station)}")],
         [],

@@ -244,7 +244,14 @@ def gateway(parts: Sequence[Part], known: Index) -> SiteView:
     live = [(name, part.gateway) for name, part in named if part.gateway is not None and part.lost is None]
     people = (part.person and replace(part.person, station=f"{part.person.station}, {name}") for name, part in named)
     told: dict[str, Any] = {one.name: getattr(heard[0][1], one.name) for one in fields(GatewayView)}
-    told |= _sums([one for _, one in heard]) | _names(heard) | _calls([one for _, one in live]) | _links(live) | _store(live)
+    told |= (
+        _sums([one for _, one in heard])
+        | _names(heard)
+        | _calls([one for _, one in live])
+        | _proof(live)
+        | _links(live)
+        | _store(live)
+    )
     return SiteView(
         **told | {"now": max(one.now for _, one in live or heard)},
         troubles=troubles(parts, known),
@@ -302,6 +309,16 @@ def _calls(live: Sequence[GatewayView]) -> dict[str, Any]:
         "test_until": max(tests, default=None),
         "test_by": "; ".join(dict.fromkeys(one.test_by for one in live if one.test_by)),
     }
+
+
+def _proof(live: Heard) -> dict[str, Any]:
+    """Show the proofs that are on as one that lasts as long as the longest; where several are, each is named by its gateway."""
+    on = [(name, one.proof) for name, one in live if one.proof is not None]
+    longest = max((proof for _, proof in on), key=lambda proof: proof.until, default=None)
+    if longest is None or len(on) == 1:
+        return {"proof": longest}
+    scopes = ", ".join(f"{proof.scope} @{name}" for name, proof in on)
+    return {"proof": replace(longest, scope=scopes, is_open=any(proof.is_open for _, proof in on))}
 
 
 def _links(live: Heard) -> dict[str, Any]:

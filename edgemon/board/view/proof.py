@@ -1,0 +1,100 @@
+"""The question before a proof of alarms: of what, for how long, why, and what it means."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+from edgemon.board.theme import Look, Role
+from edgemon.board.view import figures
+from edgemon.board.view.cells import Row, Span, fit_row, safe
+from edgemon.model.command import Person
+from edgemon.model.command import Role as PersonRole
+from edgemon.model.ids import AreaId, MachineId, PointId
+from edgemon.model.instant import Duration, Instant
+from edgemon.model.proof import ProofView, Scope
+from edgemon.model.snapshot import AreaView, MachineView
+
+DURATIONS_S: tuple[Duration, ...] = tuple(60.0 * minutes for minutes in (5, 15, 30, 60, 120, 240, 480))
+"""Offered; the longest is the longest there may be."""
+MEANING = (
+    "Simulated data of these points then calls like real alarms (horn, beacon,",
+    "boards, upstream), marked as a test. Announce it to the control room first.",
+    "Real alarms call as ever, and come first.",
+)
+BEGUN_BY_ENGINEERS = "a proof of alarms takes the engineer role."
+
+
+@dataclass(frozen=True, slots=True)
+class ProofDraft:
+    """A proof while it is being written."""
+
+    choices: tuple[tuple[str, Scope], ...]
+    """What it may be of, the narrowest first, each in words."""
+    person: Person
+    choice: int = 0
+    length: int = 2
+    reason: str = ""
+
+    @property
+    def scope(self) -> Scope:
+        """Give what was chosen."""
+        return self.choices[self.choice][1]
+
+    @property
+    def duration_s(self) -> Duration:
+        """Give the duration chosen."""
+        return DURATIONS_S[self.length]
+
+    def wider(self, by: int) -> "ProofDraft":
+        """Choose more of the plant, or less."""
+        return replace(self, choice=max(0, min(self.choice + by, len(self.choices) - 1)))
+
+    def longer(self, by: int) -> "ProofDraft":
+        """Choose a longer or shorter time."""
+        return replace(self, length=max(0, min(self.length + by, len(DURATIONS_S) - 1)))
+
+
+def choices(machine: MachineView | None, point: str, areas: Sequence[AreaView]) -> tuple[tuple[str, Scope], ...]:
+    """Give what a proof may be of where somebody stands: the point, its machine, the area, the whole plant."""
+    found: list[tuple[str, Scope]] = []
+    if machine is not None:
+        id_, name = MachineId(machine.id), safe(machine.name)
+        found += [
+            (f"{name}, {safe(one.name)}", Scope(None, id_, PointId(point))) for one in machine.points if one.point == point
+        ]
+        found.append((name, Scope(None, id_)))
+        found += [(f"area {safe(area.name)}", Scope(AreaId(area.id))) for area in areas if area.id == machine.area]
+    return (*found, ("the whole plant", Scope()))
+
+
+def forbidden(person: Person) -> str:
+    """Say why somebody may not begin or end a proof; empty if they may."""
+    return "" if person.role is PersonRole.ENGINEER else f"You are {safe(person.name)} ({person.role}): {BEGUN_BY_ENGINEERS}"
+
+
+def question(draft: ProofDraft, now: Instant, look: Look, width: int) -> list[Row]:
+    """Write the question."""
+    person, until = draft.person, figures.stamp(now + draft.duration_s)
+    yes = [Span(" enter", Role.BRIGHT), Span(" begin     ", Role.DIM)]
+    if not draft.reason.strip():
+        yes = [Span(" write a reason first     ", Role.DIM)]
+    lines = [
+        [Span(" Begin a proof of alarms?", Role.BRIGHT)],
+        *([Span(f" {line}", Role.DIM)] for line in MEANING),
+        [],
+        [Span(f" of {draft.choices[draft.choice][0]}", Role.BRIGHT), Span("   up, down: change", Role.DIM)],
+        [
+            Span(f" for {figures.spoken(draft.duration_s)}, until {until} UTC", Role.BRIGHT),
+            Span("   left, right: change", Role.DIM),
+        ],
+        [Span(" because "), Span(f"{draft.reason[-max(8, width - 12) :]}_", Role.BRIGHT)],
+        [Span(f" as {safe(person.name)} ({person.role}) at {safe(person.station)}")],
+        [],
+        [*yes, Span("esc", Role.BRIGHT), Span(" no, begin nothing", Role.DIM)],
+    ]
+    return [fit_row(spans, width, look.glyphs.ellipsis) for spans in lines]
+
+
+def status_words(proof: ProofView) -> str:
+    """Say in the status line what is being proven and until when."""
+    begins = "" if proof.is_open else " announced"
+    return f"PROOF{begins} of {safe(proof.scope, 80)} until {figures.clock(proof.until)}"

@@ -1,0 +1,31 @@
+"""The part of the daemon's site that is asked about proofs, and told to begin and end them."""
+
+from edgemon.daemon.proving import Proving
+from edgemon.errors import StoreError
+from edgemon.model.command import Person
+from edgemon.model.instant import Duration
+from edgemon.model.proof import ProofReport, Scope
+from edgemon.model.snapshot import Outcome
+
+STARTING = Outcome(False, "the gateway is still starting")
+
+
+class ProofDoor:
+    """Hands on to whoever proves, once somebody does."""
+
+    proving: Proving | None = None
+    """Set by whoever proves."""
+
+    async def start_proof(self, scope: Scope, duration_s: Duration, reason: str, person: Person) -> Outcome:
+        """Announce a proof."""
+        return STARTING if self.proving is None else await self.proving.start(scope, duration_s, reason, person)
+
+    async def stop_proof(self, reason: str, person: Person) -> Outcome:
+        """End the proof that is on."""
+        return STARTING if self.proving is None else await self.proving.stop(reason, person)
+
+    async def proof_report(self) -> ProofReport:
+        """Say whether a proof is on, and what each point has proven."""
+        if self.proving is None:
+            raise StoreError(STARTING.why)
+        return await self.proving.report()
