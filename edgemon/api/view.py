@@ -128,12 +128,8 @@ def words(event: Event, points: Points = NO_POINTS) -> str:
             return _gateway_words(event)
         case StoreChanged() | StoreMended():
             return _store_words(event)
-        case LogWritten(text=text, sort=sort, by=by, machine=machine, corrects=corrects):
-            about = f" on {machine}" if machine else ""
-            which = f" of entry {corrects}" if corrects is not None else ""
-            return f"shift log, {sort}{which}{about} by {by}: {text}"
-        case ShiftTaken(by=by, note=note, digest=digest):
-            return f"shift taken over by {by}, having read the page {digest[:12]}" + (f": {note}" if note else "")
+        case LogWritten() | ShiftTaken():
+            return _shift_words(event)
         case _:
             assert_never(event)
 
@@ -154,6 +150,16 @@ def _gateway_words(event: GatewayStarted | GatewayStopped | LinkChanged | Settin
             return f"the gateway's clock was set by {step_s:+.3f} s"
         case _:
             assert_never(event)
+
+
+def _shift_words(event: LogWritten | ShiftTaken) -> str:
+    if isinstance(event, ShiftTaken):
+        return f"shift taken over by {event.by}, having read the page {event.digest[:12]}" + (
+            f": {event.note}" if event.note else ""
+        )
+    about = f" on {event.machine}" if event.machine else ""
+    which = f" of entry {event.corrects}" if event.corrects is not None else ""
+    return f"shift log, {event.sort}{which}{about} by {event.by}: {event.text}"
 
 
 def _store_words(event: StoreChanged | StoreMended) -> str:
