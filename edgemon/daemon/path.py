@@ -46,12 +46,7 @@ from edgemon.errors import DecodeError, EdgemonError, StoreCorrupt, StoreError
 from edgemon.model.alarm import MachineSpeed
 from edgemon.model.baseline import Baseline
 from edgemon.model.command import ApproveBaseline, BaselineCommand, Command, Person, ProposeBaseline, RetireBaseline, Silence
-from edgemon.model.event import (
-    Event,
-    GatewayStarted,
-    JournalEntry,
-    StoreChanged,
-)
+from edgemon.model.event import Event, GatewayStarted, JournalEntry, StoreChanged
 from edgemon.model.ids import CaptureKey, MachineId, ReadingKey
 from edgemon.model.level import Measurement
 from edgemon.model.message import Message, Quarantined
@@ -307,12 +302,10 @@ class DataPath:
     def _obeyed(self, command: AnyCommand, person: Person, now: float) -> Judgement:
         if isinstance(command, Silence):
             return silence(self._setting, self._memory, person, now)
-        if isinstance(command, StopProof):
-            return proving.obey(self._setting, self._memory, command, person, now)
         if not self._storing.is_well and isinstance(command, ProposeBaseline | ApproveBaseline | RetireBaseline | StartProof):
-            what = "no proof is begun" if isinstance(command, StartProof) else "limits are not changed"
-            raise StoreError(f"{what} while the store fails", "", str(self._storing.error))
-        if isinstance(command, StartProof):
+            what = "limits are not changed while the store fails, and no proof is begun"
+            raise StoreError(what, "", str(self._storing.error))
+        if isinstance(command, StartProof | StopProof):
             return proving.obey(self._setting, self._memory, command, person, now)
         if isinstance(command, ProposeBaseline | ApproveBaseline | RetireBaseline):
             return judging.baseline(self._filed, self._memory, command, person, now)
