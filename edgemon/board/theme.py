@@ -63,14 +63,14 @@ PALETTES: dict[str, dict[Role, Paint]] = {
     "dark": _palette(
         "#1c1c1c",
         "#262626",
-        ("#949494", "#b2b2b2", "#c6c6c6", "#e4e4e4", "#585858"),
+        ("#949494", "#b2b2b2", "#c6c6c6", "#e4e4e4", "#767676"),
         ("#ff5f00", "#ffff5f", "#5fafff"),
         "#000000",
     ),
     "light": _palette(
         "#e4e4e4",
         "#eeeeee",
-        ("#585858", "#303030", "#000000", "#000000", "#9e9e9e"),
+        ("#585858", "#303030", "#000000", "#000000", "#808080"),
         ("#af0000", "#000000", "#005faf"),
         "#ffffff",
     )
@@ -81,12 +81,13 @@ PALETTES: dict[str, dict[Role, Paint]] = {
     "mono": _palette(
         "#000000",
         "#1c1c1c",
-        ("#949494", "#b2b2b2", "#ffffff", "#ffffff", "#585858"),
+        ("#949494", "#b2b2b2", "#ffffff", "#ffffff", "#767676"),
         ("#ffffff", "#e4e4e4", "#d0d0d0"),
         "#000000",
     ),
 }
-"""Dark for a dim room, light for a bright one, mono where NO_COLOR is set. `RULE` draws lines and bar tracks, never words.
+"""Dark for a dim room, light for a bright one, mono where NO_COLOR is set. `RULE` draws lines and bar tracks, never words;
+where limits lie on a bar is drawn with it, so that it keeps 3:1 (WCAG 2.1, 1.4.11).
 No ink that reads as yellow is dark enough on a light ground, and browns fall together with reds for deuteranopes: there an
 alert stands on a yellow ground. `NEAR` is bold and no brighter, for to tritanopes yellow is nearly white."""
 

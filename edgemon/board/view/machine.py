@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 from typing import NamedTuple
 
-from edgemon.board.theme import Look, Role
+from edgemon.board.theme import Look, Role, Show
 from edgemon.board.view import alarms, figures, plant, status
 from edgemon.board.view.cells import Row, Span, blank, fit, fit_row, row_width, safe, select, sides, width_of
 from edgemon.board.view.diagnosis import diagnosis
@@ -131,7 +131,9 @@ def _level(point: PointView, level: LevelView, cols: _Columns, look: Look, selec
     filled, track = figures.bar(at, cols.bar, look.glyphs, (level.alert is not None, level.alarm is not None))
     number = figures.number(level.value) if known else "--"
     spans = [
-        Span(f"   {look.glyphs.cursor if selected else ' '} ", Role.BRIGHT),
+        Span(" "),
+        _sign(point, level, look, known),
+        Span(f"{look.glyphs.cursor if selected else ' '} ", Role.BRIGHT),
         Span(fit(safe(level.title), cols.title, look.glyphs.ellipsis), Role.TEXT),
         Span(f" {number.rjust(figures.NUMBER)} ", role if known else Role.NO_DATA),
         Span(fit(figures.unit(level.unit, look.glyphs), 6), Role.DIM),
@@ -142,6 +144,13 @@ def _level(point: PointView, level: LevelView, cols: _Columns, look: Look, selec
     if cols.origin:
         spans.append(Span("  " + fit(origin(level), cols.origin, look.glyphs.ellipsis), Role.DIM))
     return spans
+
+
+def _sign(point: PointView, level: LevelView, look: Look, known: bool) -> Span:
+    """Draw the mark of a level in two cells: which of a point's levels is meant is told without its colour."""
+    near = Show.NEAR if level in status.near_levels(point) else Show.NORMAL
+    show = {"alert": Show.ALERT, "alarm": Show.ALARM}.get(level.state, near)
+    return status.tag(show, look, calling=False, unsure=not known and show in (Show.ALERT, Show.ALARM))[0]
 
 
 def origin(level: LevelView) -> str:
@@ -174,13 +183,14 @@ def beside(
         point, level = one
         band = f", {safe(level.band)}" if level.band else ""
         remark = f"; {safe(level.remark, 120)}" if level.remark else ""  # ahead of what a narrow terminal cuts off
-        text = f" {safe(point.name)}: {safe(level.title)}{band}{remark}; limits: {origin(level)}"
-        rows.append(fit_row([Span(text, Role.TEXT)], width, look.glyphs.ellipsis))
+        text, limits = f" {safe(point.name)}: {safe(level.title)}{band}{remark}", f"limits: {origin(level)}"
+        lines = [f"{text}; {limits}"] if width_of(text) + width_of(limits) + 2 <= width else [text, f" {limits}"]
+        rows.extend(fit_row([Span(line, Role.TEXT)], width, look.glyphs.ellipsis) for line in lines)
     rows.extend(_alarms(machine, now, look, width))
     if one is not None:
         rows.extend(diagnosis(one[0].diagnosis, now, look, width))
     if sensor is not None:
-        rows.append(fit_row(health(sensor, now), width, look.glyphs.ellipsis))
+        rows.append(fit_row(health(sensor, now, width), width, look.glyphs.ellipsis))
     return rows
 
 
@@ -208,14 +218,19 @@ def _alarm(alarm: AlarmView, now: Instant, look: Look, width: int) -> list[Row]:
     return [*rows, fit_row([Span("   "), advice], width, look.glyphs.ellipsis)] if status.waits(alarm) else rows
 
 
-def health(sensor: SensorView, now: Instant) -> list[Span]:
-    """Write the health of a sensor, as last heard."""
+def health(sensor: SensorView, now: Instant, width: int) -> list[Span]:
+    """Write the health of a sensor, as last heard; of counts those that are none are left out where room is short."""
     battery = "battery --" if sensor.battery_pct is None else f"battery {figures.number(sensor.battery_pct)} %"
     link = "signal --" if sensor.rssi_dbm is None else f"signal {figures.number(sensor.rssi_dbm)} dBm"
     heard = "never heard" if sensor.heard_at is None else f"heard {figures.age(sensor.heard_at, now)} ago"
-    text = f"{battery}, {link}, {sensor.captures} captures, {sensor.repeats} repeated, {sensor.late} late, {sensor.unfit} unfit"
-    return [
+    counts = {"captures": sensor.captures, "repeated": sensor.repeats, "late": sensor.late, "unfit": sensor.unfit}
+    first = [
         Span(f" sensor {safe(sensor.id)} ", Role.TEXT),
         Span(heard, Role.NO_DATA if sensor.heard_at is None else Role.TEXT),
-        Span(f", {text}", Role.DIM),
     ]
+    for least in (0, 1):
+        told = [battery, link, *(f"{count} {name}" for name, count in counts.items() if count >= least)]
+        row = [*first, Span(f", {', '.join(told)}", Role.DIM)]
+        if row_width(tuple(row)) <= width:
+            break
+    return row
