@@ -4,6 +4,7 @@ import asyncio
 import logging
 import random
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 
 from edgemon.clock import Clock
 from edgemon.errors import EdgemonError, LinkDown
@@ -146,8 +147,6 @@ class Feeder:
     async def _next(self) -> int:
         one = self._upstream
         for source in plan.turns(one.what, self._last):
-            if one.newest_first and await self._outbox.overtake(one.name, source, plan.OVERTAKEN_BATCHES * one.batch):
-                log.info("upstream %s: what comes now overtakes the %s that wait", one.name, source)
             if items := await self._outbox.ahead(one.name, source, one.batch, self._overlap.confirmed.get(source, 0)):
                 self._last = source
                 refused = await self._send(items)
@@ -155,8 +154,16 @@ class Feeder:
                     self._overlap.confirm(source, items[-1].position, self._clock.elapsed())
                 settled = self._overlap.settle(source, self._clock.elapsed())
                 await self._outbox.done(one.name, source, settled, refused, self._clock.now())
+                if one.newest_first:
+                    await self._overtake(source)
                 return len(items)
         return 0
+
+    async def _overtake(self, source: Source) -> None:
+        """Let what comes next overtake what waits, just after a confirmation: none of that is at the far end already."""
+        one = self._upstream
+        if await self._outbox.overtake(one.name, source, plan.OVERTAKEN_BATCHES * one.batch):
+            log.info("upstream %s: what comes now overtakes the %s that wait", one.name, source)
 
     async def _settle(self) -> None:
         """Move cursors with nothing to send: what was confirmed long enough ago by a server that still answers is there."""
@@ -182,7 +189,7 @@ class Feeder:
         one = self._upstream
         for source in plan.turns(await self._outbox.stretches(one.name), self._last_behind):
             self._last_behind = source
-            items = await self._outbox.behind(one.name, source, one.batch)
+            items = [replace(item, late=True) for item in await self._outbox.behind(one.name, source, one.batch)]
             refused = await self._send(items) if items else []
             await self._outbox.caught_up(one.name, source, items, refused, self._clock.now())
             return len(items)

@@ -79,6 +79,8 @@ class Item:
     sim: bool
     body: bytes
     """JSON, with the key in it."""
+    late: bool = False
+    """Newer ones of its subject went before it; among the late ones of a subject there is order, too."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,8 +9,11 @@ Ids alone do not do it: a stream forgets them after its duplicate window, and an
 - Each message says which sequence must be the last of its subject; one that was under way for long, or a second gateway
   of the same identity, cannot slip in between.
 
+What newer ones overtook goes to subjects of its own, in which the same holds.
+
 Ids alone protect, as long as the duplicate window, and the key in each message for ever: where a stream gives messages away
-(work queues), where the newest overtakes what waits, and where the store has meanwhile dropped the beginning of a batch.
+(work queues), where a gateway whose disk was lost hears old things once more, and where the store has meanwhile dropped the
+beginning of a batch.
 
 A body larger than the stream takes goes in pieces, `<key>/1of3` and so on, with a header `Edgemon-Part: 1/3`; they follow
 each other. The account needs the rights to publish to `<stream>.>` and to `$JS.API.STREAM.INFO`, `.MSG.GET` and, if the stream

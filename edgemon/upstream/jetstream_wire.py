@@ -21,6 +21,8 @@ PART = "Edgemon-Part"
 """`2/5`: second of five pieces of one body, to be put together in order."""
 RUN = "Edgemon-Run"
 """Checksum of the ids of a subject that were sent in one go, up to this one: what came before it can be told from it."""
+LATE = "%late"
+"""No name becomes this token: behind a % of `token` stand two hexadecimal digits."""
 LONGEST_SUBJECT = 2048
 """Bytes. A server closes the connection at a line of more than 4096 by default, which holds the inbox, too."""
 HEADERS_BYTES = 768
@@ -91,10 +93,13 @@ def token(text: str) -> str:
 
 
 def subject_of(into: str, item: Item) -> str:
-    """Make `<into>.<site>.<gateway>.<what>.<machine>.<point>`, or `.<sensor>`, or nothing more for the journal."""
+    """Make `<into>.<site>.<gateway>.<what>.<machine>.<point>`, or `.<sensor>`, or nothing more for the journal.
+
+    What newer ones overtook has a subject of its own, with `.%late` behind, so that in each of both the last message tells.
+    """
     site, gateway = item.key.split("/")[:2]
     about = [] if item.subject == item.source else item.subject.split("/")
-    return ".".join([into, *(token(part) for part in (site, gateway, item.source, *about))])
+    return ".".join([into, *(token(part) for part in (site, gateway, item.source, *about)), *([LATE] if item.late else [])])
 
 
 def id_of(key: str) -> str:

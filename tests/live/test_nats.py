@@ -14,7 +14,18 @@ from edgemon.model.upstream import Item
 from tests.support.broker import Cable
 from tests.support.certificates import make_ca, make_client, make_server
 from tests.support.nats_server import NatsServer
-from tests.support.streams import ANSWER_S, STREAM, assert_once_and_in_order, deliver, item, items, kept, library, transport
+from tests.support.streams import (
+    ANSWER_S,
+    STREAM,
+    assert_once_and_in_order,
+    deliver,
+    forget_ids,
+    item,
+    items,
+    kept,
+    library,
+    transport,
+)
 
 pytestmark = pytest.mark.live
 SUBJECTS = [f"{STREAM}.>"]
@@ -41,15 +52,6 @@ def through(cable: Cable) -> str:
 async def make_stream(server: NatsServer, atomic: bool = True, **more: object) -> None:
     async with library(server.url) as js:
         await js.add_stream(StreamConfig(STREAM, subjects=SUBJECTS, allow_atomic=atomic), **more)
-
-
-async def forget_ids(server: NatsServer) -> None:
-    """Have the stream forget the ids it knows, as time would."""
-    async with library(server.url) as js:
-        config = (await js.stream_info(STREAM)).config
-        await js.update_stream(config, duplicate_window=0.1)
-        await asyncio.sleep(0.3)
-        await js.update_stream(config, duplicate_window=config.duplicate_window)
 
 
 async def test_a_stream_is_made_where_there_is_none(server: NatsServer) -> None:

@@ -17,6 +17,7 @@ from edgemon.model.upstream import Item, Server, Source, Upstream, UpstreamKind
 from edgemon.upstream.jetstream import NatsTransport
 from edgemon.upstream.jetstream_wire import subject_of
 from tests.support.certificates import Pair
+from tests.support.nats_server import NatsServer
 
 STREAM = "EDGEMON"
 ANSWER_S = 2.0
@@ -71,6 +72,15 @@ async def library(url: str, domain: str | None = None) -> AsyncIterator[JetStrea
         yield client.jetstream(domain=domain)
     finally:
         await client.close()
+
+
+async def forget_ids(server: NatsServer) -> None:
+    """Have the stream forget the ids it knows, as time would."""
+    async with library(server.url) as js:
+        config = (await js.stream_info(STREAM)).config
+        await js.update_stream(config, duplicate_window=0.1)
+        await asyncio.sleep(0.3)
+        await js.update_stream(config, duplicate_window=config.duplicate_window)
 
 
 def item(number: int, point: str = "de", body: bytes = b"{}", gateway: str = "gw-1") -> Item:

@@ -2,6 +2,7 @@
 
 import base64
 import re
+from dataclasses import replace
 
 import pytest
 from hypothesis import given, settings
@@ -21,6 +22,8 @@ def test_a_subject_says_site_gateway_source_and_what_it_is_about() -> None:
     assert wire.subject_of("EDGEMON", item()) == "EDGEMON.saltmarsh.gw-1.readings.pump.de"
     journal = Item(Source.JOURNAL, 1, "saltmarsh/gw-1/journal/1/abc", "journal", 0.0, False, b"")
     assert wire.subject_of("EDGEMON", journal) == "EDGEMON.saltmarsh.gw-1.journal"
+    assert wire.subject_of("EDGEMON", replace(journal, late=True)) == "EDGEMON.saltmarsh.gw-1.journal.%late"
+    assert wire.token("%late") != wire.LATE  # nobody is called so
 
 
 @settings(deadline=None)
