@@ -109,13 +109,13 @@ def quantity_of(unit: str) -> Quantity:
 
 def to_si(value: float, unit: str) -> float:
     """Convert a value in `unit` to the house's unit of its quantity; KeyError if the unit is unknown."""
-    known = UNITS[unit_name(unit)]
+    known = UNITS.get(unit) or UNITS[unit_name(unit)]
     return value * known.factor + known.offset
 
 
 def from_si(value: float, unit: str) -> float:
     """Convert a value in the house's unit to `unit`; KeyError if the unit is unknown."""
-    known = UNITS[unit_name(unit)]
+    known = UNITS.get(unit) or UNITS[unit_name(unit)]
     return (value - known.offset) / known.factor
 
 

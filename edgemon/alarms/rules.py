@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 from typing import NamedTuple
 
 from edgemon.model.alarm import MONITORING
-from edgemon.model.level import Level
+from edgemon.model.level import Band, Level
 from edgemon.model.limit import Limit, Severity, Side, edge_of, ratio_line
 from edgemon.model.machine import Criticality, Machine, Point
 from edgemon.model.policy import SHIFT_S
@@ -32,8 +32,11 @@ def _within(limit: Limit) -> tuple[float, float]:
 
 
 class Label(NamedTuple):
-    """What is the same of every view of a level: only its value and its state move."""
+    """What is the same of every view of a level while it is of one quantity and band: only its value and its state move."""
 
+    quantity: Quantity
+    band: Band | None
+    band_text: str
     title: str
     unit: str
     alert: float | None
@@ -62,7 +65,7 @@ class Rules:
     is_system: bool = False
     """The gateway itself, no machine: its alarm is of high priority, and never shelved."""
     limits: Mapping[str, Limit] = field(init=False)
-    labels: dict[tuple[str, Quantity], Label] = field(init=False, repr=False, compare=False, default_factory=dict)
+    labels: dict[str, Label] = field(init=False, repr=False, compare=False, default_factory=dict)
     """Of the levels shown so far; they follow from the rest."""
     within: Mapping[str, tuple[float, float]] = field(init=False, repr=False)
     """By level with a limit: values between these two, edges left out, have reached neither its alert nor its alarm limit."""

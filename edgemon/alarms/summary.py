@@ -1,7 +1,6 @@
 """What people and programs are shown of points and machines: values in the unit of the limit, worst level, worst point."""
 
 from collections.abc import Iterable, Mapping
-from functools import lru_cache
 
 from edgemon.alarms import silence
 from edgemon.alarms.judge import point_word
@@ -11,7 +10,7 @@ from edgemon.alarms.suppress import shelved_severity
 from edgemon.model.alarm import AlarmRecord, AlarmState, PointState
 from edgemon.model.ids import PointKey
 from edgemon.model.instant import Instant
-from edgemon.model.level import LEVEL_KINDS, Band, Level
+from edgemon.model.level import LEVEL_KINDS, Level
 from edgemon.model.limit import Severity, Side
 from edgemon.model.machine import Machine
 from edgemon.model.quality import Quality
@@ -73,6 +72,8 @@ def point_view(rules: Rules, state: States, now: Instant) -> PointView:
 
 
 def _shown(rules: Rules, states: tuple[PointState, ...], now: Instant) -> PointState:
+    if len(states) == 1:
+        return states[0]
     real = next((state for state in states if not state.sim), None)
     simulated = next((state for state in states if state.sim), None)
     if simulated is None or (simulated.taken_at is None and real is not None):
@@ -103,21 +104,27 @@ def _left_out(rules: Rules, state: PointState, now: Instant) -> dict[str, str]:
 
 def _label(rules: Rules, level: Level) -> Label:
     """Give what is the same of every view of a level; made once, for it takes longer than the rest."""
-    key = (level.name, level.quantity)
-    found = rules.labels.get(key)
-    if found is None:
-        found = rules.labels[key] = _made_label(rules, level)
+    found = rules.labels.get(level.name)
+    if found is None or found.quantity is not level.quantity or found.band is not level.band:
+        found = rules.labels[level.name] = _made_label(rules, level)
     return found
 
 
 def _made_label(rules: Rules, level: Level) -> Label:
     limit, kind = rules.limits.get(level.name), rules.point.kind_of(level.name)
-    title = title_of(level.name) if kind is None else kind.title
-    if limit is None:
-        usual = SI_UNIT[level.quantity] if kind is None or kind.quantity is not level.quantity else kind.unit
-        return Label(title, usual, None, None, "", Side.ABOVE)
-    unit = limit.unit
-    return Label(title, unit, _in_unit(limit.alert, unit), _in_unit(limit.alarm, unit), limit.origin, limit.side)
+    usual = SI_UNIT[level.quantity] if kind is None or kind.quantity is not level.quantity else kind.unit
+    unit = usual if limit is None else limit.unit
+    return Label(
+        level.quantity,
+        level.band,
+        "" if level.band is None else str(level.band),
+        title_of(level.name) if kind is None else kind.title,
+        unit,
+        None if limit is None else _in_unit(limit.alert, unit),
+        None if limit is None else _in_unit(limit.alarm, unit),
+        "" if limit is None else limit.origin,
+        Side.ABOVE if limit is None else limit.side,
+    )
 
 
 def _level_view(rules: Rules, state: PointState, level: Level) -> LevelView:
@@ -132,16 +139,11 @@ def _level_view(rules: Rules, state: PointState, level: Level) -> LevelView:
         alarm=label.alarm,
         at=state.level_at.get(level.name, 0.0),
         origin=label.origin,
-        band="" if level.band is None else _band(level.band),
+        band=label.band_text,
         remark=level.remark,
         speed=level.speed,
         side=label.side,
     )
-
-
-@lru_cache(maxsize=256)
-def _band(band: Band) -> str:
-    return str(band)
 
 
 def _in_unit(value: float | None, unit: str) -> float | None:

@@ -5,6 +5,7 @@ the broker keeps what comes in between.
 """
 
 import asyncio
+import gc
 import logging
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -73,6 +74,7 @@ class Lives:
             self._service.carried = carried
             self._service.settings, self._service.has_run = written_down(now.written), has_run
             has_run = True
+            settling = asyncio.create_task(settle(self._service.ready), name="settle")
             try:
                 await self._service.run(self._turn)
             except EdgemonError as error:
@@ -81,6 +83,8 @@ class Lives:
                 log.error("not started with the new settings, the old ones stay in force: %s", error)
                 self._settings, before = before, None
                 continue
+            finally:
+                settling.cancel()
             carried = self._service.carried
             if carried is not None:
                 before = None
@@ -110,3 +114,11 @@ class Lives:
                 return
             log.info("settings read anew: nothing changed")
         self._supervisor.ready()
+
+
+async def settle(ready: asyncio.Event) -> None:
+    """Have the collector of garbage pass over what a daemon was built of: a full collection would hold the path up."""
+    await ready.wait()
+    gc.unfreeze()  # what a daemon before this one left can go
+    gc.collect()
+    gc.freeze()
