@@ -22,6 +22,17 @@ class Side(StrEnum):
     BELOW = "below"
 
 
+BELOW = "_below"
+
+
+def low_name(level: str) -> str:
+    """Name the level under which the low limit is watched where a level has limits on both sides: the same value again.
+
+    So each side has an alarm with an id, a state, a priority and a response of its own.
+    """
+    return f"{level}{BELOW}"
+
+
 class Severity(IntEnum):
     """Direction of severity: `normal` < `alert` < `alarm`."""
 

@@ -3,11 +3,11 @@
 from edgemon.model.derived import OF_BASELINE
 from edgemon.model.level import LEVEL_KINDS
 from edgemon.settings.check_levels import check_name
+from edgemon.settings.choice import TEMPERATURE
 from edgemon.settings.derived import reference_of
 from edgemon.settings.levels import kinds_with, level_specs
 from edgemon.settings.lines import KeyPath
 from edgemon.settings.problem import Report, shown, suggest
-from edgemon.settings.resolve import TEMPERATURE
 from edgemon.settings.schema import DerivedTable, MachineTable, PlantFile, PointTable, StartupTable
 from edgemon.units import Quantity
 

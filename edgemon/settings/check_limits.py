@@ -1,24 +1,25 @@
 """Doubts about limits and standstill rules: levels, units, order, deadband, delays."""
 
+import math
 from collections.abc import Mapping, Sequence
 
 from edgemon.model.derived import DerivedSpec, MaskSpec
 from edgemon.model.level import LEVEL_KINDS, LevelKind, LevelSpec
+from edgemon.model.limit import BELOW, low_name
 from edgemon.settings.check_alarms import check_shelf
 from edgemon.settings.check_delays import check_delays
+from edgemon.settings.choice import Held, both_sides, held
 from edgemon.settings.classes import SeverityClass
-from edgemon.settings.derived import is_difference, is_signed, shown_unit
+from edgemon.settings.derived import differences_of, shown_unit, signed_of, written_specs
 from edgemon.settings.levels import kinds_with
+from edgemon.settings.limits import deadband_of, default_deadband, figures, from_class, unit_of
 from edgemon.settings.lines import KeyPath
 from edgemon.settings.problem import Report, shown, suggest
-from edgemon.settings.resolve import CLASS_LEVEL, default_deadband, figures, from_class, unit_of
-from edgemon.settings.schema import LimitTable, MachineTable
+from edgemon.settings.schema import LimitTable, MachineTable, PointTable
 from edgemon.units import Quantity, from_si, interval_from_si, interval_to_si, quantity_of, to_si, units_of
 
 NEVER_BELOW = {"crest_factor": 1.0, "kurtosis": 1.0}
 """No waveform has less, so a limit there is always exceeded. Mathematics: peak >= r.m.s.; mean x^4 >= (mean x^2)^2."""
-
-ANOTHER = 'give a level of its own the limit: [[machine.level]] with the same band, or [[machine.derived]] with rule = "same"'
 
 
 def check_limits(
@@ -30,15 +31,18 @@ def check_limits(
 ) -> None:
     """Report everything doubtful in the limits of one machine or point, which has levels of its own besides the usual."""
     kinds = kinds_with(specs)
-    derived = [spec for spec in specs if isinstance(spec, DerivedSpec)]
-    differences, signed = ({spec.name for spec in derived if test(spec)} for test in (is_difference, is_signed))
-    first: dict[str, int] = {}
+    differences, signed = differences_of(specs), signed_of(specs)
+    first: dict[tuple[str, str], int] = {}
     for number, limit in enumerate(limits):
         path: KeyPath = (*around, "limit", number)
-        if limit.level in first:
-            _second(limit, limits[first[limit.level]], path, (*around, "limit", first[limit.level]), report)
+        side = (limit.level, limit.side)
+        if side in first:
+            hint = f"the first one is in line {report.line((*around, 'limit', first[side], 'level'))}"
+            other = "above" if limit.side == "below" else "below"
+            what = f'level "{shown(limit.level)}" has two limits here on one side'
+            report.error((*path, "level"), what, f'{hint}; the other side is side = "{other}"')
         elif limit.level:
-            first[limit.level] = number
+            first[side] = number
         check_delays(limit, path, report)
         _speeds(limit, path, report)
         check_shelf(limit.max_shelve_s, (*path, "max_shelve_s"), report)
@@ -52,21 +56,57 @@ def check_limits(
             _values(limit, kind, row, path, report, limit.level in signed)
 
 
-def _second(limit: LimitTable, other: LimitTable, path: KeyPath, before: KeyPath, report: Report) -> None:
-    hint = f"the first one is in line {report.line((*before, 'level'))}"
-    if limit.side != other.side:
-        hint += f"; a level has limits on one side only: for the other, {ANOTHER}"
-    report.error((*path, "level"), f'level "{shown(limit.level)}" has two limits here', hint)
+def check_sides(machine: MachineTable, point: PointTable, row: SeverityClass | None, around: KeyPath, report: Report) -> None:
+    """Report what is doubtful only in what a point and its machine say together: both sides of a level, and a deadband."""
+    tables = held(machine, point)
+    own = {spec.name for spec in written_specs(machine, point)}
+    for number, limit in enumerate(point.limit):
+        path: KeyPath = (*around, "limit", number)
+        if limit.deadband is None:
+            _inherited(tables[limit.level, limit.side], row, path, report)
+    for level in both_sides(machine, point):
+        low, upper = tables[level, "below"][0], tables[level, "above"][0]
+        place = next((i for one in (low, upper) for i, limit in enumerate(point.limit) if limit is one), None)
+        where: KeyPath = (*around[:2], "limit", _index(machine, low)) if place is None else (*around, "limit", place)
+        if low_name(level) in own:
+            what = f'its low limit is watched under the name "{low_name(level)}", which another level here has'
+            report.error((*where, "level"), what, "give that level another name")
+        _crossed(level, low, upper, row, where, report)
 
 
-def check_sides(limits: Sequence[LimitTable], machine: MachineTable, around: KeyPath, report: Report) -> None:
-    """Report a point's limit that takes the place of its machine's limit on the other side of the same level."""
-    machine_side = {limit.level: limit.side for limit in machine.limit if limit.level}
-    for number, limit in enumerate(limits):
-        if machine_side.get(limit.level, limit.side) != limit.side:
-            other = "upper" if limit.side == "below" else "low"
-            what = f"this limit takes the place of the {other} one that the machine gives all its points"
-            report.error((*around, "limit", number, "level"), what, f"for the other side, {ANOTHER}")
+def _index(machine: MachineTable, limit: LimitTable) -> int:
+    return next(i for i, other in enumerate(machine.limit) if other is limit)
+
+
+def _crossed(level: str, low: LimitTable, upper: LimitTable, row: SeverityClass | None, where: KeyPath, report: Report) -> None:
+    """Report a low limit that does not lie below the upper one: between the two there must be room for what is normal."""
+    if (low.high_rpm or math.inf) < (upper.low_rpm or 0.0) or (upper.high_rpm or math.inf) < (low.low_rpm or 0.0):
+        return  # never judged at one speed
+    try:
+        highest, lowest = (
+            pick(value for value in figures(limit, row) if value is not None) for pick, limit in ((max, low), (min, upper))
+        )
+    except (KeyError, ValueError):  # a unit that is wrong, or no value at all: said elsewhere
+        return
+    if highest >= lowest:
+        unit = unit_of(level, low.unit)
+        low_one, other = (f"{from_si(value, unit):g} {unit}" for value in (highest, lowest))
+        what = f"the low limit of {low_one} does not lie below the upper one of {other}"
+        report.error((*where, "level"), f"{what}: one of them would always be exceeded", "are the two sides swapped?")
+
+
+def _inherited(tables: Held, row: SeverityClass | None, path: KeyPath, report: Report) -> None:
+    """Report a deadband of the machine's limit that is too wide for the point's own."""
+    try:
+        deadband, values = deadband_of(tables), [value for value in figures(tables[0], row) if value is not None]
+    except KeyError:
+        return
+    lowest = min(values, default=0.0)
+    if deadband is not None and tables[0].side == "above" and 0.0 < lowest <= deadband:
+        unit = unit_of(tables[0].level, tables[0].unit)
+        said = f"{interval_from_si(deadband, unit):g} {unit}"
+        what = f"the deadband of {said} that its machine's limit sets is not smaller than the limit: it would never clear"
+        report.error((*path, "level"), what, f"a deadband of its own, smaller than {from_si(lowest, unit):g} {unit}")
 
 
 def check_standstill(machine: MachineTable, row: SeverityClass | None, path: KeyPath, report: Report) -> None:
@@ -129,7 +169,9 @@ def _level(name: str, path: KeyPath, report: Report, kinds: Mapping[str, LevelKi
     if not name:
         report.error(where, "is missing or empty", f"levels: {', '.join(kinds)}")
     elif name not in kinds:
-        report.error(where, f'"{shown(name)}" is not a level', suggest(name, kinds, "levels"))
+        base = name.removesuffix(BELOW)
+        hint = f'level = "{base}" and side = "below"' if base != name and base in kinds else suggest(name, kinds, "levels")
+        report.error(where, f'"{shown(name)}" is not a level', hint)
     return kinds.get(name)
 
 
@@ -156,9 +198,6 @@ def _unit(unit: str, kind: LevelKind, path: KeyPath, report: Report) -> bool:
 def _values(
     limit: LimitTable, kind: LevelKind, row: SeverityClass | None, path: KeyPath, report: Report, is_signed: bool
 ) -> None:
-    if limit.side == "below" and limit.level == CLASS_LEVEL and row is not None:
-        what = f"a low limit here takes the place of the upper one that {row.edition} gives"
-        report.error((*path, "side"), what, f"for the low limit, {ANOTHER}")
     alert, alarm = figures(limit, row)
     if alert is None and alarm is None and not report.is_blamed((*path, "alert")) and not report.is_blamed((*path, "alarm")):
         report.error(path, "sets neither alert nor alarm", "give at least one of the two")

@@ -15,7 +15,7 @@ from edgemon.settings.check_responses import check_actions, check_responses
 from edgemon.settings.check_sends import check_sends
 from edgemon.settings.check_train import check_train
 from edgemon.settings.classes import SEVERITY_CLASSES, SeverityClass
-from edgemon.settings.derived import own_specs
+from edgemon.settings.derived import written_specs
 from edgemon.settings.lines import KeyPath
 from edgemon.settings.problem import Report, nearest, shown, suggest
 from edgemon.settings.resolve import STALE_INTERVALS, class_band
@@ -119,7 +119,7 @@ def _machine(machine: MachineTable, file: PlantFile, path: KeyPath, report: Repo
     check_derived(machine.derived, machine, None, file, path, report)
     check_names(machine, path, report)
     check_startup(machine.startup, (*path, "startup"), report)
-    check_limits.check_limits(machine.limit, row, path, report, own_specs(machine))
+    check_limits.check_limits(machine.limit, row, path, report, written_specs(machine))
     if not machine.point and not report.is_blamed((*path, "point")):
         report.error((*path, "point"), "the machine has no point", "add a [[machine.point]] with id, sensor and axis")
     _unique(report, "point", [((*path, "point", i), point.id) for i, point in enumerate(machine.point)])
@@ -205,8 +205,8 @@ def _point(point: PointTable, machine: MachineTable, file: PlantFile, path: KeyP
     check_masks(point.mask, path, report)
     check_derived(point.derived, machine, point, file, path, report)
     check_names(point, path, report)
-    check_limits.check_limits(point.limit, row, path, report, own_specs(machine, point))
-    check_limits.check_sides(point.limit, machine, path, report)
+    check_limits.check_limits(point.limit, row, path, report, written_specs(machine, point))
+    check_limits.check_sides(machine, point, row, path, report)
     _class_band(point, machine, row, path, report)
     blamed = report.is_blamed((*path, "limit")) or (machine.severity_class and row is None)
     if row is None and not machine.limit and not point.limit and not blamed:

@@ -6,9 +6,9 @@ from edgemon.model.alarm import MONITORING
 from edgemon.model.level import LEVEL_KINDS
 from edgemon.model.response import Response
 from edgemon.settings.derived import own_specs
+from edgemon.settings.limits import limits_of
 from edgemon.settings.lines import KeyPath
 from edgemon.settings.problem import Report, shown, suggest
-from edgemon.settings.resolve import limits_of
 from edgemon.settings.responses import SEVERITIES, responses_of
 from edgemon.settings.schema import PlantFile, ResponseTable
 

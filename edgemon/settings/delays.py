@@ -1,4 +1,4 @@
-"""Delays of a limit: as it says itself, else as its machine's class of alarms does, else the site, else the usual ones."""
+"""Delays of a limit: its own, else its machine's limit's, its class of alarms', the site's, the usual ones."""
 
 from collections.abc import Sequence
 
@@ -9,10 +9,10 @@ DEFAULT_DELAY = Delay(2)
 """Two readings in a row: a delay in seconds says little where a value comes every few minutes. Common practice, no source."""
 
 
-def said_by(limit: LimitTable, machine: MachineTable, alarms: AlarmsTable) -> tuple[DelaysTable, ...]:
+def said_by(limits: Sequence[LimitTable], machine: MachineTable, alarms: AlarmsTable) -> tuple[DelaysTable, ...]:
     """Give who may say how long the delays of a limit are, the one that goes before the others first."""
     own: ClassTable = getattr(alarms, machine.criticality)
-    return limit, own, alarms
+    return *limits, own, alarms
 
 
 def on_delay(tables: Sequence[DelaysTable], severity: str) -> Delay:

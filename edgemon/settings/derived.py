@@ -1,9 +1,13 @@
 """Masks and derived levels of the plant file: tables to specs."""
 
+from collections.abc import Iterable
+
 from edgemon.model.derived import DIFFERENCES, DerivedSpec, MaskSpec, Rule
 from edgemon.model.ids import PointKey, is_identifier
 from edgemon.model.level import LevelSpec
+from edgemon.model.limit import low_name
 from edgemon.model.machine import point_key
+from edgemon.settings.choice import both_sides
 from edgemon.settings.levels import DETECTORS, kinds_with, level_specs
 from edgemon.settings.schema import DerivedTable, LimitTable, MachineTable, MaskTable, PointTable
 from edgemon.units import Quantity, quantity_of, to_si
@@ -20,6 +24,11 @@ def own_specs(machine: MachineTable, point: PointTable | None = None) -> tuple[L
     return (*level_specs(machine, point), *mask_specs(machine, point), *derived_specs(machine, point))
 
 
+def written_specs(machine: MachineTable, point: PointTable | None = None) -> tuple[LevelSpec | MaskSpec | DerivedSpec, ...]:
+    """Give those that somebody wrote: without the other names of levels that have limits on both sides."""
+    return (*level_specs(machine, point), *mask_specs(machine, point), *_written(machine, point))
+
+
 def mask_specs(machine: MachineTable, point: PointTable | None = None) -> tuple[MaskSpec, ...]:
     """Give the masks of a point, its own before its machine's of the same name; without a point, those of the machine."""
     tables = {table.name: table for table in (*machine.mask, *(() if point is None else point.mask))}
@@ -27,7 +36,17 @@ def mask_specs(machine: MachineTable, point: PointTable | None = None) -> tuple[
 
 
 def derived_specs(machine: MachineTable, point: PointTable | None = None) -> tuple[DerivedSpec, ...]:
-    """Give the derived levels of a point likewise."""
+    """Give the derived levels of a point likewise; and after them the other names of levels with limits on both sides."""
+    every = kinds_with(written_specs(machine, point))
+    low = (
+        DerivedSpec(low_name(level), Rule.SAME, every[level], title=f"{every[level].title}, low")
+        for level in both_sides(machine, point)
+        if level in every
+    )
+    return (*_written(machine, point), *low)
+
+
+def _written(machine: MachineTable, point: PointTable | None) -> tuple[DerivedSpec, ...]:
     tables = {table.name: table for table in (*machine.derived, *(() if point is None else point.derived))}
     kinds = kinds_with(level_specs(machine, point))
     specs = []
@@ -45,14 +64,20 @@ def reference_of(table: DerivedTable, machine: MachineTable) -> PointKey | None:
     return point_key(*names) if all(is_identifier(one) for one in names) else None
 
 
-def is_difference(spec: DerivedSpec) -> bool:
-    """Say whether a level is a difference of temperatures: a kelvin, whatever the zero."""
-    return spec.of.quantity is Quantity.TEMPERATURE and spec.rule in DIFFERENCES
+def differences_of(specs: Iterable[LevelSpec | MaskSpec | DerivedSpec]) -> set[str]:
+    """Name the levels that are differences of temperatures: a kelvin, whatever the zero."""
+    derived = [spec for spec in specs if isinstance(spec, DerivedSpec)]
+    quantity = Quantity.TEMPERATURE
+    return _with_low({spec.name for spec in derived if spec.of.quantity is quantity and spec.rule in DIFFERENCES})
 
 
-def is_signed(spec: DerivedSpec) -> bool:
-    """Say whether a level falls below zero where what it follows falls."""
-    return spec.rule in DIFFERENCES
+def signed_of(specs: Iterable[LevelSpec | MaskSpec | DerivedSpec]) -> set[str]:
+    """Name the levels that fall below zero where what they follow falls."""
+    return _with_low({spec.name for spec in specs if isinstance(spec, DerivedSpec) and spec.rule in DIFFERENCES})
+
+
+def _with_low(levels: set[str]) -> set[str]:
+    return levels | set(map(low_name, levels))
 
 
 def shown_unit(limit: LimitTable) -> LimitTable:

@@ -1,15 +1,14 @@
 """Names to model values, units to SI. What is filled in where the plant file is silent stands here, each with its reason."""
 
 import math
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping
 from dataclasses import replace
 from pathlib import Path
 from types import MappingProxyType
 
 from edgemon.model.gateway import Access, Broker, Gateway, InputBorders, Protocol
 from edgemon.model.ids import AreaId, MachineId, SensorId, SiteId
-from edgemon.model.level import LEVEL_KINDS, Band, LevelKind
-from edgemon.model.limit import Limit, Side, Zones
+from edgemon.model.level import Band
 from edgemon.model.machine import (
     Area,
     Bearing,
@@ -31,21 +30,17 @@ from edgemon.model.sends import Sends
 from edgemon.settings import classes
 from edgemon.settings.address import Address
 from edgemon.settings.alarms import outputs_of, policy_of
-from edgemon.settings.classes import SEVERITY_CLASSES, SeverityClass
-from edgemon.settings.delays import off_delay, on_delay, said_by
-from edgemon.settings.derived import derived_specs, is_difference, mask_specs, own_specs, shown_unit
-from edgemon.settings.levels import kinds_with, level_specs
+from edgemon.settings.derived import derived_specs, mask_specs
+from edgemon.settings.levels import level_specs
+from edgemon.settings.limits import limits_of, unit_of
 from edgemon.settings.responses import responses_of
 from edgemon.settings.retention import retention_of
 from edgemon.settings.schema import (
-    AlarmsTable,
     AreaTable,
     BandTable,
     BaselineTable,
     BearingTable,
-    DelaysTable,
     GatewayFile,
-    LimitTable,
     MachineTable,
     PlantFile,
     PointTable,
@@ -54,16 +49,8 @@ from edgemon.settings.schema import (
     TrainTable,
 )
 from edgemon.settings.upstreams import upstreams_of
-from edgemon.units import Quantity, interval_to_si, to_si, unit_name
+from edgemon.units import to_si
 
-CLASS_LEVEL = "velocity_rms"
-"""The level that a severity class limits."""
-CLASS_UNIT = "mm/s"
-TEMPERATURE = "temperature"
-DEADBAND_SHARE = 0.10
-"""Deadband over the lowest limit set, where none is given. Common practice for values that come minutes apart, no source."""
-DEADBAND_TEMPERATURE_K = 2.0
-"""Deadband of a temperature, whose zero is no measure of its size. Common practice for bearings, no source."""
 STALE_INTERVALS = 3.0
 """Intervals without a good measurement after which there is no data. Common practice, no source."""
 STANDSTILL_SHARE = 0.05
@@ -222,106 +209,6 @@ def _bearing(table: BearingTable | None) -> Bearing | None:
         pitch_diameter_m=to_si(table.pitch_diameter_mm, "mm"),
         contact_angle_rad=math.radians(table.contact_angle_deg),
     )
-
-
-def limits_of(machine: MachineTable, point: PointTable, alarms: AlarmsTable) -> tuple[Limit, ...]:
-    """Give the limits of a point: its own, else its machine's, else those of the machine's severity class.
-
-    A sensor has one temperature, whatever its axes: the machine's limit on it is watched at the sensor's first point only.
-    """
-    first = next((other for other in machine.point if other.sensor == point.sensor), point)
-    row = SEVERITY_CLASSES.get(machine.severity_class)
-    chosen = {CLASS_LEVEL: LimitTable(level=CLASS_LEVEL, unit=CLASS_UNIT)} if row is not None else {}
-    chosen |= {limit.level: limit for limit in machine.limit if limit.level != TEMPERATURE or first is point}
-    chosen |= {limit.level: limit for limit in point.limit}
-    kinds = kinds_with(own_specs(machine, point))
-    differences = {spec.name for spec in derived_specs(machine, point) if is_difference(spec)}
-    tables = {level: shown_unit(table) if level in differences else table for level, table in chosen.items()}
-    return tuple(
-        _limit(tables[level], row, kind, said_by(tables[level], machine, alarms))
-        for level, kind in kinds.items()
-        if level in tables
-    )
-
-
-def figures(table: LimitTable, row: SeverityClass | None) -> tuple[float | None, float | None]:
-    """Give alert and alarm in the house's unit: as written; what is not written is filled from the class, if it has it."""
-    unit = unit_of(table.level, table.unit)
-    alert = None if table.alert is None else to_si(table.alert, unit)
-    alarm = None if table.alarm is None else to_si(table.alarm, unit)
-    if not from_class(table, row) or row is None:
-        return alert, alarm
-    filled_alert = to_si(row.alert, CLASS_UNIT) if alert is None else alert
-    return filled_alert, to_si(row.alarm, CLASS_UNIT) if alarm is None else alarm
-
-
-def from_class(table: LimitTable, row: SeverityClass | None) -> bool:
-    """Say whether what a limit leaves open is filled from the machine's severity class, whose limits are upper ones."""
-    return row is not None and table.level == CLASS_LEVEL and table.side == "above"
-
-
-def unit_of(level: str, unit: str) -> str:
-    """Give the unit a value is written in; a ratio needs none."""
-    return unit_name(unit or (LEVEL_KINDS[level].unit if level in LEVEL_KINDS else "1"))
-
-
-def _limit(table: LimitTable, row: SeverityClass | None, kind: LevelKind, delays: Sequence[DelaysTable]) -> Limit:
-    alert, alarm = figures(table, row)
-    quantity = kind.quantity
-    unit = unit_of(table.level, table.unit)
-    deadband = default_deadband(quantity, alert, alarm) if table.deadband is None else interval_to_si(table.deadband, unit)
-    return Limit(
-        level=table.level,
-        quantity=quantity,
-        unit=unit,
-        alert=alert,
-        alarm=alarm,
-        deadband=deadband,
-        on_delay_alert=on_delay(delays, "alert"),
-        on_delay_alarm=on_delay(delays, "alarm"),
-        off_delay=off_delay(delays),
-        latch_alert="alert" in table.latch,
-        latch_alarm="alarm" in table.latch,
-        origin=_origin(table, row) + _speeds(table),
-        promote_alert=table.promote_alert,
-        zones=_zones(table, row),
-        low_rpm=table.low_rpm or 0.0,
-        high_rpm=math.inf if table.high_rpm is None else table.high_rpm,
-        max_shelve_s=table.max_shelve_s,
-        side=Side(table.side),
-    )
-
-
-def _speeds(table: LimitTable) -> str:
-    """Say between which speeds a limit is judged; empty where at all."""
-    low, high = table.low_rpm, table.high_rpm
-    if high is None:
-        return "" if low is None else f", judged from {low:g} r/min"
-    return f", judged up to {high:g} r/min" if low is None else f", judged from {low:g} to {high:g} r/min"
-
-
-def _zones(table: LimitTable, row: SeverityClass | None) -> Zones | None:
-    """Give the zone boundaries of the class where the alert is filled from it."""
-    if row is None or not row.has_zones or not from_class(table, row) or table.alert is not None:
-        return None
-    return Zones(to_si(row.alert, CLASS_UNIT), to_si(row.alarm, CLASS_UNIT), row.edition)
-
-
-def default_deadband(quantity: Quantity, alert: float | None, alarm: float | None) -> float:
-    """Give the deadband used where none is written, in the house's unit."""
-    if quantity is Quantity.TEMPERATURE:
-        return DEADBAND_TEMPERATURE_K
-    return DEADBAND_SHARE * min((abs(limit) for limit in (alert, alarm) if limit is not None), default=0.0)
-
-
-def _origin(table: LimitTable, row: SeverityClass | None) -> str:
-    """Say who set the limit: the plant file, the class, or one each."""
-    if row is None or not from_class(table, row) or (table.alert is not None and table.alarm is not None):
-        return "plant file"
-    if table.alert is None and table.alarm is None:
-        return row.origin
-    filled = f"alarm: {row.edition}, {row.alarm_is}" if table.alarm is None else f"alert: {row.edition}, {row.alert_is}"
-    return f"plant file; {filled}"
 
 
 def resolve_gateway(

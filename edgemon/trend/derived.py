@@ -69,7 +69,7 @@ def derived_levels(
             if spec.name in following:
                 following = {name: kept for name, kept in following.items() if name != spec.name}
             continue
-        value = next((level.value for level in levels if level.name == spec.of.name), None)
+        value = next((level.value for level in (*levels, *found) if level.name == spec.of.name), None)
         if value is None:
             continue
         if spec.rule is Rule.RATE:

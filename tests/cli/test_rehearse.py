@@ -110,3 +110,15 @@ def test_a_file_of_events_with_a_mistake_is_told_where(
     (config / "events.toml").write_text(text)
     assert rehearse(config, "--events", str(config / "events.toml")) == 2
     assert why in capsys.readouterr().err.replace(":\n", ": ")
+
+
+def test_a_low_limit_beside_the_upper_one_is_tried_on_what_the_store_has_of_the_level(
+    config: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    low = LIMIT + 'side = "below"\nalert = 1.0\non_delay = 1\noff_delay = 1\ndeadband = 0.1\n'
+    (config / "both.toml").write_text(PLANT + low)
+    assert rehearse(config, "--candidate", str(config / "both.toml"), "--json") == 0
+    found = json.loads(capsys.readouterr().out)
+    (change,) = found["changes"]
+    assert (change["level"], change["before"], change["alerts"]) == ("velocity_rms_below", "none", 4)  # 1.0 comes four times
+    assert found["points"][0]["after"]["alerts"] == found["points"][0]["before"]["alerts"] + 4

@@ -58,14 +58,13 @@ def test_what_falls_may_have_a_limit_below_zero(tmp_path: Path) -> None:
         (LOW + "deadband = -1\nalarm = 4\n", "deadband", "deadband", "must not be below zero", "usually 0.4 mm/s", True),
         (LOW, "[[machine.point.limit]]", "", "sets neither alert nor alarm", "at least one", True),
         (LOW.replace('"below"', '"under"') + "alarm = 4\n", "side", "side", "under", "below", True),
-        (PLANT + LIMIT + 'side = "below"\nalarm = 1\n', "side", "side", "takes the place of the upper", 'rule = "same"', True),
         (
             LOW.replace("velocity_rms", "crest_factor").replace('unit = "mm/s"\n', "") + "alarm = 1\n",
             "alarm", "alarm", "never reached", "above 1", True,
         ),
         (
-            LOW + "alarm = 4\n" + LIMIT.replace("level =", "level  =") + "alarm = 9\n",
-            "level  =", "level", "two limits", "one side only", True,
+            LOW + "alarm = 4\n" + LIMIT.replace("level =", "level  =") + 'side = "below"\nalarm = 3\n',
+            "level  =", "level", "two limits here on one side", 'the other side is side = "above"', True,
         ),
     ],
 )  # fmt: skip
@@ -88,14 +87,6 @@ def test_a_low_limit_under_the_standstill_rule_would_never_be_judged(tmp_path: P
     assert "at its low limit of 0.4 mm/s counts as not running" in problem.what
     assert problem.line == line_of(text, "standstill")
     assert not found(tmp_path, text.replace("alarm = 0.4", "alarm = 4"))
-
-
-def test_a_points_low_limit_does_not_silently_replace_its_machines_upper_one(tmp_path: Path) -> None:
-    upper = '[[machine.limit]]\nlevel = "temperature"\nunit = "Cel"\nalarm = 95\n'
-    text = OWN.replace(POINT, upper + POINT) + TEMPERATURE + "alarm = 5\n"
-    problem = only(found(tmp_path, text))
-    assert "takes the place of the upper one that the machine gives" in problem.what
-    assert 'rule = "same"' in problem.hint
 
 
 def test_a_temperature_under_another_name_stands_where_the_temperature_is_told(tmp_path: Path) -> None:
