@@ -20,7 +20,7 @@ async def test_the_same_limits_raise_the_same_at_the_same_times() -> None:
         events = [entry.event for entry in await rig.store.journal(10_000)]
         told = [one for one in events if isinstance(one, AlarmChanged) and one.change in ("RAISED", "LEVEL_UP")]
         raised = sorted((one.at, one.severity) for one in told if one.alarm.point == DRIVE_END.point)
-        past = await read_past(rig.store, rig.setting.plant.machines, EARLIEST, LATEST, False)
+        past = await read_past(rig.store, rig.setting.plant.machines, rig.setting.plant.points, EARLIEST, LATEST, False)
         found = run(rig.setting.rules[DRIVE_END], past[DRIVE_END])
     assert len(raised) > 10
     assert sorted(found.raised) == raised
