@@ -94,6 +94,10 @@ class StoreCorrupt(StoreError):
     """The file is damaged."""
 
 
+class StoreRefused(StoreError):
+    """Not a file for us: another program's, open in another gateway, or on a disk that does not do. Waiting is no help."""
+
+
 class StoreTooNew(StoreError):
     """The file was written by a newer version and is left alone."""
 

@@ -133,10 +133,10 @@ def bind(path: Path) -> socket.socket:
             raise EdgemonError(f"the local socket cannot be used: {error.strerror or error}", str(path), hint) from error
         else:
             raise EdgemonError("another daemon answers on this socket", str(path), "stop it, or set another [access] socket")
-    path.unlink(missing_ok=True)
     listener = socket.socket(socket.AF_UNIX, socket.SOCK_STREAM)
     before = os.umask(0o117)
     try:
+        path.unlink(missing_ok=True)
         listener.bind(str(path))
     except OSError as error:
         listener.close()

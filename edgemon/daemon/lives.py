@@ -73,7 +73,6 @@ class Lives:
             self._service = Service(now.plant, now.gateway, now.fingerprint, self._clock, self._supervisor)
             self._service.carried = carried
             self._service.settings, self._service.has_run = written_down(now.written), has_run
-            has_run = True
             settling = asyncio.create_task(settle(self._service.ready), name="settle")
             try:
                 await self._service.run(self._turn)
@@ -88,6 +87,7 @@ class Lives:
             carried = self._service.carried
             if carried is not None:
                 before = None
+            has_run = has_run or carried is None  # else it stored nothing of its settings
             if self._next is not None:
                 before, self._settings, self._next = now, self._next, None
 

@@ -48,6 +48,7 @@ from edgemon.model.baseline import Baseline
 from edgemon.model.command import ApproveBaseline, BaselineCommand, Command, Person, ProposeBaseline, RetireBaseline, Silence
 from edgemon.model.event import Event, GatewayStarted, JournalEntry, StoreChanged
 from edgemon.model.ids import CaptureKey, MachineId, ReadingKey
+from edgemon.model.instant import Instant
 from edgemon.model.level import Measurement
 from edgemon.model.message import Message, Quarantined
 from edgemon.model.proof import ProofCommand, StartProof, StopProof
@@ -148,6 +149,7 @@ class DataPath:
         """Load what the last run left, journal the start and how the settings files differ from then, show everything."""
         settings = settings or {}
         saved = await self._store.load()
+        carried = None if carried is None else carried.onto(saved)
         saved = saved if carried is None else carried.over(saved)
         now = self._clock.now()
         self._memory = memory_of(self._filed, saved, now)
@@ -162,11 +164,20 @@ class DataPath:
         if settings != saved.settings:
             judgement = replace(judgement, commit=replace(judgement.commit, settings=settings))
         await self._conclude(judgement)
+        if carried is not None and carried.since is not None and self._storing.is_well:
+            detail = "it can be written; what was not acknowledged is delivered again by the broker"
+            event = StoreChanged(now, self._storing.keeps.value, detail, carried.since, len(carried.events))
+            await self._happened(event)
 
     @property
     def carried(self) -> Carried:
         """Give what a next run in this process is to know."""
         return Carried(self._memory, self._storing.unwritten)
+
+    @property
+    def failing_since(self) -> Instant | None:
+        """Give since when not everything is stored; None where it is."""
+        return None if self._storing.is_well else self._storing.since
 
     @property
     def setting(self) -> Setting:

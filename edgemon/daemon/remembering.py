@@ -1,4 +1,4 @@
-"""What the last run left behind, as the memory of this one; and what a run that ends on a damaged store hands on by itself."""
+"""What the last run left behind, as the memory of this one; and what a run hands on that the store has not got."""
 
 import json
 from collections.abc import Mapping
@@ -9,7 +9,20 @@ from edgemon.decode.assemble import restore
 from edgemon.engine.baselines import key_of
 from edgemon.engine.memory import Memory, Setting
 from edgemon.engine.proof import resumed
-from edgemon.model.event import Event, SettingsChanged
+from edgemon.model.event import (
+    AlarmChanged,
+    CaptureIncomplete,
+    DiagnosisMade,
+    Event,
+    FirstOutMarked,
+    MeasurementLate,
+    MessageRejected,
+    OnsetMoved,
+    QualityChanged,
+    RunningChanged,
+    SettingsChanged,
+    SimulationNoted,
+)
 from edgemon.model.ids import MachineId, PointId, SensorId
 from edgemon.model.instant import Instant
 from edgemon.model.machine import GATEWAY
@@ -20,6 +33,18 @@ CHANGES_AT_ONCE = 50
 """Changed settings that one journal entry spells out."""
 ENTRIES_MOST = 40
 """Entries for one change of the files; what is beyond is counted. Two thousand limits are a whole plant."""
+_MEASURED = (
+    CaptureIncomplete,
+    DiagnosisMade,
+    FirstOutMarked,
+    MeasurementLate,
+    MessageRejected,
+    OnsetMoved,
+    QualityChanged,
+    RunningChanged,
+    SimulationNoted,
+)
+"""Events that follow from messages."""
 
 
 def memory_of(setting: Setting, saved: Saved, now: Instant) -> Memory:
@@ -74,15 +99,36 @@ def changed(saved: Saved, settings: Mapping[str, str], now: Instant, has_run: bo
 
 @dataclass(frozen=True, slots=True)
 class Carried:
-    """What one run hands to the next in the same process, for the store may have lost it."""
+    """What one run hands to the next in the same process, for the store may have lost it, or never had it."""
 
-    memory: Memory
+    memory: Memory | None
+    """None: of what was measured nothing is handed on, for the broker delivers all of it again."""
     events: tuple[Event, ...]
     """Of the journal, not written yet."""
+    since: Instant | None = None
+    """Since when nothing could be stored, where the run began so."""
+    knows_past: bool = True
+    """Its memory began with what the store held."""
+
+    def onto(self, saved: Saved) -> "Carried":
+        """Give what fits onto a store.
+
+        A memory that began with nothing must not take the place of alarms that stood. It is given up where there are any: what
+        led to it, the broker has. What people did and what became of the gateway itself stays in the journal. How the settings
+        differ from those that are stored is told again by every start.
+        """
+        if self.since is None:
+            return self
+        carried = replace(self, events=tuple(event for event in self.events if not isinstance(event, SettingsChanged)))
+        if self.knows_past or saved.next_seq == 1:
+            return carried
+        return replace(carried, memory=None, events=tuple(event for event in carried.events if not _comes_again(event)))
 
     def over(self, saved: Saved) -> Saved:
         """Give what was saved, with what is remembered in its place."""
         memory = self.memory
+        if memory is None:
+            return saved
         kept = {(state.point, state.sim): state for state in saved.points}
         return replace(
             saved,
@@ -97,6 +143,8 @@ class Carried:
 
     def commit(self, now: Instant) -> Commit:
         """Give what is to be written again; states of points are written at every start."""
+        if self.memory is None:
+            return Commit(now, events=self.events)
         parts = [part for opened in self.memory.assembly.open.values() for part in opened.parts.values()]
         return Commit(
             now,
@@ -106,3 +154,8 @@ class Carried:
             speeds=tuple(self.memory.speeds.values()),
             counters=self.memory.counters,
         )
+
+
+def _comes_again(event: Event) -> bool:
+    """Say whether an event follows from what the broker delivers again, and not from what a person did."""
+    return isinstance(event, _MEASURED) or (isinstance(event, AlarmChanged) and not event.by)

@@ -6,6 +6,7 @@ from collections import Counter
 from collections.abc import Callable, Coroutine, Iterable, Mapping, Sequence
 from concurrent.futures import Executor, ThreadPoolExecutor
 from contextlib import AsyncExitStack
+from dataclasses import replace
 
 from edgemon import __version__
 from edgemon.api.health import Health
@@ -17,6 +18,7 @@ from edgemon.daemon.diagnostics import Diagnostics
 from edgemon.daemon.hub import Hub
 from edgemon.daemon.learning import Learning
 from edgemon.daemon.looking import Looking
+from edgemon.daemon.opening import Opened, open_all, storable
 from edgemon.daemon.path import BATCH, DataPath, End, Happened, Tick
 from edgemon.daemon.plan import document
 from edgemon.daemon.proving import Proving
@@ -26,9 +28,9 @@ from edgemon.daemon.shift import Shift
 from edgemon.daemon.supervisor import Supervisor, watch
 from edgemon.daemon.tending import Tending
 from edgemon.daemon.watching import Watching, watcher
-from edgemon.daemon.wiring import ballast_of, link_to, open_store, open_upstreams, tender_of
+from edgemon.daemon.wiring import link_to
 from edgemon.engine.memory import Setting, setting_of
-from edgemon.errors import LinkDown
+from edgemon.errors import EdgemonError, LinkDown
 from edgemon.model.annunciation import Annunciation
 from edgemon.model.event import ClockStepped, Event, GatewayStopped, LinkChanged, StoreMended
 from edgemon.model.gateway import Broker, Gateway
@@ -40,7 +42,6 @@ from edgemon.mqtt.port import Link
 from edgemon.mqtt.wire import annunciator_state, gateway_offline, gateway_state, machine_states
 from edgemon.store.mend import may_mend
 from edgemon.store.port import Reader, Store
-from edgemon.store.sqlite import SqliteStore
 
 TICK_S = 1.0
 CLOCK_STEP_S = 2.0
@@ -73,6 +74,8 @@ class Service:
         """Why it ends, for the journal."""
         self.is_damaged = False
         """It ended because its store is damaged; it is to be started anew with what it `carried`."""
+        self.is_storable = False
+        """It began with a store that could not be opened, and ended because that can be; to be started anew likewise."""
         self.carried: Carried | None = None
         """What the run before it in this process remembers, where the store may have lost it; at its end, its own."""
         self.ready = asyncio.Event()
@@ -94,11 +97,8 @@ class Service:
                 await embedded.start()
                 stack.push_async_callback(embedded.stop)
                 self.broker = embedded.address(self.broker)
-            store, reader, mended = await open_store(self._gateway, self._clock.now())
-            stack.push_async_callback(store.close)
-            stack.push_async_callback(reader.close)
-            upstreams, outbox = await open_upstreams(self._gateway, self._plant.site, store, self._clock)
-            stack.push_async_callback(outbox.close)
+            opened = await open_all(self._gateway, self._plant, self._clock, stack)
+            store, reader = opened.store, opened.reader
             executor = stack.enter_context(ThreadPoolExecutor(1, "compute"))
             setting = setting_of(self._plant, self._gateway)
 
@@ -112,14 +112,14 @@ class Service:
                 return machine_states(self._gateway.root, self._plant.site, hub.machine(machine))
 
             publisher = Publisher(link, store, reader, self._clock, self._gateway.root, self._plant.site, render)
-            path = DataPath(setting, store, link, self._clock, executor, publisher, hub, ballast_of(self._gateway))
-            await self._begin(path, hub, mended)
+            path = DataPath(setting, store, link, self._clock, executor, publisher, hub, opened.ballast)
+            await self._begin(path, hub, opened.mended)
             thinker = stack.enter_context(ThreadPoolExecutor(1, "diagnose"))
             thinking = self._thinking(setting, reader, thinker, path, hub, publisher, link)
             looker = stack.enter_context(ThreadPoolExecutor(1, "look"))
-            hub.looking, hub.upstreams = Looking(lambda: path.setting, reader, looker), upstreams.views
+            hub.looking, hub.upstreams = Looking(lambda: path.setting, reader, looker), opened.upstreams.views
             hub.unsent = lambda: (publisher.waiting, publisher.waiting_since)
-            doors = self._doors(hub, path)
+            doors = self._doors(hub, path, opened)
             await link.start()
             log.info("started: %d machines, %d sensors", len(self._plant.machines), len(self._plant.sensors))
             beside = {
@@ -129,20 +129,39 @@ class Service:
                 "tick": lambda: self._tick(path, publisher, link),
                 "watch": lambda: watch(self._supervisor, self._clock, path.pulse.vitals, lambda: _line(hub)),
                 "report": lambda: self._report(publisher, hub, link, store),
-                "upstreams": upstreams.run,
-                "tending": self._tending(store, path, hub).run,
+                "upstreams": opened.upstreams.run,
                 "damage": lambda: self._damage(path, stop),
                 **thinking,
+                **self._disk(opened, path, hub, stop),
             }
             await self._work(stop, path, doors, beside)
-            self.carried = path.carried if self.is_damaged else None
+            self.carried = self._handed_on(path, opened)
             await self._farewell(publisher, link)
         log.info("stopped")
 
-    def _tending(self, store: SqliteStore, path: DataPath, hub: Hub) -> Tending:
-        tending = Tending(tender_of(self._gateway, self._plant, store), self._clock, lambda: path.is_idle)
+    def _disk(
+        self, opened: Opened, path: DataPath, hub: Hub, stop: asyncio.Event
+    ) -> dict[str, Callable[[], Coroutine[None, None, None]]]:
+        """Give what runs beside the path for the disk: what tends the store, or what waits for it."""
+        if opened.tender is None:
+            return {"storable": lambda: self._storable(stop)}
+        tending = Tending(opened.tender, self._clock, lambda: path.is_idle)
         hub.keep = tending.view
-        return tending
+        return {"tending": tending.run}
+
+    async def _storable(self, stop: asyncio.Event) -> None:
+        """End once the store can be opened: whoever runs this starts anew."""
+        await storable(self._gateway, self._plant, self._clock)
+        self.stopping_for = "the store can be written"
+        self.is_storable = True
+        stop.set()
+
+    def _handed_on(self, path: DataPath, opened: Opened) -> Carried | None:
+        if self.is_damaged:
+            return path.carried
+        if self.is_storable and opened.away is not None:
+            return replace(path.carried, since=path.failing_since, knows_past=opened.away.was_read)
+        return None
 
     async def _begin(self, path: DataPath, hub: Hub, mended: StoreMended | None) -> None:
         await path.begin(self._fingerprint, self.carried, self.settings, self.has_run)
@@ -161,8 +180,14 @@ class Service:
         self.is_damaged = True
         stop.set()
 
-    def _doors(self, hub: Hub, path: DataPath) -> list[Api | Health]:
-        doors: list[Api | Health] = [Api(hub, self._gateway.access)]
+    def _doors(self, hub: Hub, path: DataPath, opened: Opened) -> list[Api | Health]:
+        doors: list[Api | Health] = []
+        try:
+            doors.append(Api(hub, self._gateway.access))
+        except EdgemonError as error:
+            if opened.away is None or not isinstance(error.__cause__, OSError):  # another daemon answers there
+                raise
+            log.error("no board and no command can ask until the store can be written: %s", error)
         if self._gateway.health_port is not None:
             doors.append(Health(self._gateway.health_port, hub.snapshot, path.pulse.vitals))
         return doors

@@ -32,12 +32,14 @@ class Upstreams:
         One for each.
     clock : Clock
         Time.
+    waiting : sequence of UpstreamView
+        Those that nothing is sent to in this run.
     """
 
-    def __init__(self, feeders: Sequence["Feeder"], clock: Clock) -> None:
+    def __init__(self, feeders: Sequence["Feeder"], clock: Clock, waiting: Sequence[UpstreamView] = ()) -> None:
         self._feeders = feeders
         self._clock = clock
-        self._views = tuple(feeder.first for feeder in feeders)
+        self._views = (*waiting, *(feeder.first for feeder in feeders))
 
     def views(self) -> tuple[UpstreamView, ...]:
         """Show how each stood a moment ago."""

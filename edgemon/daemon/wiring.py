@@ -1,6 +1,5 @@
 """Settings to objects: the one place that chooses implementations."""
 
-import asyncio
 import logging
 from collections.abc import Callable, Sequence
 
@@ -8,11 +7,8 @@ from edgemon import __version__
 from edgemon.clock import Clock
 from edgemon.daemon.upstream import Feeder, Upstreams
 from edgemon.decode.topics import subscriptions
-from edgemon.errors import StoreCorrupt, StoreFull
-from edgemon.model.event import StoreMended
 from edgemon.model.gateway import Broker, Gateway
 from edgemon.model.ids import SiteId
-from edgemon.model.instant import Instant
 from edgemon.model.machine import Plant
 from edgemon.model.outgoing import Outgoing
 from edgemon.model.upstream import Upstream, UpstreamKind
@@ -21,10 +17,7 @@ from edgemon.mqtt.port import Link
 from edgemon.mqtt.wire import gateway_offline
 from edgemon.settings.address import read_address
 from edgemon.store.ballast import Ballast
-from edgemon.store.mend import Mended, may_mend, mend, resume_mending
 from edgemon.store.outbox import Outbox
-from edgemon.store.port import Reader
-from edgemon.store.reader import SqliteReader
 from edgemon.store.sqlite import SqliteStore
 from edgemon.store.tending import Tender
 from edgemon.upstream.jetstream import NatsTransport
@@ -38,60 +31,6 @@ log = logging.getLogger(__name__)
 def ballast_of(gateway: Gateway) -> Ballast:
     """Name the ballast of the store, whether it is there or not."""
     return Ballast(gateway.store, gateway.ballast_bytes)
-
-
-async def open_store(gateway: Gateway, now: Instant) -> tuple[SqliteStore, Reader, StoreMended | None]:
-    """Open the store and its reader: on a full disk in the space of the ballast, and a damaged one after it was mended.
-
-    Returns
-    -------
-    (SqliteStore, Reader, StoreMended or None)
-        And what was found damaged.
-
-    Raises
-    ------
-    StoreError
-        And its kinds.
-    """
-    await asyncio.to_thread(resume_mending, gateway.store)
-    told = None
-    try:
-        store = await _opened(gateway)
-    except StoreCorrupt as error:
-        if not may_mend(gateway.store, now):
-            raise
-        log.error("the store is damaged, what can be saved is saved: %s", error)
-        told = _told(await asyncio.to_thread(mend, gateway.store, now), error.what, now)
-        store = await _opened(gateway)
-    if store.remark and told is None:
-        told = StoreMended(now, "", store.remark, (), "not touched")
-    try:
-        reader = await SqliteReader.open(gateway.store)
-    except BaseException:
-        await store.close()
-        raise
-    return store, reader, told
-
-
-async def _opened(gateway: Gateway) -> SqliteStore:
-    """Open the store and look whether what the last run left can be read."""
-    try:
-        store = await SqliteStore.open(gateway.store, quarantine_most=gateway.borders.rejections_kept)
-    except StoreFull:
-        if not ballast_of(gateway).give_up():
-            raise
-        store = await SqliteStore.open(gateway.store, quarantine_most=gateway.borders.rejections_kept)
-    try:
-        await store.load()
-    except BaseException:
-        await store.close()
-        raise
-    return store
-
-
-def _told(mended: Mended, why: str, now: Instant) -> StoreMended:
-    saved = tuple(str(one) for one in mended.saved if one.rows or one.places or one.unfit)
-    return StoreMended(now, str(mended.kept_as), why, (*saved, mended.note) if mended.note else saved, mended.journal)
 
 
 def tender_of(gateway: Gateway, plant: Plant, store: SqliteStore) -> Tender:

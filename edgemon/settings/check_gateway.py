@@ -88,6 +88,9 @@ def _places(file: GatewayFile, directory: Path, disk: Disk, report: Report) -> N
         why = disk.why_not_creatable(path) if text and "\0" not in text else "is empty or no path"
         if why:
             report.error(where, why, hint)
+        elif disk.is_read_only(path):
+            what = f"{path} is on a file system that is read-only now"
+            report.warning(where, what, "nothing can be made there until it is writable")
     length = len(str(socket).encode("utf-8", "surrogateescape"))
     if length > LONGEST_SOCKET_PATH:
         what = f"the path of the socket has {length} bytes, more than the {LONGEST_SOCKET_PATH} that AF_UNIX takes"

@@ -26,6 +26,10 @@ class Disk(Protocol):
         """Say why a file cannot be made at a path; empty if it can."""
         ...
 
+    def is_read_only(self, path: Path) -> bool:
+        """Say whether a path, there or not, is on a file system that is read-only now."""
+        ...
+
     def why_not_runnable(self, program: str) -> str:
         """Say why a program cannot be run; empty if it can."""
         ...

@@ -162,7 +162,15 @@ class MachineDisk:
             return f"{path} cannot be looked at: {_reason(error)}"
         if not folder.is_dir():
             return f"{folder} is not a directory"
-        return "" if os.access(folder, os.W_OK | os.X_OK) else f"{folder} cannot be written"
+        if os.access(folder, os.W_OK | os.X_OK) or self.is_read_only(path):
+            return ""
+        return f"{folder} cannot be written"
+
+    def is_read_only(self, path: Path) -> bool:
+        """Say whether a path, there or not, is on a file system that is read-only now."""
+        while not path.exists():
+            path = path.parent
+        return bool(os.statvfs(path).f_flag & os.ST_RDONLY)
 
     def why_not_runnable(self, program: str) -> str:
         """Say why a program cannot be run; empty if it can."""

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
-from edgemon.errors import ParameterError, StoreCorrupt, StoreError, StoreFull
+from edgemon.errors import ParameterError, StoreCorrupt, StoreError, StoreFull, StoreRefused
 
 _FULL = frozenset({sqlite3.SQLITE_FULL, sqlite3.SQLITE_IOERR_SHMSIZE})
 """The second one: the index of the log could not grow. Source: SQLite, Result and Error Codes."""
@@ -14,6 +14,9 @@ _DAMAGED = frozenset({sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB})
 _DENIED = frozenset({sqlite3.SQLITE_READONLY, sqlite3.SQLITE_CANTOPEN, sqlite3.SQLITE_PERM, sqlite3.SQLITE_AUTH})
 _BUSY = frozenset({sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED})
 _NO_SPACE = frozenset({errno.ENOSPC, errno.EDQUOT, errno.EFBIG})
+
+_NO_PLACE = frozenset({errno.EEXIST, errno.ENOTDIR, errno.EISDIR, errno.ENAMETOOLONG, errno.ELOOP})
+"""No such path can ever be: a mistake in the settings."""
 
 FREE_SPACE = "free space on this disk; what comes in is not acknowledged until then, so the broker keeps it"
 RESTORE = "move the file aside and restore a copy, or start with a new one; check the disk"
@@ -58,4 +61,5 @@ def of_system(error: OSError, path: Path) -> StoreError:
         return StoreError(what, where, "the gateway's account needs the right to write here")
     if error.errno == errno.EIO:
         return StoreError(what, where, "the disk reports errors: replace it")
-    return StoreError(what, where, "check the path of the store in gateway.toml")
+    kind = StoreRefused if error.errno in _NO_PLACE else StoreError
+    return kind(what, where, "check the path of the store in gateway.toml")

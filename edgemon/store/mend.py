@@ -49,7 +49,12 @@ def set_aside(database: Path) -> tuple[Path, ...]:
 def may_mend(database: Path, now: Instant) -> bool:
     """Say whether a damaged file is to be mended: it is ours, and the disk does not damage one after the other."""
     lately = [path for path in set_aside(database) if now - path.stat().st_mtime < _DAY_S]
-    return len(lately) < MOST and (folder_of(database).exists() or database.with_name(database.name + "-wal").exists())
+    return len(lately) < MOST and was_ours(database)
+
+
+def was_ours(database: Path) -> bool:
+    """Say of a file that is no database whether a store of ours was there: something of it lies beside."""
+    return folder_of(database).exists() or database.with_name(database.name + "-wal").exists()
 
 
 def resume_mending(database: Path) -> None:

@@ -4,9 +4,10 @@ import sqlite3
 from contextlib import suppress
 from pathlib import Path
 
-from edgemon.errors import StoreCorrupt, StoreError, StoreTooNew
+from edgemon.errors import StoreCorrupt, StoreError, StoreRefused, StoreTooNew
 from edgemon.store.connection import BUSY_TIMEOUT_MS
 from edgemon.store.faults import RESTORE
+from edgemon.store.readonly import open_to_read
 
 SCHEMA = Path(__file__).parent / "schema"
 APPLICATION_ID = int.from_bytes(b"EDGE", "big")
@@ -72,7 +73,7 @@ def refuse_newer_or_other(path: Path) -> None:
         return
     owner = int.from_bytes(header[68:72], "big")
     if owner not in (0, APPLICATION_ID):
-        raise StoreError("this database belongs to another program", str(path), "give the store a file of its own")
+        raise StoreRefused("this database belongs to another program", str(path), "give the store a file of its own")
 
 
 def connect(path: Path) -> sqlite3.Connection:
@@ -84,6 +85,14 @@ def connect(path: Path) -> sqlite3.Connection:
     except BaseException:
         connection.close()
         raise
+    return connection
+
+
+def connect_to_nothing() -> sqlite3.Connection:
+    """Open an empty store in memory: where there is none, whoever asks is told that nothing is there."""
+    connection = sqlite3.connect(":memory:", isolation_level=None)
+    for script in scripts().values():
+        connection.executescript(script.read_text())
     return connection
 
 
@@ -99,10 +108,8 @@ def connect_read_only(path: Path) -> sqlite3.Connection:
     """
     if not path.exists():
         raise StoreError("there is no store here", str(path), "has the gateway run with this configuration?")
-    uri = f"{path.absolute().as_uri()}?mode=ro"
-    connection = sqlite3.connect(uri, uri=True, isolation_level=None, timeout=BUSY_TIMEOUT_MS / 1000)
+    connection = open_to_read(path)
     try:
-        connection.execute("PRAGMA query_only = ON")
         _check_version(connection, path)
     except BaseException:
         connection.close()
@@ -116,7 +123,7 @@ def _check_version(connection: sqlite3.Connection, path: Path) -> None:
         what = f"the file has version {version}, this program knows {newest()}"
         raise StoreTooNew(what, str(path), "use the newer program; the file was left as it is")
     if connection.execute("PRAGMA application_id").fetchone()[0] != APPLICATION_ID:
-        raise StoreError("this database belongs to another program", str(path), "is the path of the store right?")
+        raise StoreRefused("this database belongs to another program", str(path), "is the path of the store right?")
     if version < newest():
         what = f"an older version wrote this store: it has version {version}, this program reads {newest()}"
         raise StoreError(what, str(path), "start the daemon once, it brings the store up to date")
@@ -130,7 +137,7 @@ def _prepare(connection: sqlite3.Connection, path: Path) -> None:
     mode = connection.execute("PRAGMA journal_mode = WAL").fetchone()[0]
     if mode != "wal":
         hint = "keep the store on a local disk: write-ahead logging does not work over a network"
-        raise StoreError(f"this disk does not allow a write-ahead log (mode is {mode})", str(path), hint)
+        raise StoreRefused(f"this disk does not allow a write-ahead log (mode is {mode})", str(path), hint)
     connection.execute("PRAGMA synchronous = FULL")  # a commit is durable when it returns; SQLite, PRAGMA synchronous
     connection.execute(f"PRAGMA journal_size_limit = {LOG_LIMIT_BYTES}")
     connection.execute(f"PRAGMA cache_size = -{CACHE_KIB}")
@@ -142,7 +149,7 @@ def _check(connection: sqlite3.Connection, path: Path, empty: bool) -> None:
     if verdict != "ok":
         raise StoreCorrupt(f"the database is damaged: {verdict}", str(path), RESTORE)
     if not empty and connection.execute("PRAGMA application_id").fetchone()[0] != APPLICATION_ID:
-        raise StoreError("this database belongs to another program", str(path), "give the store a file of its own")
+        raise StoreRefused("this database belongs to another program", str(path), "give the store a file of its own")
 
 
 def _migrate(connection: sqlite3.Connection) -> None:
@@ -159,7 +166,7 @@ def _migrate(connection: sqlite3.Connection) -> None:
 
 
 def _version_in_log(path: Path) -> int:
-    reader = sqlite3.connect(f"{path.absolute().as_uri()}?mode=ro", uri=True, isolation_level=None)
+    reader = open_to_read(path)
     try:
         version: int = reader.execute("PRAGMA user_version").fetchone()[0]
     finally:

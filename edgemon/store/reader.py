@@ -101,7 +101,7 @@ class SqliteReader:
                 series = _series(connection, ("point", *point, level, sim))
                 return bins_of(connection, series, since, until, columns)
 
-        return await self._run(look)
+        return await self.run(look)
 
     async def baselines(self) -> tuple[Baseline, ...]:
         """Give the newest baseline of each point and level, in whatever state it is."""
@@ -120,7 +120,7 @@ class SqliteReader:
     async def capture(self, key: CaptureKey) -> Capture | None:
         """Give a stored capture; StoreCorrupt if its samples are damaged, naming file and offset."""
         folder = folder_of(self._path)
-        return await self._run(lambda connection: _capture(connection, folder, key))
+        return await self.run(lambda connection: _capture(connection, folder, key))
 
     async def captures(
         self,
@@ -158,12 +158,13 @@ class SqliteReader:
                 series = _series(connection, name)
                 return values_of(()) if series is None else values(connection, series, since, until, most, earliest)
 
-        return points_of(await self._run(look))
+        return points_of(await self.run(look))
 
     async def _rows(self, sql: str, values: tuple[object, ...]) -> list[Row]:
-        return await self._run(lambda connection: connection.execute(sql, values).fetchall())
+        return await self.run(lambda connection: connection.execute(sql, values).fetchall())
 
-    async def _run(self, work: Callable[[sqlite3.Connection], T]) -> T:
+    async def run(self, work: Callable[[sqlite3.Connection], T]) -> T:
+        """Ask something that only reads; for the neighbours in this folder."""
         with translated(self._path):
             return await self._connection.run(work)
 

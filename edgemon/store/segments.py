@@ -12,7 +12,7 @@ import sqlite3
 from dataclasses import dataclass
 from pathlib import Path
 
-from edgemon.errors import StoreCorrupt, StoreError
+from edgemon.errors import StoreCorrupt, StoreError, StoreRefused
 from edgemon.model.reading import Counts
 from edgemon.store.samples import Record, unpack
 
@@ -98,7 +98,7 @@ class Segments:
         except BlockingIOError as error:
             os.close(self._lock)
             hint = "only one gateway may write it: stop the other one"
-            raise StoreError("another gateway has this store open", str(folder), hint) from error
+            raise StoreRefused("another gateway has this store open", str(folder), hint) from error
 
     def resume(self, connection: sqlite3.Connection) -> None:
         """Go on where the database says the samples end; cut off what a crash left behind."""

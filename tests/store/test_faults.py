@@ -12,7 +12,7 @@ from pathlib import Path
 
 import pytest
 
-from edgemon.errors import ParameterError, StoreCorrupt, StoreError, StoreFull
+from edgemon.errors import ParameterError, StoreCorrupt, StoreError, StoreFull, StoreRefused
 from edgemon.store.faults import translated
 
 
@@ -93,7 +93,7 @@ def test_what_sqlite_says_becomes_the_houses_error_with_file_and_hint(tmp_path: 
         (errno.EACCES, StoreError, "right to write"),
         (errno.EROFS, StoreError, "right to write"),
         (errno.EIO, StoreError, "replace it"),
-        (errno.ENOTDIR, StoreError, "gateway.toml"),
+        (errno.ENOTDIR, StoreRefused, "gateway.toml"),
     ],
 )
 def test_what_the_system_says_becomes_the_houses_error(number: int, kind: type[StoreError], words: str) -> None:
