@@ -6,7 +6,7 @@ from collections.abc import Awaitable, Callable, Iterable, Mapping
 from concurrent.futures import Executor
 
 from edgemon.clock import Clock
-from edgemon.daemon.path import Happened
+from edgemon.daemon.work import Happened
 from edgemon.engine.diagnose import at_speed_heard, baseline_time, diagnose_capture, levels_only
 from edgemon.engine.memory import Setting, Track
 from edgemon.errors import StoreError

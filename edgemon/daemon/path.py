@@ -19,9 +19,9 @@ import asyncio
 import logging
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from concurrent.futures import Executor
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import partial
-from typing import TypeAlias, assert_never
+from typing import assert_never
 
 from edgemon import __version__
 from edgemon.clock import Clock
@@ -31,6 +31,7 @@ from edgemon.daemon.publisher import Publisher
 from edgemon.daemon.pulse import Pulse
 from edgemon.daemon.remembering import Carried, changed, gone, memory_of
 from edgemon.daemon.storing import Keeps, Storing
+from edgemon.daemon.work import AnyCommand, End, Happened, Order, Tick, Work
 from edgemon.decode.assemble import restore
 from edgemon.decode.decoded import Decoded
 from edgemon.decode.registry import quarantine
@@ -45,13 +46,13 @@ from edgemon.engine.unkept import judged_until, unkept
 from edgemon.errors import DecodeError, EdgemonError, StoreCorrupt, StoreError
 from edgemon.model.alarm import MachineSpeed
 from edgemon.model.baseline import Baseline
-from edgemon.model.command import ApproveBaseline, BaselineCommand, Command, Person, ProposeBaseline, RetireBaseline, Silence
+from edgemon.model.command import ApproveBaseline, Person, ProposeBaseline, RetireBaseline, Silence
 from edgemon.model.event import Event, GatewayStarted, JournalEntry, StoreChanged
 from edgemon.model.ids import CaptureKey, MachineId, ReadingKey
 from edgemon.model.instant import Instant
 from edgemon.model.level import Measurement
 from edgemon.model.message import Message, Quarantined
-from edgemon.model.proof import ProofCommand, StartProof, StopProof
+from edgemon.model.proof import StartProof, StopProof
 from edgemon.model.snapshot import Outcome
 from edgemon.mqtt.port import Delivery, Link
 from edgemon.store.ballast import Ballast
@@ -65,42 +66,6 @@ _NOTHING: frozenset[CaptureKey] = frozenset()
 _NO_READING: frozenset[ReadingKey] = frozenset()
 
 log = logging.getLogger(__name__)
-
-
-AnyCommand: TypeAlias = Command | BaselineCommand | Silence | ProofCommand
-
-
-@dataclass(frozen=True, slots=True)
-class Tick:
-    """A second went by."""
-
-
-@dataclass(frozen=True, slots=True)
-class Happened:
-    """Something outside the path happened that belongs in the journal."""
-
-    event: Event
-    stored: asyncio.Future[None] | None = None
-    """Done once the journal has it; None where nobody waits."""
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Order:
-    """A person commands, and waits for the outcome."""
-
-    command: AnyCommand
-    person: Person
-    outcome: asyncio.Future[Outcome]
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class End:
-    """The last thing: what came before it is worked off, nothing comes after it."""
-
-    event: Event
-
-
-Work: TypeAlias = list[Delivery] | Tick | Happened | Order | End
 
 
 class DataPath:

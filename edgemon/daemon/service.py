@@ -19,7 +19,7 @@ from edgemon.daemon.hub import Hub
 from edgemon.daemon.learning import Learning
 from edgemon.daemon.looking import Looking
 from edgemon.daemon.opening import Opened, open_all, storable
-from edgemon.daemon.path import BATCH, DataPath, End, Happened, Tick
+from edgemon.daemon.path import BATCH, DataPath
 from edgemon.daemon.plan import document
 from edgemon.daemon.proving import Proving
 from edgemon.daemon.publisher import Publisher
@@ -29,6 +29,7 @@ from edgemon.daemon.supervisor import Supervisor, watch
 from edgemon.daemon.tending import Tending
 from edgemon.daemon.watching import Watching, watcher
 from edgemon.daemon.wiring import link_to
+from edgemon.daemon.work import End, Happened, Tick
 from edgemon.engine.memory import Setting, setting_of
 from edgemon.errors import EdgemonError, LinkDown
 from edgemon.model.annunciation import Annunciation

@@ -21,9 +21,10 @@ import cbor2
 
 from edgemon.clock import ManualClock
 from edgemon.daemon.hub import Hub
-from edgemon.daemon.path import DataPath, Tick
+from edgemon.daemon.path import DataPath
 from edgemon.daemon.publisher import Publisher
 from edgemon.daemon.upstream import Feeder
+from edgemon.daemon.work import Tick
 from edgemon.decode.topics import subscriptions
 from edgemon.engine.memory import setting_of
 from edgemon.model.command import Acknowledge

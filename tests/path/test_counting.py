@@ -1,6 +1,6 @@
 """What the gateway says it has counted is what the journal holds."""
 
-from edgemon.daemon.path import Happened
+from edgemon.daemon.work import Happened
 from edgemon.model.event import LinkChanged
 from tests.support.captures import capture
 from tests.support.rig import START, Rig, running

@@ -9,7 +9,7 @@ from dataclasses import replace
 
 import pytest
 
-from edgemon.daemon.path import Happened
+from edgemon.daemon.work import Happened
 from edgemon.model.command import Acknowledge
 from edgemon.model.event import ClockStepped
 from edgemon.model.ids import AlarmKey, MachineId, PointId, PointKey, SensorId

@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from edgemon.daemon.diagnostics import Diagnostics
-from edgemon.daemon.path import Happened
+from edgemon.daemon.work import Happened
 from edgemon.engine.diagnose import at_speed_heard, baseline_time
 from edgemon.model.alarm import MachineSpeed
 from edgemon.model.baseline import Baseline, BaselineState

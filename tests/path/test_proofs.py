@@ -7,8 +7,8 @@ from dataclasses import replace
 
 import pytest
 
-from edgemon.daemon.path import Happened
 from edgemon.daemon.proving import Proving
+from edgemon.daemon.work import Happened
 from edgemon.errors import StoreFull
 from edgemon.model.annunciation import Output, OutputKind
 from edgemon.model.command import Acknowledge, Person, Role

@@ -12,8 +12,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from edgemon.daemon.path import End
 from edgemon.daemon.watching import EPOCH
+from edgemon.daemon.work import End
 from edgemon.decode.topics import subscriptions
 from edgemon.errors import StoreCorrupt
 from edgemon.model.alarm import PointState

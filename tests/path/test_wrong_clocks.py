@@ -4,7 +4,7 @@ import json
 
 import pytest
 
-from edgemon.daemon.path import Happened
+from edgemon.daemon.work import Happened
 from edgemon.model.event import ClockStepped
 from tests.support.captures import capture
 from tests.support.plants import DRIVE_END
