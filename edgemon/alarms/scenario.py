@@ -8,7 +8,7 @@ from edgemon.alarms.judge import command as obey
 from edgemon.alarms.judge import judge, next_due, restart, tick
 from edgemon.alarms.rules import Rules
 from edgemon.alarms.running import Told, notice
-from edgemon.alarms.scenario_file import SEVERITIES, STANDSTILL_RPM, Action, Row, Sample, Scenario
+from edgemon.alarms.scenario_file import SEVERITIES, STANDSTILL_RPM, Action, Low, Row, Sample, Scenario
 from edgemon.alarms.scenario_subject import POINT, Subject
 from edgemon.model.alarm import MONITORING, PointState
 from edgemon.model.command import (
@@ -22,10 +22,11 @@ from edgemon.model.command import (
     Shelve,
     Unshelve,
 )
+from edgemon.model.derived import DerivedSpec, Rule
 from edgemon.model.event import AlarmChanged, CommandRefused, Event, MeasurementLate, QualityChanged
 from edgemon.model.ids import AlarmKey, AreaId, MachineId, SensorId
 from edgemon.model.level import Level, Measurement
-from edgemon.model.limit import Delay, Limit, Severity
+from edgemon.model.limit import Delay, Limit, Severity, Side, low_name
 from edgemon.model.machine import Criticality, Machine, Point
 from edgemon.model.quality import Flaw, Quality, Verdict
 from edgemon.units import interval_to_si, to_si
@@ -47,6 +48,8 @@ class Outcome:
     rejected: tuple[Row, ...]
     late: tuple[Row, ...]
     differences: tuple[str, ...]
+    low_states: tuple[Row, ...] | None = None
+    """Of the low limits beside the upper ones; None where there are none."""
 
     @property
     def passed(self) -> bool:
@@ -55,10 +58,12 @@ class Outcome:
 
     def document(self) -> dict[str, Any]:
         """Give the answer of the contract for this scenario."""
+        low = {} if self.low_states is None else {"low_states": [list(row) for row in self.low_states]}
         return {
             "id": self.id,
             "passed": self.passed,
             "states": [list(row) for row in self.states],
+            **low,
             "monitoring": [list(row) for row in self.monitoring],
             "rejected": [list(row) for row in self.rejected],
             "late": [row[0] for row in self.late],
@@ -68,15 +73,30 @@ class Outcome:
 
 def rules_of(scenario: Scenario) -> Rules:
     """Make the rules of a scenario's one point: on a critical machine, every alert promoted, so that all annunciate."""
-    subject = scenario.subject
-    unit = subject.judged.unit
-    limit = Limit(
-        level=subject.judged.name,
-        quantity=subject.judged.quantity,
-        unit=unit,
-        alert=None if scenario.alert is None else to_si(scenario.alert, unit),
-        alarm=None if scenario.alarm is None else to_si(scenario.alarm, unit),
-        deadband=interval_to_si(scenario.deadband, unit),
+    subject, low = scenario.subject, scenario.low
+    limits = [_limit(scenario, subject.judged.name, scenario, scenario.side)]
+    derived = () if subject.derived is None else (subject.derived,)
+    if low is not None:
+        other = DerivedSpec(low_name(subject.judged.name), Rule.SAME, subject.judged)
+        limits, derived = [*limits, _limit(scenario, other.name, low, Side.BELOW)], (*derived, other)
+    masks = () if subject.mask is None else (subject.mask,)
+    point = Point(POINT, "point", SensorId("sensor"), "x", tuple(limits), scenario.stale_after_s, derived=derived, masks=masks)
+    machine = Machine(
+        MachineId("machine"), "machine", AreaId("area"), (point,),
+        standstill_rpm=STANDSTILL_RPM, criticality=Criticality.CRITICAL,
+    )  # fmt: skip
+    return Rules(point, machine, scenario.max_shelve_s, scenario.runup_factor, scenario.runup_s)
+
+
+def _limit(scenario: Scenario, level: str, values: Scenario | Low, side: Side) -> Limit:
+    judged = scenario.subject.judged
+    return Limit(
+        level=level,
+        quantity=judged.quantity,
+        unit=judged.unit,
+        alert=None if values.alert is None else to_si(values.alert, judged.unit),
+        alarm=None if values.alarm is None else to_si(values.alarm, judged.unit),
+        deadband=interval_to_si(values.deadband, judged.unit),
         on_delay_alert=Delay(seconds=scenario.on_delay_alert_s),
         on_delay_alarm=Delay(seconds=scenario.on_delay_alarm_s),
         off_delay=Delay(seconds=scenario.off_delay_s),
@@ -86,16 +106,8 @@ def rules_of(scenario: Scenario) -> Rules:
         promote_alert=True,
         low_rpm=scenario.low_rpm,
         high_rpm=scenario.high_rpm,
-        side=scenario.side,
+        side=side,
     )
-    derived = () if subject.derived is None else (subject.derived,)
-    masks = () if subject.mask is None else (subject.mask,)
-    point = Point(POINT, "point", SensorId("sensor"), "x", (limit,), scenario.stale_after_s, derived=derived, masks=masks)
-    machine = Machine(
-        MachineId("machine"), "machine", AreaId("area"), (point,),
-        standstill_rpm=STANDSTILL_RPM, criticality=Criticality.CRITICAL,
-    )  # fmt: skip
-    return Rules(point, machine, scenario.max_shelve_s, scenario.runup_factor, scenario.runup_s)
 
 
 def play(scenario: Scenario, feed: Feed) -> Outcome:
@@ -142,6 +154,8 @@ class _Stage:
     up: bool = True
     undelivered: list[Sample] = field(default_factory=list)
     states: list[Row] = field(default_factory=list)
+    low_states: list[Row] = field(default_factory=list)
+    """Of the limits on the other side, where there are any."""
     monitoring: list[Row] = field(default_factory=list)
     display: list[Row] = field(default_factory=list)
     rejected: list[Row] = field(default_factory=list)
@@ -200,7 +214,9 @@ class _Stage:
 
     def command(self, action: Action) -> Command:
         """Give the command that an action means; the occurrence is the newest where it names none."""
-        told, name = action.arguments, MONITORING if action.command == "ack_monitoring" else self.subject.judged.name
+        told, judged = action.arguments, self.subject.judged.name
+        judged = low_name(judged) if told.get("side") == Side.BELOW else judged
+        name = MONITORING if action.command == "ack_monitoring" else judged
         key = AlarmKey(*POINT, name)
         record = self.state.alarms.get(name)
         match action.command:
@@ -224,7 +240,8 @@ class _Stage:
                 _append(self.monitoring, ("NORM",), (_neat(now), event.to_state.value))
             elif isinstance(event, AlarmChanged):
                 at = _neat(event.at if by_sample else now)
-                _append(self.states, ("NORM", "NONE"), (at, event.to_state.value, _WORDS[event.severity]))
+                rows = self.states if event.alarm.level == self.subject.judged.name else self.low_states
+                _append(rows, ("NORM", "NONE"), (at, event.to_state.value, _WORDS[event.severity]))
             elif isinstance(event, QualityChanged):
                 _append(self.display, (), (_neat(now), "OK" if event.quality == Quality.GOOD.value else "NO_DATA"))
             elif isinstance(event, CommandRefused):
@@ -251,6 +268,7 @@ def _person(action: Action) -> Person:
 def _compare(scenario: Scenario, stage: _Stage) -> Outcome:
     seen: dict[str, list[Row]] = {
         "expect": stage.states,
+        "expect_low": stage.low_states,
         "expect_monitoring": stage.monitoring,
         "expect_display": stage.display,
         "reject": stage.rejected,
@@ -264,6 +282,7 @@ def _compare(scenario: Scenario, stage: _Stage) -> Outcome:
     return Outcome(
         id=scenario.id,
         states=tuple(stage.states),
+        low_states=None if scenario.low is None else tuple(stage.low_states),
         monitoring=tuple(stage.monitoring),
         display=tuple(stage.display),
         rejected=tuple(stage.rejected),

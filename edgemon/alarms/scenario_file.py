@@ -15,13 +15,13 @@ from edgemon.model.limit import Severity, Side
 
 SEVERITIES = {"NONE": Severity.NORMAL, "ALERT": Severity.ALERT, "ALARM": Severity.ALARM}
 COMMANDS: dict[str, tuple[str, ...]] = {
-    "ack": ("occ", "user"),
+    "ack": ("occ", "user", "side"),
     "ack_monitoring": ("occ", "user"),
-    "reset": ("user",),
-    "shelve": ("s", "user", "reason", "oneshot"),
-    "unshelve": ("user",),
-    "oos": ("user", "reason"),
-    "rts": ("user",),
+    "reset": ("user", "side"),
+    "shelve": ("s", "user", "reason", "oneshot", "side"),
+    "unshelve": ("user", "side"),
+    "oos": ("user", "reason", "side"),
+    "rts": ("user", "side"),
     "run": ("running", "rpm"),
     "kill": (),
     "restart": (),
@@ -33,8 +33,8 @@ ALIASES = {"expect_nd": "expect_monitoring", "ack_nd": "ack_monitoring"}
 DISPLAYS = ("OK", "NO_DATA")
 FIELDS = (
     *("id", "about", *SUBJECT, "side", "alert", "alarm", "deadband", "on_delay_s", "off_delay_s", "low_rpm", "high_rpm"),
-    *("stale_after_s", "max_shelve_s", "latch", "runup"),
-    *("samples", "actions", "run_until", "expect", "expect_monitoring", "expect_display", "reject", "late"),
+    *("low", "stale_after_s", "max_shelve_s", "latch", "runup"),
+    *("samples", "actions", "run_until", "expect", "expect_low", "expect_monitoring", "expect_display", "reject", "late"),
 )
 
 
@@ -66,6 +66,15 @@ Row = tuple[Any, ...]
 
 
 @dataclass(frozen=True, slots=True)
+class Low:
+    """Limits on the other side of the same level, with an alarm of their own; delays and latches are those of the upper."""
+
+    alert: float | None
+    alarm: float | None
+    deadband: float
+
+
+@dataclass(frozen=True, slots=True)
 class Scenario:
     """Limits, what happens, and what is expected (None where nothing is)."""
 
@@ -89,7 +98,8 @@ class Scenario:
     actions: tuple[Action, ...]
     run_until: float | None
     expected: Mapping[str, tuple[Row, ...]]
-    """`expect`, `expect_monitoring`, `expect_display`, `reject`, `late`: those that the file has."""
+    """`expect`, `expect_low`, `expect_monitoring`, `expect_display`, `reject`, `late`: those that the file has."""
+    low: Low | None = None
 
 
 def read_document(document: Any, file: str) -> tuple[Scenario, ...]:
@@ -158,7 +168,28 @@ class _Fields(Fields):
             actions=tuple(self.action(f"actions[{n}]", row) for n, row in enumerate(self.rows("actions"))),
             run_until=self.number("run_until", 0.0) if "run_until" in self.raw else None,
             expected={name: self.expected(name) for name in _EXPECTED if name in self.raw},
+            low=self.low(side, min(value for value in (alert, alarm) if value is not None)),
         )
+
+    def low(self, side: Side, above: float) -> Low | None:
+        """Read the limits on the other side."""
+        if "low" not in self.raw:
+            if "expect_low" in self.raw:
+                raise self.wrong("expect_low", "there is no low limit beside the upper one", "low = { alert = 3, alarm = 2 }")
+            return None
+        if side is Side.BELOW or self.subject.mask is not None:
+            what = "a mask has no other side" if self.subject.mask is not None else "the limits are low ones already"
+            raise self.wrong("low", what, "low stands beside upper limits of a level")
+        inner = self.inner("low", ("alert", "alarm", "deadband"))
+        alert, alarm = (inner.number(name, 0.0) if name in inner.raw else None for name in ("alert", "alarm"))
+        written = [value for value in (alert, alarm) if value is not None]
+        if not written:
+            raise self.wrong("low", "sets neither alert nor alarm", "give at least one")
+        if alert is not None and alarm is not None and alert < alarm:
+            raise inner.wrong("alert", f"the alert limit {alert:g} is below the alarm limit {alarm:g}")
+        if max(written) >= above:
+            raise self.wrong("low", f"{max(written):g} does not lie below the upper limit {above:g}")
+        return Low(alert, alarm, inner.number("deadband", 0.0, least=0.0))
 
     def limits(self, side: Side) -> tuple[float | None, float | None]:
         is_low = side is Side.BELOW
@@ -216,6 +247,8 @@ class _Fields(Fields):
             raise self.wrong(field, f"{command} has no argument {name!r}", f"known: {', '.join(COMMANDS[command]) or 'none'}")
         if name in ("s", "rpm"):
             self.finite(field, value)
+        if name == "side" and self.word(field, value, tuple(Side)) == "below" and "low" not in self.raw:
+            raise self.wrong(field, "there is no low limit beside the upper one", "low = { alert = 3, alarm = 2 }")
         kind = {"occ": int, "oneshot": bool, "running": bool, "user": str, "reason": str}.get(name)
         if kind is not None and (not isinstance(value, kind) or (kind is int and isinstance(value, bool))):
             raise self.wrong(field, f"not a {kind.__name__}: {value!r}")
@@ -234,6 +267,7 @@ class _Fields(Fields):
 _STATES = tuple(state.value for state in AlarmState)
 _EXPECTED: dict[str, tuple[tuple[str, ...], ...]] = {
     "expect": (_STATES, tuple(SEVERITIES)),
+    "expect_low": (_STATES, tuple(SEVERITIES)),
     "expect_monitoring": (_STATES,),
     "expect_display": (DISPLAYS,),
     "reject": ((*COMMANDS, *ALIASES),),

@@ -24,7 +24,7 @@ def test_scenario_comes_true(scenario: Scenario) -> None:
 
 
 def test_all_are_there() -> None:
-    assert len(SCENARIOS) == 30
+    assert len(SCENARIOS) == 31
 
 
 @pytest.mark.parametrize("scenario", SCENARIOS, ids=lambda scenario: scenario.id)

@@ -113,6 +113,14 @@ def test_a_difference_is_exit_1_and_is_told(tmp_path: Path, capsys: pytest.Captu
         ({"expect": [[5, "UNACK"]]}, "expect[0]"),
         ({"expect_monitoring": [[5, "UNACK", "ALERT"]]}, "expect_monitoring[0]"),
         ({"late": ["12"]}, "late[0]: not a number"),
+        ({"low": {}}, "low: sets neither alert nor alarm"),
+        ({"low": {"alert": 1, "alarm": 2}}, "alert: the alert limit 1 is below the alarm limit 2"),
+        ({"low": {"alert": 4.5}}, "low: 4.5 does not lie below the upper limit 4.5"),
+        ({"low": {"alert": 3, "on_delay": 2}}, "on_delay: unknown field"),
+        ({"low": {"alert": 3}, "side": "below", "alert": 9, "alarm": 8}, "low: the limits are low ones already"),
+        ({"expect_low": []}, "expect_low: there is no low limit"),
+        ({"actions": [[5, "ack", {"side": "below"}]]}, "actions[0].side: there is no low limit"),
+        ({"actions": [[5, "ack", {"side": "left"}]]}, "actions[0].side: unknown word 'left'"),
         ({"reject": [[5, "dance"]]}, "reject[0]"),
         ({"run_until": "40"}, "run_until"),
         ({"sample": []}, "sample: unknown field"),
@@ -219,3 +227,13 @@ def test_samples_wait_while_the_gateway_is_down(tmp_path: Path, capsys: pytest.C
     }
     assert run(write(tmp_path, down), "--json") == 0
     assert json.loads(capsys.readouterr().out)["scenarios"][0]["passed"]
+
+
+def test_the_low_side_is_told_beside_the_upper_one_only_where_there_is_one(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    both = BASIC | {"id": "both", "low": {"alarm": 2.0}, "samples": [[0, 3.9], [5, 1.0], [8, 1.0]], "actions": []}
+    assert run(write(tmp_path, BASIC, both), "--json") == 0
+    plain, low = json.loads(capsys.readouterr().out)["scenarios"]
+    assert "low_states" not in plain
+    assert (low["states"], low["low_states"]) == ([], [[8, "UNACK", "ALARM"]])  # on-delay of an alarm: 3 s
