@@ -38,15 +38,21 @@ _UNCERTAIN = {
 }
 
 
-def came(state: SensorState, interval_s: float, at: Instant) -> SensorState:
-    """Count a measurement that came, by its own time; several within half an interval are one."""
+def came(state: SensorState, interval_s: float, at: Instant) -> tuple[Instant | None, float]:
+    """Count a measurement that came, by its own time; several within half an interval are one.
+
+    Returns
+    -------
+    (counted_at, completeness)
+        Of the state from now on.
+    """
     if state.counted_at is None:
-        return replace(state, counted_at=at, completeness=1.0)
+        return at, 1.0
     slots = round((at - state.counted_at) / interval_s)
     if slots < 1:
-        return state
+        return state.counted_at, state.completeness
     kept = _after(state.completeness, slots - 1)
-    return replace(state, counted_at=at, completeness=kept + (1.0 - kept) * WEIGHT)
+    return at, kept + (1.0 - kept) * WEIGHT
 
 
 def _after(completeness: float, missing: int) -> float:

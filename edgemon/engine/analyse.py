@@ -246,11 +246,12 @@ def _fresh_readings(setting: Setting, readings: Sequence[Reading], said: set[Rea
     again: list[Reading] = []
     items: list[Item] = []
     for reading in readings:
-        if reading.key in said:
+        key = reading.key
+        if key in said:
             items.append(Repeated(reading.sensor))
         else:
-            said.add(reading.key)
-            (again if reading.key in judged.readings else fresh).append(reading)
+            said.add(key)
+            (again if key in judged.readings else fresh).append(reading)
     for some in (again, fresh):
         if some:
             sensor = some[0].sensor
@@ -268,11 +269,10 @@ def _measurements_of_readings(setting: Setting, sensor: SensorId, readings: Iter
             kind = point.kind_of(reading.name)
             if kind is None or kind.quantity is not reading.quantity:
                 continue
-            level = Level(reading.name, reading.value, kind.quantity, kind.detector)
             if reading.axis not in ("", point.axis) or (reading.name == TEMPERATURE and not _takes_temperature(point, points)):
                 continue
             group = (point.key, reading.taken_at, reading.sim)
-            groups.setdefault(group, []).append(level)
+            groups.setdefault(group, []).append(Level(reading.name, reading.value, kind.quantity, kind.detector))
             received[group] = reading.received_at
     return tuple(
         Measurement(key, taken_at, received[key, taken_at, sim], tuple(levels), sim=sim)

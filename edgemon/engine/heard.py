@@ -140,8 +140,9 @@ def sensor_heard(
     if battery_pct is not None:
         before = charged(before, battery_pct, taken_at)
     known = draft.setting.plant.sensors.get(sensor)
+    counted_at, completeness = before.counted_at, before.completeness
     if known is not None and (capture_at is not None or reading_at is not None):
-        before = came(before, known.interval_s, taken_at)
+        counted_at, completeness = came(before, known.interval_s, taken_at)
     draft.sensors[sensor] = replace(
         before,
         rssi_dbm=rssi_dbm if rssi_dbm is not None else before.rssi_dbm,
@@ -154,6 +155,8 @@ def sensor_heard(
         digest=digest if digest is not None else before.digest,
         clock_offset_s=received_at - taken_at,
         sim=sim,
+        counted_at=counted_at,
+        completeness=completeness,
         unkept_since=None,
     )
     draft.heard.add(sensor)

@@ -2,6 +2,7 @@
 
 import re
 from datetime import datetime, timezone
+from functools import lru_cache
 from typing import TypeAlias
 
 Instant: TypeAlias = float
@@ -47,6 +48,12 @@ _TO_SECONDS = len("2026-01-01T00:00:00")
 
 def format_instant(instant: Instant) -> str:
     """Write an instant as RFC 3339 in UTC with milliseconds and `Z`, as the contract publishes it."""
-    seconds, milliseconds = divmod(round(instant * 1000.0), 1000)
+    return _stamp(round(instant * 1000.0))
+
+
+@lru_cache(maxsize=1024)
+def _stamp(milliseconds: int) -> str:
+    """Write it; a machine and all its points are said to be of the same instants."""
+    seconds, milliseconds = divmod(milliseconds, 1000)
     stamp = datetime.fromtimestamp(seconds, tz=timezone.utc).isoformat()
     return f"{stamp[:_TO_SECONDS]}.{milliseconds:03d}Z"

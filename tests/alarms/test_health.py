@@ -21,7 +21,8 @@ HEARD = SensorState("s-0009", heard_at=1000.0, counted_at=1000.0)
 def run(times: list[float]) -> SensorState:
     state = SensorState("s-0009")
     for at in times:
-        state = came(state, SENSOR.interval_s, at)
+        counted_at, completeness = came(state, SENSOR.interval_s, at)
+        state = replace(state, counted_at=counted_at, completeness=completeness)
     return replace(state, heard_at=times[-1])
 
 
@@ -52,7 +53,7 @@ def test_what_is_overdue_counts_before_anything_comes() -> None:
 
 def test_measurements_that_are_late_change_nothing() -> None:
     state = run([0.0, 60.0, 600.0])
-    assert came(state, 60.0, 120.0) == state
+    assert came(state, 60.0, 120.0) == (state.counted_at, state.completeness)
 
 
 def test_a_battery_is_forecast_by_a_straight_line() -> None:
