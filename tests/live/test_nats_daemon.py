@@ -7,9 +7,9 @@ import pytest
 
 from tests.support.bare_client import BareClient
 from tests.support.broker import Mosquitto
-from tests.support.captures import capture
-from tests.support.daemon import DaemonProcess, capture_topic, gateway_toml, plant_toml, wait_until
+from tests.support.daemon import DaemonProcess, gateway_toml, plant_toml, wait_until
 from tests.support.held import held
+from tests.support.measuring import measure
 from tests.support.nats_server import NatsServer
 from tests.support.streams import kept
 
@@ -42,24 +42,18 @@ def test_everything_is_in_the_stream_once_whatever_happens(tmp_path: Path) -> No
         with DaemonProcess(tmp_path / "em", plant_toml(2), gateway) as daemon:
             sensor = BareClient(broker.port)
 
-            def measure(first: int, last: int) -> None:
-                for number in range(first, last):
-                    level = 1.0 if number % 3 else 6.0  # every third is in alarm: the journal grows
-                    sensor.publish(capture_topic(f"s-000{1 + number % 2}"), capture(1_780_000_000.0 + 60.0 * number, level))
-                wait_until(lambda: daemon.snapshot().gateway.captures == last, 60.0)
-
             def all_sent() -> bool:
                 (one,) = daemon.snapshot().gateway.upstreams
                 return one.up and one.waiting == 0 and len(came(company)) >= sum(held(daemon.store))
 
-            measure(0, 6)
+            measure(sensor, 0, 6, daemon)
             wait_until(all_sent, 30.0)
             company.kill()
-            measure(6, 20)
+            measure(sensor, 6, 20, daemon)
             daemon.kill()
             daemon.start()
             company.start()
-            measure(20, 30)
+            measure(sensor, 20, 30, daemon)
             daemon.kill()
             daemon.start()
             wait_until(all_sent, 60.0)

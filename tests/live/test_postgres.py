@@ -10,9 +10,9 @@ from edgemon.errors import LinkDown
 from edgemon.model.snapshot import GatewayView
 from tests.support.bare_client import BareClient
 from tests.support.broker import Mosquitto
-from tests.support.captures import capture
-from tests.support.daemon import DaemonProcess, capture_topic, gateway_toml, plant_toml, wait_until
+from tests.support.daemon import DaemonProcess, gateway_toml, plant_toml, wait_until
 from tests.support.held import held
+from tests.support.measuring import measure
 from tests.support.postgres import PASSWORD, USER, Postgres
 
 pytestmark = pytest.mark.live
@@ -51,28 +51,22 @@ def test_everything_stands_in_the_tables_once_whatever_happens(tmp_path: Path) -
         sensor = BareClient(broker.port)
         both = ((1, first), (2, second))
 
-        def measure(first_number: int, last: int) -> None:
-            for number in range(first_number, last):
-                level = 1.0 if number % 3 else 6.0  # every third is in alarm: the journal grows
-                sensor.publish(capture_topic(f"s-000{1 + number % 2}"), capture(1_780_000_000.0 + 60.0 * number, level))
-            wait_until(lambda: all((seen := view(one)) and seen.captures == last for _, one in both), 60.0)
-
         def all_stand() -> bool:
             return all(stand(database, number) == held(one.store) for number, one in both)
 
         def counts() -> object:
             return [(stand(database, number), held(one.store)) for number, one in both]
 
-        measure(0, 4)
+        measure(sensor, 0, 4, first, second)
         wait_until(all_stand, 30.0, counts)
         database.kill()
-        measure(4, 16)
+        measure(sensor, 4, 16, first, second)
         first.kill()
         first.start()
         database.start()
-        measure(16, 22)
+        measure(sensor, 16, 22, first, second)
         database.freeze()
-        measure(22, 28)
+        measure(sensor, 22, 28, first, second)
         second.kill()
         database.thaw()
         second.start()
@@ -81,7 +75,7 @@ def test_everything_stands_in_the_tables_once_whatever_happens(tmp_path: Path) -
         database.sql(
             "ALTER TABLE edgemon.readings ADD CONSTRAINT calm CHECK (value < 0.004 OR name <> 'velocity_rms') NOT VALID"
         )
-        measure(28, 34)
+        measure(sensor, 28, 34, first, second)
         wait_until(lambda: all(parked(one) == 2 for _, one in both), 30.0)  # two captures in alarm
         assert not all_stand()
         assert 'violates check constraint "calm"' in edgemon("upstream", "parked", "--config", str(first.folder))

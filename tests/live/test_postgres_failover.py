@@ -14,9 +14,9 @@ from edgemon.upstream.postgres import PostgresTransport
 from tests.support import items as make
 from tests.support.bare_client import BareClient
 from tests.support.broker import Mosquitto
-from tests.support.captures import capture
-from tests.support.daemon import DaemonProcess, capture_topic, gateway_toml, plant_toml, wait_until
+from tests.support.daemon import DaemonProcess, gateway_toml, plant_toml, wait_until
 from tests.support.held import held
+from tests.support.measuring import measure
 from tests.support.postgres import PASSWORD, USER, Postgres, Standby
 
 pytestmark = [pytest.mark.live, pytest.mark.slow]
@@ -148,30 +148,24 @@ def test_a_standby_that_lags_takes_over_and_an_overlap_makes_up_for_what_it_neve
         BareClient(broker.port) as sensor,
     ):
 
-        def measure(first: int, last: int) -> None:
-            for number in range(first, last):
-                level = 1.0 if number % 3 else 6.0
-                sensor.publish(capture_topic(f"s-000{1 + number % 2}"), capture(1_780_000_000.0 + 60.0 * number, level))
-            wait_until(lambda: daemon.snapshot().gateway.captures == last, 60.0)
-
         def all_at(server: Postgres) -> None:
             wait_until(lambda: counted(server) == held(daemon.store), 45.0, lambda: (counted(server), held(daemon.store)))
             wait_until(lambda: daemon.snapshot().gateway.upstreams[0].waiting == 0)
 
-        measure(0, 6)
+        measure(sensor, 0, 6, daemon)
         all_at(primary)
         standby.until_caught_up()
         standby.stop()
-        measure(6, 12)
+        measure(sensor, 6, 12, daemon)
         all_at(primary)  # confirmed, and at the primary alone
         primary.kill()
         standby.start()
         standby.promote()
-        measure(12, 15)
+        measure(sensor, 12, 15, daemon)
         if is_lost:
             wait_until(lambda: counted(standby)[1] == 9)
-            assert daemon.snapshot().gateway.upstreams[0].waiting == 0
-            assert counted(standby)[1] < held(daemon.store)[1]
+            wait_until(lambda: daemon.snapshot().gateway.upstreams[0].waiting == 0)
+            assert (counted(standby)[1], held(daemon.store)[1]) == (9, 15)
         else:
             all_at(standby)
             assert "what it may lack is sent again" in daemon.log

@@ -6,9 +6,9 @@ import pytest
 
 from tests.support.bare_client import BareClient
 from tests.support.broker import Mosquitto
-from tests.support.captures import capture
-from tests.support.daemon import DaemonProcess, Observer, capture_topic, gateway_toml, plant_toml, wait_until
+from tests.support.daemon import DaemonProcess, Observer, gateway_toml, plant_toml, wait_until
 from tests.support.held import held
+from tests.support.measuring import measure
 
 pytestmark = pytest.mark.live
 
@@ -36,28 +36,22 @@ def test_everything_reaches_the_company_once_whatever_happens(tmp_path: Path, mo
     ):
         sensor = BareClient(broker.port)
 
-        def measure(first: int, last: int) -> None:
-            for number in range(first, last):
-                level = 1.0 if number % 3 else 6.0  # every third is in alarm: the journal grows
-                sensor.publish(capture_topic(f"s-000{1 + number % 2}"), capture(1_780_000_000.0 + 60.0 * number, level))
-            wait_until(lambda: daemon.snapshot().gateway.captures == last, 60.0)
-
         def all_came() -> bool:
             return len(came(far)) == sum(held(daemon.store))
 
-        measure(0, 6)
+        measure(sensor, 0, 6, daemon)
         wait_until(all_came, 30.0, lambda: (len(came(far)), sum(held(daemon.store))))
         company.stop()
-        measure(6, 40)
+        measure(sensor, 6, 40, daemon)
         wait_until(lambda: not daemon.snapshot().gateway.upstreams[0].up)
         daemon.kill()
         daemon.start()
-        measure(40, 60)
+        measure(sensor, 40, 60, daemon)
         assert not all_came()
         company.start()
         wait_until(all_came, 60.0, lambda: (len(came(far)), sum(held(daemon.store))))
         company.freeze()
-        measure(60, 70)
+        measure(sensor, 60, 70, daemon)
         daemon.kill()
         company.thaw()
         daemon.start()
