@@ -62,6 +62,8 @@ class Upstream:
     """What comes now overtakes what has been waiting; else everything of a point is sent in order."""
     overlap_s: Duration = 0.0
     """What was confirmed within so many seconds is sent again to a server that has taken another's place."""
+    pooled: bool = False
+    """Before the database is a pooler that changes connections from one transaction to the next."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -65,6 +65,8 @@ def _upstream(table: UpstreamTable, path: KeyPath, directory: Path, disk: Disk, 
         _into(table.into, kind_of(addresses[0].scheme), path, report)
     if addresses:
         _overlap(table, kind_of(addresses[0].scheme), path, report)
+        if table.pooled and kind_of(addresses[0].scheme) != DATABASE:
+            report.error((*path, "pooled"), "only before a database is a pooler", "leave it out")
     if table.per_second <= 0.0:
         report.error((*path, "per_second"), f"must be above zero, not {table.per_second:g}", "items a second, usually 1000")
     if not 1 <= table.batch <= LARGEST_BATCH:

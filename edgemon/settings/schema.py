@@ -373,6 +373,7 @@ class UpstreamTable(Shape):
     batch: int = 200
     newest_first: bool = False
     overlap_s: float | None = None
+    pooled: bool = False
 
 
 class GatewayFile(Shape):

@@ -38,5 +38,5 @@ def _upstream(table: UpstreamTable, directory: Path, password: Secret | None) ->
     server = Server(urls, table.username, password, address.tls, ca_file, certificate_file, key_file)
     what = tuple(Source(one) for one in table.what)
     into = table.into or INTO[kind]
-    overlap_s = overlap_of(table)
-    return Upstream(table.name, kind, what, server, into, table.per_second, table.batch, table.newest_first, overlap_s)
+    rate, order = (table.per_second, table.batch), (table.newest_first, overlap_of(table))
+    return Upstream(table.name, kind, what, server, into, *rate, *order, table.pooled)

@@ -8,7 +8,7 @@ Several addresses are the servers of one database, of which one may be written t
 timeline whether a standby has taken over, which may lack what was confirmed lately (`upstream/overlap.py`); one whose timeline
 is older than one seen before is a former primary that was left behind, and is not written to.
 
-Meant for a direct connection: a pooler that changes connections between transactions loses what is set for the session.
+Through a pooler that changes connections between transactions: see `upstream/postgres_session.py`.
 """
 
 import asyncio
@@ -28,6 +28,7 @@ from edgemon.model.text import clean
 from edgemon.model.upstream import Item, Source, Upstream
 from edgemon.upstream import sql, sqlstate
 from edgemon.upstream.port import Refused
+from edgemon.upstream.postgres_session import COMMIT_WAITS, TIMELINE, Sessions
 from edgemon.upstream.rows import Month, Row, month_of, row_of
 
 try:
@@ -46,12 +47,10 @@ ASK_AGAIN = 1000
 MONTHS_KEPT = 1000
 _LONGEST_WORDS = 300
 _TABLES = "edgemon_schema"
-_STATE = """SELECT pg_is_in_recovery() OR current_setting('transaction_read_only') = 'on' AS read_only,
-    CASE WHEN pg_is_in_recovery() THEN '' ELSE left(pg_walfile_name(pg_current_wal_insert_lsn()), 8) END AS timeline,
-    current_setting('synchronous_standby_names') <> '' AS is_followed,
+_STATE = f"""SELECT pg_is_in_recovery() OR current_setting('transaction_read_only') = 'on' AS read_only,
+    {TIMELINE} AS timeline, current_setting('synchronous_standby_names') <> '' AS is_followed,
     to_regnamespace($1) IS NOT NULL AS has_schema, to_regclass($2) IS NOT NULL AS has_tables,
-    CASE WHEN current_setting('synchronous_commit') IN ('off', 'local')
-        THEN set_config('synchronous_commit', 'on', false) END AS set"""
+    {COMMIT_WAITS.format(is_local="$3::bool")} AS set"""
 _STANDBY_WAIT = "SyncRepWaitForLSN"
 """Where a server warns from when it stops waiting for its standby: then a row is committed, but on that server alone."""
 _ALONE = "the database's standby does not confirm"
@@ -102,6 +101,7 @@ class PostgresTransport:
         self._place = ""
         self._first = 0
         self._timeline = 0
+        self._sessions = Sessions(f"edgemon {upstream.name}", answer_wait_s, upstream.pooled)
         self._is_alone = False
         """The server gave up waiting for its standby."""
         self._batches = 0
@@ -111,7 +111,8 @@ class PostgresTransport:
     @property
     def server(self) -> str:
         """Say which server answered last, and since which take-over it leads."""
-        return f"{self._place} (timeline {self._timeline})" if self._timeline else ""
+        timeline = self._sessions.timeline or self._timeline
+        return f"{self._place} (timeline {timeline})" if timeline else ""
 
     async def connect(self) -> None:
         """Connect, and see to the tables, or do nothing if connected."""
@@ -137,7 +138,7 @@ class PostgresTransport:
         refused: list[Refused] = []
         try:
             if not items:
-                await self._within(self._connection.fetchval("SELECT 1"))
+                await self._within(self._ask("SELECT 1"))
             for source, some in groupby(items, key=lambda item: item.source):
                 refused += await self._take(source, list(some))
         except BaseException as error:
@@ -174,12 +175,6 @@ class PostgresTransport:
 
     async def _open(self, place: Place, terms: ssl.SSLContext | bool) -> Any:
         server, connection = self._upstream.server, None
-        milliseconds = self._wait_s * 1000.0  # the server gives up before we do: then the connection survives
-        settings = {
-            "application_name": f"edgemon {self._upstream.name}",
-            "statement_timeout": f"{milliseconds * 0.8:.0f}",
-            "lock_timeout": f"{milliseconds * 0.25:.0f}",
-        }
         try:
             connection = await asyncpg.connect(
                 host=place.host,
@@ -188,8 +183,8 @@ class PostgresTransport:
                 user=server.username or sql.DEFAULT_ROLE,
                 password=lambda: str(server.password or ""),  # never what lies about in the environment
                 ssl=terms,
-                server_settings=settings,
                 timeout=self._wait_s,
+                **self._sessions.terms(),
             )
             connection.add_log_listener(self._hear)
             await self._prepare(connection)
@@ -204,8 +199,7 @@ class PostgresTransport:
         return connection
 
     async def _prepare(self, connection: Any) -> None:
-        schema = sql.quoted(self._schema)
-        state = await self._within(connection.fetchrow(_STATE, schema, f"{schema}.{_TABLES}"))
+        state, version = await self._within(self._look(connection))
         if state["read_only"]:
             raise asyncpg.ReadOnlySQLTransactionError("the database is read-only")
         self._lead(int(state["timeline"], 16))
@@ -215,7 +209,7 @@ class PostgresTransport:
             except TimeoutError as error:
                 raise LinkDown(_ALONE, "", _ALONE_HINT) from error
         scripts = sql.scripts(self._schema)
-        if not state["has_tables"] or await self._version(connection) < max(scripts):
+        if version < max(scripts):
             await self._within(self._make(connection, scripts, state["has_schema"]))
 
     def _lead(self, timeline: int) -> None:
@@ -224,9 +218,14 @@ class PostgresTransport:
             raise LinkDown(what, "", "make it a standby of the new one; if it is meant to be the database, restart the gateway")
         self._timeline = timeline
 
-    async def _version(self, connection: Any) -> int:
-        found = await self._within(connection.fetchval(f"SELECT max(version) FROM {sql.quoted(self._schema)}.{_TABLES}"))
-        return 0 if found is None else int(found)
+    async def _look(self, connection: Any) -> tuple[Any, int]:
+        """Give how the server stands, and of which version the tables are; 0: there are none."""
+        schema, found = sql.quoted(self._schema), None
+        async with self._sessions.begun(connection):
+            state = await connection.fetchrow(_STATE, schema, f"{schema}.{_TABLES}", self._sessions.is_pooled)
+            if state["has_tables"]:
+                found = await connection.fetchval(f"SELECT max(version) FROM {schema}.{_TABLES}")
+        return state, found or 0
 
     async def _make(self, connection: Any, scripts: dict[int, str], has_schema: bool) -> None:
         async with connection.transaction():  # gateways that come at once take turns; each script does no harm twice
@@ -265,11 +264,18 @@ class PostgresTransport:
         return first + await self._insert(source, items[middle:], rows[middle:])
 
     async def _run(self, source: Source, rows: Sequence[Row]) -> None:
-        if source is Source.CAPTURES:  # one transaction, too
-            await self._followed(self._connection.executemany(sql.insert_one(source, self._schema), rows))
-        else:
-            columns = map(list, zip(*rows, strict=True))
-            await self._followed(self._connection.execute(sql.insert(source, self._schema), *columns))
+        await self._followed(self._put(source, rows))
+
+    async def _put(self, source: Source, rows: Sequence[Row]) -> None:
+        async with self._sessions.begun(self._connection):
+            if source is Source.CAPTURES:  # one transaction, too
+                await self._connection.executemany(sql.insert_one(source, self._schema), rows)
+            else:
+                await self._connection.execute(sql.insert(source, self._schema), *map(list, zip(*rows, strict=True)))
+
+    async def _ask(self, question: str, *arguments: object) -> Any:
+        async with self._sessions.begun(self._connection):
+            return await self._connection.fetchval(question, *arguments)
 
     async def _followed(self, work: Awaitable[object]) -> None:
         """Have something committed; `LinkDown` where the server commits it without the standby that it should wait for."""
@@ -291,7 +297,7 @@ class PostgresTransport:
                 self._months.clear()
             self._months[source, month] = self._batches + ASK_AGAIN
             try:
-                if await self._within(self._connection.fetchval(sql.make_month(self._schema), source.value, t)):
+                if await self._within(self._ask(sql.make_month(self._schema), source.value, t)):
                     self._months[source, month] = math.inf
             except asyncpg.PostgresError as error:
                 if not sqlstate.is_of_the_month(_state_of(error)):

@@ -12,6 +12,7 @@ _ROW_STATES = frozenset({"P0001"})
 _MONTH_STATES = frozenset({"55P03", "57014", "40P01", "40001", "42501", "42883", CHECK_VIOLATION})
 """Somebody holds the lock, it took too long, deadlock, no right, no function, a row came between."""
 RUN_SQL = "have an administrator run what `edgemon upstream sql NAME` prints"
+POOLED = "through a pooler (PgBouncer in transaction mode) set pooled = true"
 _HINTS = {
     "28P01": "is the password in password_file that of username?",
     "28000": "the server's pg_hba.conf lets this user in from here, in this way?",
@@ -22,6 +23,9 @@ _HINTS = {
     "42P10": "the table lacks its PRIMARY KEY (key, t), without which repeats would be stored twice",
     "3F000": RUN_SQL,
     READ_ONLY: "a standby, or a database that an administrator made read-only",
+    "08P01": POOLED,
+    "26000": POOLED,
+    "42P05": POOLED,
     "53100": "the server's disk is full; nothing is lost here meanwhile",
     "53300": "the server has no connection left for this user",
     CHECK_VIOLATION: "no partition takes the row: the table lacks its default partition",

@@ -85,6 +85,14 @@ CASES: dict[str, tuple[str, str, str, str, str, bool]] = {
         "leave it out",
         True,
     ),
+    "a pooler before a broker": (
+        NAMED + '[[upstream]]\nname = "a"\nurl = "mqtt://127.0.0.1"\npooled = true\n',
+        "pooled",
+        "upstream[a].pooled",
+        "only before a database",
+        "leave it out",
+        True,
+    ),
     "newest first and an overlap": (
         NAMED
         + HERE.replace('"postgresql://127.0.0.1/plant"', '["postgresql://127.0.0.1/plant", "postgresql://127.0.0.2/plant"]')

@@ -62,7 +62,7 @@ class Postgres:
 
     def __init__(self, *, server: Pair | None = None, client_ca: Pair | None = None, fsync: bool = False) -> None:
         self._binaries = find_binaries()
-        self._as = _other_user() if os.getuid() == 0 else []
+        self._as = other_user() if os.getuid() == 0 else []
         self._folder = Path(tempfile.mkdtemp(prefix="edgemon-postgres-"))
         self._data = self._folder / "data"
         self._process: subprocess.Popen[bytes] | None = None
@@ -207,7 +207,7 @@ class Postgres:
 
     def _own(self, path: Path) -> None:
         if self._as:
-            shutil.chown(path, _name_of_other(), pwd.getpwnam(_name_of_other()).pw_gid)
+            shutil.chown(path, name_of_other(), pwd.getpwnam(name_of_other()).pw_gid)
 
 
 class Standby(Postgres):
@@ -245,13 +245,15 @@ def _version(folder: Path) -> float:
     return 0.0
 
 
-def _name_of_other() -> str:
+def name_of_other() -> str:
+    """Give an account that is not root."""
     known = {one.pw_name for one in pwd.getpwall()}
     return next(name for name in _USERS if name in known)
 
 
-def _other_user() -> Sequence[str]:
-    name = _name_of_other()
+def other_user() -> Sequence[str]:
+    """Give the words before a command that is to run as that account."""
+    name = name_of_other()
     program = shutil.which("setpriv")
     if program is None:
         pytest.skip("PostgreSQL does not run as root, and there is no setpriv; install the Debian package `util-linux`")
