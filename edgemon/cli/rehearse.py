@@ -28,7 +28,7 @@ from edgemon.model.baseline import Baseline
 from edgemon.model.ids import MachineId, PointId, PointKey
 from edgemon.model.instant import LATEST, Instant, format_instant
 from edgemon.model.level import Measurement
-from edgemon.model.machine import Plant, Point
+from edgemon.model.machine import Plant
 from edgemon.settings.load import load_all, load_plant
 from edgemon.store.reader import SqliteReader
 
@@ -222,14 +222,14 @@ def _how(options: argparse.Namespace, plant: Plant) -> How:
     return How(begin, options.every, tuple(_place(word, plant) for word in options.place), options.fs, unit)
 
 
-def _place(word: str, plant: Plant) -> tuple[str, Point]:
+def _place(word: str, plant: Plant) -> tuple[str, PointKey]:
     name, _, place = word.rpartition("=")
     machine, _, point = place.partition("/")
-    known = plant.points.get(PointKey(MachineId(machine), PointId(point)))
-    if not name or known is None:
+    key = PointKey(MachineId(machine), PointId(point))
+    if not name or key not in plant.points:
         what = f"the plant file has no point {place!r}" if name else f"{word!r}"
         raise SettingsError(what, "--place", "NAME=MACHINE/POINT, by their ids in plant.toml")
-    return name, known
+    return name, key
 
 
 def _draw(told: Rehearsed, out: Path) -> None:

@@ -14,7 +14,7 @@ from edgemon.cli.recordings import Given, read_raw, record_of, unit_of
 from edgemon.cli.waveform_files import Raw, RecordingError
 from edgemon.decode.decoded import Decoded
 from edgemon.diagnosis.noise import to_counts
-from edgemon.model.ids import CaptureId, SensorId
+from edgemon.model.ids import CaptureId, PointKey, SensorId
 from edgemon.model.instant import Duration, Instant
 from edgemon.model.machine import Plant, Point
 from edgemon.model.message import Message
@@ -35,7 +35,7 @@ class How:
     """When the first capture of a folder was taken, where the files say nothing."""
     every_s: Duration | None = None
     """And how long after it the next one, in order of names."""
-    places: tuple[tuple[str, Point], ...] = ()
+    places: tuple[tuple[str, PointKey], ...] = ()
     """Pattern of a file's or channel's name, and the point it belongs to; the first that fits counts."""
     fs_hz: float | None = None
     unit: str | None = None
@@ -145,8 +145,8 @@ def _points(path: Path, raw: Raw, plant: Plant, how: How) -> Mapping[int, Point]
     of_sensor = {point.axis: point for point in plant.points_of_sensor.get(SensorId(raw.origin.sensor), ())}
     for i, name in enumerate(raw.names):
         said = [name, str(i + 1), f"{path.stem}:{name}", *([path.stem] if len(raw.names) == 1 else [])]
-        place = next((point for pattern, point in how.places if any(fnmatchcase(word, pattern) for word in said)), None)
-        point = of_sensor.get(name) if place is None else place
+        place = next((key for pattern, key in how.places if any(fnmatchcase(word, pattern) for word in said)), None)
+        point = of_sensor.get(name) if place is None else plant.points.get(place)
         if point is not None:
             found[i] = point
     if not found:

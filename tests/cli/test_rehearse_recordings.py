@@ -176,6 +176,20 @@ def test_options_that_cannot_be_meant(
     assert why in capsys.readouterr().err
 
 
+def test_a_candidate_that_watches_a_point_with_another_sensor_or_not_at_all_is_no_obstacle(
+    config: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    (config / "held" / "a_20251009_085320.csv").write_text("\n".join(f"{value:.5f}" for value in sine(3.0)))
+    said = ("--place", "1=fan-1/brg", "--fs", "4096", "--unit", "m/s2", str(config / "held"))
+    (config / "lower.toml").write_text(LOWER.replace("s-0001", "s-0002"))
+    (point,) = rehearsed(config, capsys, *said)["points"]
+    assert (point["before"]["alerts"], point["after"]["alerts"]) == (1, 1)
+    (config / "lower.toml").write_text(LOWER.replace('"brg"', '"other"'))
+    found = rehearsed(config, capsys, *said, code=1)
+    assert found["points"][0]["after"] is None
+    assert "belongs to no point" in found["left_out"][0]["why"]
+
+
 def test_dead_and_clipped_captures_in_files_raise_and_clear_nothing(config: Path, capsys: pytest.CaptureFixture[str]) -> None:
     clipped = np.clip(np.rint(3.0 * 32767 * np.sin(2.0 * np.pi * F * np.arange(N) / FS)), -32768, 32767).astype(np.int16)
     dead = np.tile(np.array([0, 1], np.int16), N // 2)
