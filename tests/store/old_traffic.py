@@ -18,6 +18,7 @@ from contextlib import asynccontextmanager, suppress
 from dataclasses import replace
 from importlib.util import find_spec
 from pathlib import Path
+from sqlite3 import Connection
 from tempfile import TemporaryDirectory
 from typing import Any
 
@@ -213,6 +214,15 @@ async def upstream(path: Path, file: SqliteStore, turn: int) -> dict[str, Any]:
     return ahead
 
 
+def half_folded(connection: Connection) -> None:
+    """Fold some trends, as a gateway does a day later."""
+    from edgemon.store.folding import Folder
+
+    folder = Folder()
+    for _ in range(4):
+        folder.fold(connection, START + 3 * 86400.0)
+
+
 async def write(folder: Path) -> None:
     """Fill a store over two runs, as a kill leaves it: the newest commits still in the log."""
     path = folder / "at-work" / "edgemon.sqlite"
@@ -227,6 +237,8 @@ async def write(folder: Path) -> None:
     file = await SqliteStore.open(path)
     second = Rig(class_plant(), setup, Twofold(file, first.store), now=t)  # type: ignore[arg-type]
     await second_run(second, t)
+    if find_spec("edgemon.store.folding") is not None:  # from version 5 on
+        await file.run(half_folded)
     found = went_in(second.store.commits)
     if has_upstreams:
         found["upstream"] = await upstream(path, file, 1)

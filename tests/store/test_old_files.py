@@ -36,7 +36,7 @@ from tests.store import builders as make
 from tests.store.old_traffic import ORIGIN, sums
 
 DATA = Path(__file__).parents[1] / "data" / "databases"
-VERSIONS = (2, 3, 4)
+VERSIONS = (2, 3, 4, 5)
 EVER = (0.0, 4e9)
 
 
