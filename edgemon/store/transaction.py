@@ -11,6 +11,7 @@ from edgemon.model.event import JournalEntry
 from edgemon.model.ids import CaptureKey
 from edgemon.model.reading import Capture
 from edgemon.store.chain import GENESIS, numbered
+from edgemon.store.feeding import put
 from edgemon.store.port import Commit
 from edgemon.store.samples import pack
 from edgemon.store.segments import Place, Segments
@@ -33,8 +34,6 @@ _CAPTURE = f"""INSERT INTO captures ({CAPTURE_COLUMNS}, missing_parts, segment, 
     VALUES ({", ".join("?" * (COLUMNS + 5))})"""
 _PART = f"""INSERT INTO parts ({CAPTURE_COLUMNS}, part, parts, record)
     VALUES ({", ".join("?" * (COLUMNS + 3))}) ON CONFLICT DO NOTHING"""
-_VALUE = """INSERT INTO trend (series, t, value, fit) VALUES (?, ?, ?, ?)
-    ON CONFLICT DO UPDATE SET value = excluded.value, fit = excluded.fit WHERE excluded.fit > fit"""
 _POINT = """INSERT INTO point_states (machine, point, sim, body) VALUES (?, ?, ?, ?)
     ON CONFLICT DO UPDATE SET body = excluded.body"""
 _SENSOR = """INSERT INTO sensor_states (sensor, sim, body) VALUES (?, ?, ?)
@@ -167,7 +166,7 @@ class Writer:
                 name = reading.key.name
                 series = self._series(connection, ("sensor", reading.sensor, "", name, reading.sim), reading.quantity, fresh)
                 rows.append((series, reading.taken_at, reading.value, True))
-        _many(connection, _VALUE, unfolded(connection, rows))
+        put(connection, unfolded(connection, rows))
 
     def _series(self, connection: sqlite3.Connection, key: SeriesKey, quantity: str, fresh: dict[SeriesKey, int]) -> int:
         known = self.series.get(key) or fresh.get(key)
