@@ -6,6 +6,7 @@ Its mean over all bands hears a rhythm that is spread thinly over the whole spec
 
 import numpy as np
 import scipy.fft
+from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
 
 BANDS = 64
@@ -42,15 +43,13 @@ def enhanced_envelope(samples: NDArray[np.float64], count: int) -> NDArray[np.fl
     starts = np.arange(1, lines.size - width - count - 1, width)
     if starts.size < FEWEST or count < LEAST_LINES:
         return None
-    total = np.zeros(count)
     length = scipy.fft.next_fast_len(width + count + 1)
-    for start in starts:
-        band = scipy.fft.fft(lines[start : start + width], length)
-        beyond = scipy.fft.fft(lines[start : start + width + count + 1], length)
-        cyclic = scipy.fft.ifft(beyond * band.conj())[: count + 1] / width
-        before = np.concatenate((cyclic[1:2].conj(), cyclic[: count - 1]))
-        total += np.abs(cyclic[:count] - 0.5 * (before + cyclic[1:])) ** 2
-    return np.asarray(total / starts.size)
+    band = scipy.fft.fft(sliding_window_view(lines, width)[starts], length, axis=1)
+    beyond = scipy.fft.fft(sliding_window_view(lines, width + count + 1)[starts], length, axis=1)
+    cyclic = scipy.fft.ifft(beyond * band.conj(), axis=1, overwrite_x=True)[:, : count + 1] / width
+    before = np.concatenate((cyclic[:, 1:2].conj(), cyclic[:, : count - 1]), axis=1)
+    found = cyclic[:, :count] - 0.5 * (before + cyclic[:, 1:])
+    return np.asarray((found.real**2 + found.imag**2).mean(axis=0))
 
 
 def _level(lines: NDArray[np.complex128]) -> NDArray[np.complex128]:

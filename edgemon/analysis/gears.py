@@ -165,8 +165,10 @@ def by_chance(turn: GearAverage) -> float:
     size = np.abs(np.fft.rfft(turn.difference))
     phases = np.exp(2j * np.pi * np.random.default_rng(per).random((SURROGATES, size.size)))
     signals = np.fft.irfft(size * phases, per, axis=1)
-    beaten = sum(kurtosis(one) >= turn.fm4 for one in signals)
-    return (1 + beaten) / (1 + SURROGATES)
+    power = signals**2
+    mean = power.mean(axis=1)
+    high = np.einsum("ij,ij->i", power, power) / per >= turn.fm4 * mean**2
+    return (1 + int(np.count_nonzero(high & (mean > 0.0)))) / (1 + SURROGATES)
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -3,7 +3,9 @@
 All bands are cut from the lines of one transform, each at its own low rate, so that a whole tree costs a few transforms.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import groupby
 
 import numpy as np
 import scipy.fft
@@ -77,27 +79,34 @@ def squared_envelope(lines: NDArray[np.complexfloating], line_hz: float, band: B
     ParameterError
         Too few lines in the band.
     """
-    first = max(1, round(band.low_hz / line_hz))
-    last = min(lines.size - 1, round(band.high_hz / line_hz))
-    inside = lines[first:last]
-    if inside.size < MIN_LINES:
-        raise ParameterError(f"{inside.size} lines in {band}", "band", f"{MIN_LINES} or more")
-    m = scipy.fft.next_fast_len(2 * inside.size)
+    return _squared_envelopes(lines, line_hz, [band])[0]
+
+
+def _squared_envelopes(lines: NDArray[np.complexfloating], line_hz: float, bands: Sequence[Band]) -> list[SquaredEnvelope]:
+    """Demodulate bands of one width, all in one transform of many rows."""
+    parts = []
+    for band in bands:
+        first, last = max(1, round(band.low_hz / line_hz)), min(lines.size - 1, round(band.high_hz / line_hz))
+        if last - first < MIN_LINES:
+            raise ParameterError(f"{max(0, last - first)} lines in {band}", "band", f"{MIN_LINES} or more")
+        parts.append(lines[first:last])
+    m = scipy.fft.next_fast_len(2 * max(part.size for part in parts))
     m += m % 2
-    padded = np.zeros(m, np.complex128)
-    padded[: inside.size] = inside
-    analytic = scipy.fft.ifft(padded, overwrite_x=True)
+    padded = np.zeros((len(parts), m), np.complex128)
+    for row, part in zip(padded, parts, strict=True):
+        row[: part.size] = part
+    analytic = scipy.fft.ifft(padded, axis=1, overwrite_x=True)
     square = analytic.real**2 + analytic.imag**2
-    mean = float(square.mean())
-    if not mean > 0.0:
-        return SquaredEnvelope(np.ones(m), band, 0.0)
-    square /= mean
-    return SquaredEnvelope(square, band, float(np.mean(square**2)) - 2.0)
+    mean = square.mean(axis=1, keepdims=True)
+    flat = ~(mean > 0.0)
+    square = np.where(flat, 1.0, square / np.where(flat, 1.0, mean))
+    kurtosis = np.where(flat[:, 0], 0.0, np.einsum("ij,ij->i", square, square) / m - 2.0)
+    return [SquaredEnvelope(row, band, float(one)) for row, band, one in zip(square, bands, kurtosis, strict=True)]
 
 
 def kurtogram(lines: NDArray[np.complexfloating], line_hz: float, min_width_hz: float) -> list[SquaredEnvelope]:
     """Give the squared envelopes of the whole tree, as many as have lines enough; arguments as above."""
     half_rate = line_hz * (lines.size - 1)
-    return [
-        squared_envelope(lines, line_hz, band) for band in band_tree(half_rate, max(min_width_hz, (MIN_LINES + 2) * line_hz))
-    ]
+    tree = band_tree(half_rate, max(min_width_hz, (MIN_LINES + 2) * line_hz))
+    levels = groupby(tree, key=lambda band: round(half_rate / (band.high_hz - band.low_hz)))
+    return [one for _, bands in levels for one in _squared_envelopes(lines, line_hz, list(bands))]

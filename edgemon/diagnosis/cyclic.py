@@ -3,7 +3,9 @@
 Which ways are worth their time was measured on open recordings (`python -m tests.bench.diagnosis --compare`).
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import groupby
 
 import numpy as np
 from numpy.typing import NDArray
@@ -75,20 +77,17 @@ def envelope_spectra(samples: NDArray[np.float64], fs_hz: float, top_hz: float, 
     whole = tree[0]
     white = squared_envelope(prewhitened(lines), line_hz, whole.band)
     random = squared_envelope(without_tones(lines), line_hz, whole.band)
-    rows = [
-        _size(whole.samples, count),
-        _size(np.log(whole.samples + LOG_FLOOR), count),
-        _size(white.samples, count),
-        _size(random.samples, count),
-        *(_size(part.samples, count) for part in tree[1:]),
-    ]
-    depth = np.array(rows)
+    whole_bands = (whole.samples, np.log(whole.samples + LOG_FLOOR), white.samples, random.samples)
+    depth = _sizes([*whole_bands, *(part.samples for part in tree[1:])], count)
     kurtosis = np.array([part.kurtosis for part in (whole, whole, white, random, *tree[1:])])
     widths = np.array([whole.band.high_hz] * len(WAYS) + [part.band.high_hz - part.band.low_hz for part in tree[1:]])
     share = np.arange(count) * line_hz / widths[:, None]
     heard = share < HEARD
-    level = np.where(heard, depth**2 / np.maximum(1.0 - share, 1.0 - HEARD), np.nan)
-    power = np.where(heard, level, np.nanmedian(level, axis=1, keepdims=True))
+    level = depth**2 / np.maximum(1.0 - share, 1.0 - HEARD)
+    power = level.copy()
+    for reach in set(heard.sum(axis=1).tolist()):
+        same = heard.sum(axis=1) == reach
+        power[same, reach:] = np.median(level[same, : max(reach, 1)], axis=1, keepdims=True)
     return EnvelopeSpectra(power, heard, depth, (*WAYS, *(_name(part) for part in tree[1:])), kurtosis, line_hz)
 
 
@@ -138,10 +137,17 @@ def _name(part: SquaredEnvelope) -> str:
     return f"band {band.low_hz:.0f}-{band.high_hz:.0f} Hz"
 
 
-def _size(envelope: NDArray[np.float64], count: int) -> NDArray[np.float64]:
-    """Amplitude of each line of an envelope over its mean, under a Hann window."""
-    window = np.hanning(envelope.size + 1)[:-1]
-    lines = np.abs(np.fft.rfft((envelope - envelope.mean()) * window)[:count])
-    full = np.zeros(count)
-    full[: lines.size] = lines * (2.0 / float(window.sum()))
-    return full
+def _sizes(envelopes: Sequence[NDArray[np.float64]], count: int) -> NDArray[np.float64]:
+    """Give the amplitude of the first `count` lines of each envelope under a Hann window; zero beyond half its rate.
+
+    The window is laid on in frequency, where it is three lines wide; envelopes of one length share a transform.
+    """
+    sizes = []
+    for length, rows in groupby(envelopes, key=lambda row: row.size):
+        lines = np.fft.rfft(np.array(list(rows)), axis=1)[:, : count + 1] / length
+        lines[:, 0] = 0.0
+        full = np.zeros((len(lines), count + 1), np.complex128)
+        full[:, : lines.shape[1]] = lines
+        before = np.concatenate((full[:, 1:2].conj(), full[:, :-2]), axis=1)
+        sizes.append(np.abs(2.0 * full[:, :-1] - before - full[:, 1:]))
+    return np.concatenate(sizes)

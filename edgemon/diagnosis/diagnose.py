@@ -7,7 +7,7 @@ from typing import TypedDict
 
 from edgemon.analysis.speed import ShaftSpeed, estimate_speed, place_speed, refine_speed
 from edgemon.diagnosis.across import Heard, like_speed, weighed
-from edgemon.diagnosis.bearing import can_judge
+from edgemon.diagnosis.bearing import can_clear, can_judge
 from edgemon.diagnosis.gear import can_judge_gears, like_before
 from edgemon.diagnosis.look import Look
 from edgemon.diagnosis.record import MIN_SAMPLES, MachineFacts, Record
@@ -18,7 +18,7 @@ from edgemon.model.speed import SpeedOrigin
 
 SUPPORTED = 0.5
 """Confidence from which a record supports a fault."""
-DOUBT = 0.25
+DOUBT = 0.2
 """Chance that at least one finding is right, from which nothing-found must not be said."""
 AGREES = 0.005
 """Part of the speed by which two ways of reading it from the same lines may differ. House choice."""
@@ -221,6 +221,8 @@ def _limits(look: Look) -> list[str]:
         found.append("bearing geometry not known: bearing defects were not looked for")
     elif look.speed is not None and not can_judge(look):
         found.append("record too short, too slow or not acceleration: bearing defects could not be looked for")
+    elif not can_clear(look):
+        found.append("few turns of the shaft: a bearing defect may not show in a record as short")
     if look.facts.gears and look.record.lines is None:
         found += _of_gears(look)
     return found

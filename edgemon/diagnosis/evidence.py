@@ -49,7 +49,7 @@ def surprise(power: NDArray[np.float64], block: int) -> Map:
     tail = np.maximum(np.median(excess, axis=2) / math.log(2.0), LEAST_TAIL)
     centres = (np.arange(count) + 0.5) * size
     at = np.arange(lines)
-    log_median, log_edge, index = (_spread(centres, at, row) for row in (np.log(median), np.log(edge), tail))
+    log_median, log_edge, index = _spread(centres, at, np.array((np.log(median), np.log(edge), tail)))
     log_power = np.log(power + floor)
     below = math.log(2.0) * np.exp(np.minimum(log_power - log_median, 3.0))
     above = -math.log(TOP) + (log_power - log_edge) / index
@@ -57,7 +57,13 @@ def surprise(power: NDArray[np.float64], block: int) -> Map:
 
 
 def _spread(centres: NDArray[np.float64], at: NDArray[np.int64], rows: NDArray[np.float64]) -> NDArray[np.float64]:
-    return np.array([np.interp(at, centres, row) for row in rows])
+    """Interpolate rows given at equal steps, the last axis; level beyond the first and the last."""
+    if centres.size == 1:
+        return np.repeat(rows, at.size, axis=-1)
+    place = np.clip((at - centres[0]) / (centres[1] - centres[0]), 0.0, centres.size - 1.0)
+    left = np.minimum(place.astype(np.int64), centres.size - 2)
+    share = place - left
+    return np.asarray(rows[..., left] * (1.0 - share) + rows[..., left + 1] * share)
 
 
 def widened(found: Map, reach: int = 1) -> Map:
@@ -103,7 +109,7 @@ def gumbel_tail(score: float, others: NDArray[np.float64]) -> float:
     -----
     Source: E. J. Gumbel, Statistics of Extremes (1958).
     """
-    low, middle, high = np.quantile(others, (0.25, 0.5, 0.75))
+    low, middle, high = np.interp(np.array((0.25, 0.5, 0.75)) * (others.size - 1), np.arange(others.size), np.sort(others))
     scale = max(float(high - low) / (math.log(math.log(4.0)) - math.log(math.log(4.0 / 3.0))), 1.0)
     place = float(middle) + scale * math.log(math.log(2.0))
     return -math.expm1(-math.exp(-(score - place) / scale))

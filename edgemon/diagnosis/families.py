@@ -1,5 +1,6 @@
 """The lines of a bearing in the envelope spectra of one channel: how surprising, how strong, how dominant each family is."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -13,6 +14,8 @@ SLIP = 0.02
 """How far lines may lie from kinematics. Source: Randall and Antoni (2011): 1 to 2 %."""
 SHAFT_LINES = 2.5
 """Lines about each multiple of shaft speed that are left out: main lobe of a Hann window and half a line."""
+HUM_LINES = 1.5
+"""And about each multiple of twice the supply's frequency."""
 HARMONICS = {"outer": 3, "inner": 3, "element": 3, "cage": 2}
 PARTS = ("outer", "inner", "element", "cage")
 ELSEWHERE = np.linspace(0.62, 1.45, 42)
@@ -82,14 +85,22 @@ def lines_found(spectra: EnvelopeSpectra, shaft_hz: float) -> Map:
 
 
 class Rhythm:
-    """Envelope spectra of one channel against one shaft speed; `found` is their surprise where it is known already."""
+    """Envelope spectra of one channel against one shaft speed; `found` is their surprise where it is known already.
 
-    def __init__(self, spectra: EnvelopeSpectra, shaft_hz: float, found: Map | None = None) -> None:
+    Lines at multiples of `hums_hz`, twice the supply's frequency, are the motor's field or an inverter's and nobody else's.
+    """
+
+    def __init__(
+        self, spectra: EnvelopeSpectra, shaft_hz: float, found: Map | None = None, hums_hz: Sequence[float] = ()
+    ) -> None:
         self.spectra = spectra
         self.shaft_hz = shaft_hz
         lines = spectra.power.shape[1]
         self.orders = np.arange(lines) * spectra.line_hz / shaft_hz
         near = np.abs(self.orders - np.rint(self.orders)) * shaft_hz < SHAFT_LINES * spectra.line_hz
+        for hum in hums_hz:
+            times = self.orders * shaft_hz / hum
+            near |= (np.abs(times - np.rint(times)) * hum < HUM_LINES * spectra.line_hz) & (times > 0.5)
         self.synchronous = near
         self.sized = tuple(i for i, way in enumerate(spectra.ways) if way in (WAYS[0], WAYS[2], WAYS[3])) or (0,)
         raw = lines_found(spectra, shaft_hz) if found is None else found.copy()
@@ -105,24 +116,32 @@ class Rhythm:
     def _own(self, order: float, side: float, reach: int) -> NDArray[np.bool_]:
         """Mark the lines of a family: harmonics and their sidebands."""
         own = np.zeros(self.orders.size, bool)
-        steps = range(-6, 7) if self.spectra.line_hz < FINE * self.shaft_hz else range(-2, 3)
-        for number in range(1, 7):
-            for step in steps:
-                middle = round((number * order + step * side) * self.shaft_hz / self.spectra.line_hz)
-                if 3 < middle < own.size:
-                    own[max(0, middle - reach) : middle + reach + 1] = True
+        steps = np.arange(-6, 7) if self.spectra.line_hz < FINE * self.shaft_hz else np.arange(-2, 3)
+        places = (np.arange(1, 7)[:, None] * order + steps * side) * (self.shaft_hz / self.spectra.line_hz)
+        middles = np.rint(places).astype(np.int64).ravel()
+        middles = middles[(middles > 3) & (middles < own.size)]
+        near = middles[:, None] + np.arange(-reach, reach + 1)
+        own[np.minimum(near, own.size - 1)] = True
         return own
 
     def families(self, name: str, kinematic: BearingOrders) -> list[Family]:
         """Score the four parts of a bearing."""
+        orders, looked = self._looked(kinematic)
+        return [self._family(name, one, orders, self._chance(one, orders, looked)) for one in looked]
+
+    def chances(self, kinematic: BearingOrders) -> dict[str, float]:
+        """Give the chance of each part of a bearing alone."""
+        orders, looked = self._looked(kinematic)
+        return {one.part: self._chance(one, orders, looked) for one in looked}
+
+    def _looked(self, kinematic: BearingOrders) -> tuple[dict[str, float], list["_Best"]]:
         orders = {part: float(getattr(kinematic, part)) for part in PARTS}
         resolution = self.spectra.line_hz / self.shaft_hz
-        looked = [
+        return orders, [
             self._best(part, orders)
             for part in PARTS
             if orders[part] > 5.0 * resolution and orders[part] * (1.0 + SLIP) < self.orders[-1]
         ]
-        return [self._family(name, one, orders, self._chance(one, orders, looked)) for one in looked]
 
     def _best(self, part: str, orders: dict[str, float]) -> "_Best":
         """Find the slip and the way of looking at which a family is most surprising."""
@@ -145,7 +164,7 @@ class Rhythm:
             one.score,
             chance,
             max(float(self.depth[row, self.at(k * one.order)]) for row in self.sized for k in (1, 2)),
-            self._dominance(one.order, side, one.way),
+            self._dominance(one, side, orders),
             self.spectra.ways[one.way],
             self._harmonics(one, orders),
             self._sidebands(one.way, one.order, one.part, side),
@@ -192,12 +211,15 @@ class Rhythm:
         end = self.at(ELSEWHERE[-1] * orders[one.part] * HARMONICS[one.part]) + 1
         return next((lines for lines in (every, own, plain) if lines[:end].mean() < MOST_ASIDE), np.zeros_like(own))
 
-    def _dominance(self, order: float, side: float, way: int) -> float:
-        kin_top = 2.2 * max(order, 4.0)
-        others = (self.orders > 1.5) & (self.orders < max(kin_top, 12.0)) & ~self._own(order, side, 3) & ~self.synchronous
+    def _dominance(self, one: "_Best", side: float, orders: dict[str, float]) -> float:
+        """Compare its first two lines with the largest of other rhythms; an element strikes both races: theirs are its own."""
+        own = self._own(one.order, side, 3)
+        if one.part == "element":
+            own |= self._own(orders["outer"], side, 3) | self._own(orders["inner"], side, 3)
+        others = (self.orders > 1.5) & (self.orders < max(2.2 * one.order, 12.0)) & ~own & ~self.synchronous
         best = 0.0
-        for row in (*self.sized, way):
-            mine = max(float(self.depth[row, self.at(k * order)]) for k in (1, 2))
+        for row in (*self.sized, one.way):
+            mine = max(float(self.depth[row, self.at(k * one.order)]) for k in (1, 2))
             rest = float(self.spectra.depth[row, others].max(initial=np.finfo(float).tiny))
             best = max(best, mine / rest)
         return best

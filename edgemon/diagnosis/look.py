@@ -57,6 +57,7 @@ class Look:
         """The whole record that its channels are of: those of one share a clock, and have phases against each other."""
         self.places = places
         """Places of the machine that are looked at, this one among them: more looks, more chances to be fooled."""
+        self._lines: dict[tuple[int, float], OrderLine | None] = {}
         self.before = tuple(before)
         """The same machine in its baseline; empty where there is no such record."""
 
@@ -121,6 +122,11 @@ class Look:
 
     def line(self, channel: int, hz: float) -> OrderLine | None:
         """Look for a line at a frequency, at most 1.5 lines off; None beyond the record's reach."""
+        if (channel, hz) not in self._lines:
+            self._lines[channel, hz] = self._line(channel, hz)
+        return self._lines[channel, hz]
+
+    def _line(self, channel: int, hz: float) -> OrderLine | None:
         line_hz, row = self.record.line_hz, self.velocity[channel]
         around = self.speed.hz if self.speed is not None else hz
         at, reach = hz / line_hz, max(1.5, 0.002 * hz / line_hz)

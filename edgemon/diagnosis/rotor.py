@@ -6,7 +6,7 @@ from itertools import combinations
 import numpy as np
 
 from edgemon.analysis.speed import FIRST, NEXT
-from edgemon.diagnosis.look import Look, OrderLine, soft
+from edgemon.diagnosis.look import UNCALIBRATED, Look, OrderLine, soft
 from edgemon.diagnosis.phases import STEADY, steady_phase
 from edgemon.model.finding import Evidence, Fault, Finding
 
@@ -16,7 +16,8 @@ QUADRATURE = math.radians(60.0)
 """How far from 90 degrees two radial directions may be. Source: textbooks give about 90 degrees, +-30 for stiffness that
 differs; 60 because pedestals of test rigs reach 50 (measured)."""
 UNCALIBRATED_UNBALANCE = 0.65
-"""Ceiling where sizes mean nothing: shape and phase say that 1x is unbalance, not that it is too much."""
+"""Ceiling where sizes mean nothing: shape and phase of two directions say that 1x is unbalance, not that it is too much. One
+direction does not even say that: 1x is the largest line of most healthy machines."""
 SECOND = 0.5
 """2x over 1x, and axial over radial, from which misalignment is meant. Source: trade rule, common practice, no source."""
 ONE_SIDED = 3.0
@@ -47,7 +48,7 @@ def _unbalance_of(look: Look, channels: tuple[int, ...]) -> Finding | None:
     strongest = max(range(len(channels)), key=lambda i: firsts[i].velocity)
     channel = channels[strongest]
     trusted = look.record.channels[channel].calibrated
-    level = look.severity(channel) if trusted else UNCALIBRATED_UNBALANCE
+    level = look.severity(channel) if trusted else UNCALIBRATED_UNBALANCE if len(channels) == 2 else UNCALIBRATED
     second = look.order(channel, 2.0)
     double = 0.0 if second is None else second.velocity / firsts[strongest].velocity
     sure = soft(share, SHARE, 0.02) * soft(SECOND - double, 0.0, 0.05) * level
