@@ -13,6 +13,7 @@ from edgemon.errors import StoreError
 from edgemon.model.alarm import MONITORING, MachineSpeed
 from edgemon.model.event import AlarmChanged, DiagnosisMade, Event
 from edgemon.model.ids import CaptureId, MachineId, PointKey
+from edgemon.model.instant import Instant
 from edgemon.model.limit import Severity
 from edgemon.model.machine import Machine, Point
 from edgemon.model.reading import Capture
@@ -20,6 +21,9 @@ from edgemon.model.sends import Sends
 from edgemon.model.snapshot import Outcome
 from edgemon.store.port import Reader
 
+CATCH_UP_S = 2.0
+PATIENCE_S = 60.0
+"""So long a capture is waited for that the broker is to deliver again; then the newest one there is must do. House choice."""
 WAITING_MOST = 1000
 """Points that may wait for their diagnosis; past it the newest request is dropped and said in the log."""
 
@@ -70,20 +74,58 @@ class Diagnostics:
         self._tell = tell
         self._speeds = speeds
         self._wanted: dict[Track, None] = {}
+        self._late: dict[Track, Instant] = {}
         self._wake = asyncio.Event()
 
-    def notice(self, events: Iterable[Event]) -> None:
-        """Ask for a diagnosis of every point whose vibration has just entered alert or alarm."""
+    def notice(self, events: Iterable[Event], is_stored: bool = True) -> None:
+        """Ask for a diagnosis of every point whose vibration has just entered alert or alarm.
+
+        Parameters
+        ----------
+        is_stored : bool
+            What it rests on can be read; else it is waited for, see `catch_up`.
+        """
         for event in events:
             if not isinstance(event, AlarmChanged) or event.change not in _RISES or event.severity is Severity.NORMAL:
                 continue
             if event.alarm.level == MONITORING:
                 continue
-            if len(self._wanted) >= WAITING_MOST:
+            if len(self._wanted) + len(self._late) >= WAITING_MOST:
                 log.warning("too many diagnoses wait; not diagnosed: %s", event.alarm)
                 continue
-            self._wanted[PointKey(event.alarm.machine, event.alarm.point), event.alarm.sim] = None
+            track = PointKey(event.alarm.machine, event.alarm.point), event.alarm.sim
+            if not is_stored:
+                self._late[track] = event.at
+                continue
+            self._wanted[track] = None
             self._wake.set()
+
+    async def catch_up(self, is_well: Callable[[], bool]) -> None:
+        """Ask, for ever, for the diagnoses that the store's failing put off, each once what led to it is stored.
+
+        Parameters
+        ----------
+        is_well : callable
+            Says whether the store works.
+        """
+        waited_s = 0.0
+        while True:
+            await self._clock.sleep(CATCH_UP_S)
+            waited_s = waited_s + CATCH_UP_S if self._late and is_well() else 0.0
+            for track, at in list(self._late.items()) if waited_s else ():
+                if waited_s >= PATIENCE_S or await self._has_come(track, at):
+                    del self._late[track]
+                    self._wanted[track] = None
+                    self._wake.set()
+
+    async def _has_come(self, track: Track, at: Instant) -> bool:
+        point = self._setting.plant.points.get(track[0])
+        if point is None:
+            return True
+        try:
+            return bool(await self._reader.captures(point.sensor, at, at + _YEARS_S, track[1], 1, spectra=None))
+        except StoreError:
+            return False
 
     async def run(self) -> None:
         """Diagnose what is wanted, for ever."""

@@ -31,6 +31,7 @@ from edgemon.daemon.publisher import Publisher
 from edgemon.daemon.pulse import Pulse
 from edgemon.daemon.remembering import Carried, changed, gone, memory_of
 from edgemon.daemon.storing import Keeps, Storing
+from edgemon.daemon.unrepeated import Unrepeated
 from edgemon.daemon.work import AnyCommand, End, Happened, Order, Tick, Work
 from edgemon.decode.assemble import restore
 from edgemon.decode.decoded import Decoded
@@ -61,6 +62,8 @@ from edgemon.store.port import Commit, Store
 BATCH = 32
 """Messages judged in one transaction at most; more costs memory and brings nothing (measured)."""
 
+AGAIN_AT_ONCE = 8 * BATCH
+"""Messages kept while the store failed that are stored in one second; what comes meanwhile has the rest of the time."""
 _INBOX = 4
 _NOTHING: frozenset[CaptureKey] = frozenset()
 _NO_READING: frozenset[ReadingKey] = frozenset()
@@ -92,6 +95,7 @@ class DataPath:
         self._hub = hub
         self._inbox: asyncio.Queue[Work] = asyncio.Queue(_INBOX)
         self._memory = Memory({}, {}, {}, restore((), setting.gateway.borders), {})
+        self._unrepeated = Unrepeated()
         self._at_work = False
         self._is_told = False
         """The journal was told that the store fails."""
@@ -124,6 +128,7 @@ class DataPath:
         started = GatewayStarted(now, __version__, plant_fingerprint)
         self._publisher.begin(saved.published_seq, saved.next_seq - 1, gone(self._filed, saved))
         if carried is not None:
+            self._unrepeated.restore(carried.messages)
             await self._conclude(Judgement(self._memory, carried.commit(now), frozenset()))
         judgement = judging.begin(self._setting, saved, self._memory, started, changed(saved, settings, now, has_run))
         if settings != saved.settings:
@@ -131,13 +136,14 @@ class DataPath:
         await self._conclude(judgement)
         if carried is not None and carried.since is not None and self._storing.is_well:
             detail = "it can be written; what was not acknowledged is delivered again by the broker"
+            detail = "; ".join(part for part in (detail, self._unrepeated.told()) if part)
             event = StoreChanged(now, self._storing.keeps.value, detail, carried.since, len(carried.events))
             await self._happened(event)
 
     @property
     def carried(self) -> Carried:
         """Give what a next run in this process is to know."""
-        return Carried(self._memory, self._storing.unwritten)
+        return Carried(self._memory, self._storing.unwritten, self._unrepeated.messages)
 
     @property
     def failing_since(self) -> Instant | None:
@@ -201,10 +207,9 @@ class DataPath:
                 case End(event):
                     await self._happened(event)
                     await self._recover()
-                    if self._storing.waiting:
-                        log.error(
-                            "stopped with %d journal entries unwritten; what led to them, the broker has", self._storing.waiting
-                        )
+                    await self._repeat(len(self._unrepeated))
+                    if any(left := (self._storing.waiting, len(self._unrepeated))):
+                        log.error("left unwritten at the end: %d journal entries, %d messages with QoS 0", *left)
                     return
                 case _:
                     assert_never(work)
@@ -224,6 +229,14 @@ class DataPath:
         self.pulse.lagged(now - min((delivery.message.received_at for delivery in deliveries), default=now))
         if is_stored:
             self._link.acknowledge(deliveries)
+        else:
+            self._unrepeated.keep(deliveries)
+
+    async def _repeat(self, at_most: int) -> None:
+        """Store what was kept because no broker delivers it again, once that is possible."""
+        while at_most > 0 and self._storing.is_well and (some := self._unrepeated.take(min(at_most, BATCH))):
+            at_most -= len(some)
+            await self._deliver(some)
 
     async def _judged(self, messages: Sequence[Message]) -> Judgement:
         loop = asyncio.get_running_loop()
@@ -252,6 +265,7 @@ class DataPath:
 
     async def _tick(self) -> None:
         await self._recover()
+        await self._repeat(AGAIN_AT_ONCE)
         now = self._clock.now()
         if self._memory.assembly.open:
             await self._conclude(await self._judged([]))
@@ -351,6 +365,7 @@ class DataPath:
             return
         since, self._is_told = self._storing.since, False
         late, detail = self._storing.told()
+        detail = "; ".join(part for part in (detail, self._unrepeated.told()) if part)
         await self._happened(StoreChanged(self._clock.now(), self._storing.keeps.value, detail, since, late))
         log.info("the store works again, %d journal entries were written late", late)
         await self._link.renew("the store works again: what was not kept is to be delivered again")

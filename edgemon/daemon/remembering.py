@@ -26,6 +26,7 @@ from edgemon.model.event import (
 from edgemon.model.ids import MachineId, PointId, SensorId
 from edgemon.model.instant import Instant
 from edgemon.model.machine import GATEWAY
+from edgemon.model.message import Message
 from edgemon.settings.difference import differences
 from edgemon.store.port import Commit, Saved
 
@@ -105,6 +106,8 @@ class Carried:
     """None: of what was measured nothing is handed on, for the broker delivers all of it again."""
     events: tuple[Event, ...]
     """Of the journal, not written yet."""
+    messages: tuple[Message, ...] = ()
+    """That no broker delivers again."""
     since: Instant | None = None
     """Since when nothing could be stored, where the run began so."""
     knows_past: bool = True

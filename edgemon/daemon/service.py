@@ -203,11 +203,12 @@ class Service:
         annunciator = self._annunciator(path, hub, publisher, link)
 
         def listen(events: Iterable[Event]) -> None:
-            if hub.store_is_ok:  # a diagnosis reads the capture from the store
-                diagnostics.notice(events)
+            diagnostics.notice(events, hub.store_is_ok)  # it reads the capture from the store
             learning.heard(events)
             annunciator.heard(events)
 
+        if self.carried is not None:
+            diagnostics.notice(self.carried.events, is_stored=False)
         path.listener, path.measured = listen, learning.measured
         hub.commands, hub.diagnoses, hub.learning = path.command, diagnostics.diagnose, learning
         hub.shift = Shift(reader, self._clock, path.tell, hub.snapshot, self._plant.points)
@@ -216,6 +217,7 @@ class Service:
         hub.proving, publisher.sent, annunciator.told = proving, proving.sent, proving.told
         return {
             "diagnostics": diagnostics.run,
+            "late diagnoses": lambda: diagnostics.catch_up(lambda: hub.store_is_ok),
             "learning": learning.run,
             "annunciator": annunciator.run,
             "proving": proving.run,

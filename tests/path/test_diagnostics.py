@@ -21,6 +21,7 @@ from edgemon.model.reading import Capture
 from edgemon.store.memory import MemoryStore
 from edgemon.units import Quantity
 from tests.support.captures import capture
+from tests.support.failing import FailingStore
 from tests.support.plants import AXIAL, DRIVE_END, plant
 from tests.support.rig import OPERATOR, START, Inline, Rig, running
 
@@ -170,3 +171,30 @@ async def test_why_not_is_said(key: PointKey, why: str) -> None:
         outcome = await rig.hub.diagnose(key, False, OPERATOR)
     assert not outcome.done
     assert why in outcome.why
+
+
+async def test_what_was_raised_while_the_store_failed_is_diagnosed_once_its_capture_is_stored() -> None:
+    store = FailingStore()
+    rig = Rig(store=store)
+    async with diagnosing(rig) as diagnostics:
+        rig.path.listener = lambda events: diagnostics.notice(events, rig.hub.store_is_ok)
+        late = asyncio.create_task(diagnostics.catch_up(lambda: rig.hub.store_is_ok))
+        await rig.send(capture(START, 1.0))
+        store.is_dead = True
+        await rig.send(capture(START + 20, 6.0, axial_mm_s=0.4, rpm=3000.0))
+        await rig.pass_time(10.0)
+        await settled(rig)
+        assert rig.point().state == "alarm"
+        assert rig.point().diagnosis is None
+        store.is_dead = False
+        await rig.pass_time(3.0)
+        await rig.work()
+        await rig.pass_time(4.0)
+        await settled(rig)
+        shown = rig.point().diagnosis
+        assert shown is not None
+        assert (shown.t, shown.by) == (START + 20, "")
+        assert rig.kinds().count("diagnosis-made") == 1
+        late.cancel()
+        with pytest.raises(asyncio.CancelledError):
+            await late

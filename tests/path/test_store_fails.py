@@ -176,6 +176,56 @@ async def test_what_both_connections_hear_is_judged_once_and_stored_once() -> No
         assert changes == ["RAISED"]
 
 
+async def test_what_no_broker_delivers_again_is_kept_in_memory_judged_once_and_stored_afterwards() -> None:
+    rig, store = failing_rig()
+    watch = MemoryLink(rig.clock, subscriptions(rig.gateway.root), rig.link.broker, client_id="watch")
+    async with running(rig):
+        await rig.send(capture(START, 1.0))
+        store.is_dead = True
+        await watch.start()
+        for number in range(1, 6):
+            await rig.clock.advance(5.0)
+            rig.link.inject(CAPTURE, capture(rig.clock.now(), 5.0), qos=0)
+            rig.link.inject(READING, json.dumps([{"n": "battery", "u": "%EL", "v": 88.0 - number}]).encode(), qos=0)
+            await rig.work()
+            await rig.path.put([replace(one, epoch=EPOCH) for one in await watch.receive(32)])
+            await rig.work()
+        rig.link.inject(CAPTURE, b"\xff rubbish", qos=0)
+        await rig.work()
+        assert (rig.published()["state"], rig.hub.gateway().captures, unacknowledged(rig)) == ("alarm", 1, 0)
+        store.is_dead = False
+        await rig.pass_time(3.0)
+        gateway = rig.hub.gateway()
+        assert (gateway.captures, gateway.readings, gateway.rejected, gateway.late) == (6, 5, 1, 0)
+        assert len(await store.captures(None, START - 1, START + 100)) == 6
+        changes = [one["change"] for one in rig.journal() if one["kind"] == "alarm-changed" and one["level"] == "velocity_rms"]
+        assert changes == ["RAISED"]
+        (works,) = (one for one in rig.journal() if one["kind"] == "store-changed" and one.get("since"))
+        assert "11 messages with QoS 0, which no broker repeats, were kept" in works["detail"]
+
+
+async def test_what_no_broker_delivers_again_is_handed_on_to_the_next_run() -> None:
+    rig, store = failing_rig()
+    async with running(rig):
+        await rig.send(capture(START, 1.0))
+        store.is_dead = True
+        rig.link.inject(CAPTURE, capture(START + 5, 5.0), qos=0)
+        await rig.work()
+        carried = replace(rig.path.carried, since=rig.path.failing_since)
+    after = Rig(store=FailingStore(before=store), broker=rig.link.broker, now=rig.clock.now() + 1.0)
+    await after.path.begin("test", carried)
+    tasks = [asyncio.create_task(after.path.run()), asyncio.create_task(after.publisher.run())]
+    await after.link.start()
+    await after.pass_time(2.0)
+    assert (after.hub.gateway().captures, after.hub.gateway().late, after.point().state) == (2, 0, "alarm")
+    changes = [one["change"] for one in after.journal() if one["kind"] == "alarm-changed" and one["level"] == "velocity_rms"]
+    assert changes == ["RAISED"]
+    assert any("1 messages with QoS 0" in one["detail"] for one in after.journal() if one["kind"] == "store-changed")
+    for task in tasks:
+        task.cancel()
+    await asyncio.gather(*tasks, return_exceptions=True)
+
+
 async def test_a_crash_while_nothing_is_kept_loses_no_alarm_and_doubles_none() -> None:
     rig, store = failing_rig()
     async with running(rig):
