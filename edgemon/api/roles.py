@@ -44,6 +44,25 @@ def person_of(peer: Peer, access: Access) -> Person:
     return Person(name, role, f"local, process {peer.pid}")
 
 
+def person_here() -> Person:
+    """Say who runs this very process, for an act that needs no daemon; behind `sudo` the account that called it.
+
+    What such an act may do, the rights of the files decide.
+    """
+    account = _name_of(os.getuid())
+    caller = os.environ.get("SUDO_UID", "")
+    name = _name_of(int(caller)) if caller.isdecimal() else account
+    as_whom = "" if name == account else f" as {account}"
+    return Person(name, Role.ENGINEER, f"local, process {os.getpid()}{as_whom}")
+
+
+def _name_of(uid: int) -> str:
+    try:
+        return pwd.getpwuid(uid).pw_name
+    except (KeyError, OverflowError):
+        return f"uid {uid}"
+
+
 def may(person: Person, role: Role) -> bool:
     """Say whether a person may do what a role may."""
     return _RANK[person.role] >= _RANK[role]

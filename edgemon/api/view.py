@@ -27,6 +27,7 @@ from edgemon.model.event import (
     OnsetMoved,
     OutputsTested,
     QualityChanged,
+    RetryOrdered,
     RunningChanged,
     SettingsChanged,
     ShiftTaken,
@@ -128,6 +129,9 @@ def words(event: Event, points: Points = NO_POINTS) -> str:
             return _gateway_words(event)
         case StoreChanged() | StoreMended():
             return _store_words(event)
+        case RetryOrdered(count=count, upstream=upstream, by=by):
+            where = f" by upstream {upstream}" if upstream else ""
+            return f"{count} items refused{where} are to be tried once more, told by {by}"
         case LogWritten() | ShiftTaken():
             return _shift_words(event)
         case _:

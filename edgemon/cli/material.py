@@ -33,6 +33,7 @@ from edgemon.model.event import (
     OnsetMoved,
     OutputsTested,
     QualityChanged,
+    RetryOrdered,
     RunningChanged,
     SettingsChanged,
     ShiftTaken,
@@ -308,6 +309,7 @@ def concerns(event: Event, request: Request) -> bool:
             | SettingsChanged()
             | StoreChanged()
             | StoreMended()
+            | RetryOrdered()
         ):
             return False
         case _:

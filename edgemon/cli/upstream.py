@@ -6,9 +6,11 @@ from dataclasses import asdict
 from typing import Any
 
 from edgemon.api.client import Daemon
+from edgemon.api.roles import person_here
 from edgemon.cli.journal import add_source, store_of
 from edgemon.cli.options import add_attach, add_config, asked, plain
 from edgemon.cli.status import upstream_line
+from edgemon.clock import SystemClock
 from edgemon.errors import SettingsError
 from edgemon.model.instant import format_instant
 from edgemon.model.text import clean
@@ -40,7 +42,8 @@ def add(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None
     parked.add_argument("--json", action="store_true", help="for programs: one JSON object a line, with what was refused")
     parked.set_defaults(run=run_parked)
     says = "try what was refused once more, after its cause is mended"
-    retry = orders.add_parser("retry", help=says, description=f"{says.capitalize()}; the daemon does so within a second.")
+    does = "the daemon does so within a second, the journal says who told it"
+    retry = orders.add_parser("retry", help=says, description=f"{says.capitalize()}; {does}.")
     add_source(retry, is_below=True)
     retry.add_argument("name", nargs="?", metavar="NAME", help="of one upstream only")
     retry.set_defaults(run=run_retry)
@@ -71,7 +74,7 @@ def run_parked(options: argparse.Namespace) -> int:
 
 def run_retry(options: argparse.Namespace) -> int:
     """Have it tried once more."""
-    count = try_again(store_of(options), options.name)
+    count = try_again(store_of(options), person_here(), SystemClock().now(), options.name)
     print(f"{count} to be tried once more")
     return 0
 

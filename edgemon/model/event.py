@@ -313,6 +313,18 @@ class StoreMended:
 
 
 @dataclass(frozen=True, slots=True)
+class RetryOrdered:
+    """Somebody had what servers refused tried once more."""
+
+    at: Instant
+    count: int
+    by: str
+    station: str
+    upstream: str = ""
+    """Of one upstream; empty: of all."""
+
+
+@dataclass(frozen=True, slots=True)
 class LogWritten:
     """Somebody wrote into the shift log."""
 
@@ -366,6 +378,7 @@ Event: TypeAlias = (
     | SettingsChanged
     | StoreChanged
     | StoreMended
+    | RetryOrdered
     | LogWritten
     | ShiftTaken
     | ProofStarted

@@ -11,6 +11,8 @@ from types import MappingProxyType
 from typing import TypeVar
 
 from edgemon.errors import StoreCorrupt
+from edgemon.model.command import Person
+from edgemon.model.event import RetryOrdered
 from edgemon.model.instant import Instant
 from edgemon.model.upstream import Depth, Item, Parked, Source
 from edgemon.store.connection import BUSY_TIMEOUT_MS, Connection, opened, transaction
@@ -19,6 +21,7 @@ from edgemon.store.items import capture_item, journal_item, reading_item
 from edgemon.store.migrate import connect_read_only
 from edgemon.store.segments import Place, folder_of, read
 from edgemon.store.sqlite import SqliteStore
+from edgemon.store.transaction import append
 from edgemon.store.wire import CAPTURE_COLUMNS, Row, capture_from_row, entry_from_row
 
 T = TypeVar("T")
@@ -274,8 +277,10 @@ def parked_in(path: Path, upstream: str | None = None) -> tuple[Parked, ...]:
             connection.close()
 
 
-def try_again(path: Path, upstream: str | None = None) -> int:
-    """Have parked items tried once more, by a daemon at work or at its next start; gives how many.
+def try_again(path: Path, person: Person, now: Instant, upstream: str | None = None) -> int:
+    """Have parked items tried once more, by a daemon at work or at its next start; gives how many, and journals who told so.
+
+    A daemon at work publishes that entry with the next one of its own.
 
     Raises
     ------
@@ -286,8 +291,13 @@ def try_again(path: Path, upstream: str | None = None) -> int:
         connect_read_only(path).close()  # says whether it is there and ours
         connection = sqlite3.connect(path, isolation_level=None, timeout=BUSY_TIMEOUT_MS / 1000)
         try:
-            sql = "UPDATE upstream_parked SET again = 1 WHERE ? IS NULL OR upstream = ?"
-            return connection.execute(sql, (upstream, upstream)).rowcount
+            connection.execute("PRAGMA synchronous = FULL")  # as the daemon's: what people did is durable
+            with transaction(connection):
+                sql = "UPDATE upstream_parked SET again = 1 WHERE ? IS NULL OR upstream = ?"
+                count = connection.execute(sql, (upstream, upstream)).rowcount
+                if count:
+                    append(connection, now, (RetryOrdered(now, count, person.name, person.station, upstream or ""),))
+            return count
         finally:
             connection.close()
 

@@ -2,13 +2,14 @@
 
 import math
 import sqlite3
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, field
 from typing import TypeAlias
 
-from edgemon.model.event import JournalEntry
+from edgemon.model.event import Event, JournalEntry
 from edgemon.model.ids import CaptureKey
+from edgemon.model.instant import Instant
 from edgemon.model.reading import Capture
 from edgemon.store.chain import GENESIS, numbered
 from edgemon.store.feeding import put
@@ -82,7 +83,7 @@ class Writer:
             self._trend(connection, commit, fresh)
             self._parts(connection, commit)
             self._states(connection, commit)
-            entries = self._journal(connection, commit)
+            entries = append(connection, commit.recorded_at, commit.events)
             self._published(connection, published)
         except BaseException:
             self._undo(connection)
@@ -191,15 +192,16 @@ class Writer:
             sql = "DELETE FROM quarantine WHERE arrival <= (SELECT max(arrival) FROM quarantine) - ?"
             connection.execute(sql, (self.quarantine_most,))
 
-    def _journal(self, connection: sqlite3.Connection, commit: Commit) -> tuple[JournalEntry, ...]:
-        if not commit.events:
-            return ()
-        first = next_seq(connection)
-        newest = connection.execute("SELECT hash FROM journal ORDER BY seq DESC LIMIT 1").fetchone()
-        previous = GENESIS if newest is None or newest[0] is None else newest[0]
-        entries, rows = numbered(first, previous, commit.recorded_at, commit.events)
-        connection.executemany(_JOURNAL, rows)
-        return entries
+
+def append(connection: sqlite3.Connection, now: Instant, events: Sequence[Event]) -> tuple[JournalEntry, ...]:
+    """Write into the journal within a transaction, chained to whatever entry stands last."""
+    if not events:
+        return ()
+    newest = connection.execute("SELECT hash FROM journal ORDER BY seq DESC LIMIT 1").fetchone()
+    previous = GENESIS if newest is None or newest[0] is None else newest[0]
+    entries, rows = numbered(next_seq(connection), previous, now, events)
+    connection.executemany(_JOURNAL, rows)
+    return entries
 
 
 def next_seq(connection: sqlite3.Connection) -> int:

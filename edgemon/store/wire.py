@@ -36,6 +36,7 @@ from edgemon.model.event import (
     OnsetMoved,
     OutputsTested,
     QualityChanged,
+    RetryOrdered,
     RunningChanged,
     SettingsChanged,
     ShiftTaken,
@@ -151,6 +152,7 @@ def place_of(event: Event) -> tuple[str | None, str | None, bool]:
             | SettingsChanged()
             | StoreChanged()
             | StoreMended()
+            | RetryOrdered()
         ):
             return None, None, False
 

@@ -1,6 +1,8 @@
 """What people are told of an upstream that is behind or refuses, wherever they look; and trying once more."""
 
 import json
+import os
+import pwd
 from dataclasses import replace
 from pathlib import Path
 
@@ -92,6 +94,12 @@ async def test_what_was_refused_is_listed_and_tried_once_more(tmp_path: Path, ca
     assert capsys.readouterr().out == "0 to be tried once more\n"
     assert main(["upstream", "retry", "--file", str(path)]) == 0
     assert parked_in(path)[0].again
+    capsys.readouterr()
+    assert main(["journal", "--file", str(path), "--kind", "retry-ordered", "--json"]) == 0
+    (entry,) = (json.loads(line) for line in capsys.readouterr().out.splitlines())
+    assert (entry["count"], entry["upstream"], entry["by"]) == (1, "", pwd.getpwuid(os.getuid()).pw_name)
+    assert entry["station"] == f"local, process {os.getpid()}"
+    assert main(["journal", "verify", "--file", str(path)]) == 0, "the chain is whole"
     capsys.readouterr()
     assert main(["upstream", "parked", "--json", "--file", str(path), "historian"]) == 0
     document = json.loads(capsys.readouterr().out)

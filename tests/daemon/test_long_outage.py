@@ -11,6 +11,7 @@ import pytest
 from edgemon.clock import ManualClock
 from edgemon.daemon.upstream import Feeder
 from edgemon.errors import LinkDown
+from edgemon.model.command import Person, Role
 from edgemon.model.instant import Instant
 from edgemon.model.retention import Retention
 from edgemon.model.upstream import Server, Source, Upstream, UpstreamKind
@@ -23,6 +24,7 @@ from edgemon.upstream import plan
 from edgemon.upstream.memory import MemoryTransport
 from tests.store import builders as make
 
+ENGINEER = Person("engineer on duty", Role.ENGINEER, "local, process 1")
 DAYS, A_DAY, DAY_S = 30, 24, 86_400.0
 SAMPLES = 4096
 RECORD_BYTES = 3 * 2 * SAMPLES
@@ -100,7 +102,7 @@ async def test_thirty_days_away_with_the_budget_reached_lose_nothing_and_hold_no
     assert await tend(tender, clock.now()) == 0  # what is sent may go: the budget is held again
 
     historian.refusing = set()
-    assert try_again(path, "historian") == len(refused)
+    assert try_again(path, ENGINEER, clock.now(), "historian") == len(refused)
     await drain(away)
     for source in everything:
         assert len({item.key for item in historian.taken if item.source is source}) == WANTED

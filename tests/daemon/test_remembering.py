@@ -30,7 +30,7 @@ def memory() -> Memory:
 
 
 def carried(knows_past: bool) -> Carried:
-    return Carried(memory(), (STARTED, FAILED, RAISED, ACKNOWLEDGED), make.T0, knows_past)
+    return Carried(memory(), (STARTED, FAILED, RAISED, ACKNOWLEDGED), since=make.T0, knows_past=knows_past)
 
 
 def test_a_memory_that_began_with_the_store_takes_its_place() -> None:

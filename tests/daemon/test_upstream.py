@@ -7,12 +7,15 @@ import pytest
 from edgemon.clock import ManualClock
 from edgemon.daemon.upstream import Feeder
 from edgemon.errors import LinkDown
+from edgemon.model.command import Person, Role
 from edgemon.model.upstream import Server, Source, Upstream, UpstreamKind
 from edgemon.store.outbox import Outbox, parked_in, try_again
 from edgemon.store.port import Commit
 from edgemon.store.sqlite import SqliteStore
 from edgemon.upstream.memory import MemoryTransport
 from tests.store import builders as make
+
+ENGINEER = Person("engineer on duty", Role.ENGINEER, "local, process 1")
 
 
 async def test_a_lost_confirmation_repeats_and_a_refusal_stands_aside(tmp_path: Path) -> None:
@@ -35,7 +38,7 @@ async def test_a_lost_confirmation_repeats_and_a_refusal_stands_aside(tmp_path: 
     assert len(server.taken) > len({item.key for item in server.taken}) == 10
     assert [one.item.key for one in parked_in(path)] == [wanted[4]]
     server.refusing = set()
-    assert try_again(path) == 1
+    assert try_again(path, ENGINEER, make.T0) == 1
     while await feeder.step():
         pass
     assert wanted[4] in {item.key for item in server.taken}

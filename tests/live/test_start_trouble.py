@@ -27,11 +27,11 @@ class Stage:
         self._began = time.time() - 400.0
         self.sent = 0
 
-    def send(self, *velocities: float) -> None:
+    def send(self, *velocities: float, qos: int = 1) -> None:
         for velocity in velocities:
             self.sent += 1
             payload = capture(self._began + self.sent, velocity, capture_id=f"c{self.sent}")
-            self._hand.publish(capture_topic("s-0001"), payload)
+            self._hand.publish(capture_topic("s-0001"), payload, qos)
 
     def shown(self) -> None:
         """Wait until the newest capture is."""
@@ -41,6 +41,9 @@ class Stage:
     def alarm_state(self) -> str:
         alarms = self.daemon.snapshot().machines[0].points[0].alarms
         return next((one.alarm_state for one in alarms if one.level == "velocity_rms"), "NORM")
+
+    def diagnoses(self) -> int:
+        return len({one["seq"] for one in self.witness.events("diagnosis-made") if one["point"] == "pump-de-h"})
 
     def changes(self) -> list[str]:
         told = {one["seq"]: one for one in self.witness.events("alarm-changed")}  # the last before a kill are told once more
@@ -59,6 +62,7 @@ def begun_on_an_unwritable_disk(stage: Stage, disk: SmallDisk, free: Callable[[]
     stage.send(*[9.0] * 60)  # more than a broker sends without being acknowledged
     stage.shown()
     stage.send(*[1.0] * 60, 9.0)
+    stage.send(9.0, qos=0)  # no broker delivers that again
     stage.shown()
     assert stage.alarm_state() == "UNACK"
     alarm = next(one for one in daemon.snapshot().machines[0].points[0].alarms if one.level == "velocity_rms")
@@ -75,6 +79,8 @@ def begun_on_an_unwritable_disk(stage: Stage, disk: SmallDisk, free: Callable[[]
     works = [one for one in witness.events("store-changed") if one.get("since")]
     assert len(works) == 1
     assert works[0]["late"] >= 5
+    assert "1 messages with QoS 0" in works[0]["detail"]
+    wait_until(lambda: stage.diagnoses() >= 2, why=lambda: witness.events("diagnosis-made"))
     out = exported(disk, daemon)
     assert len(out) == len(set(out)) == stage.sent
     assert (daemon.snapshot().gateway.late, daemon.snapshot().gateway.rejected) == (0, 0)

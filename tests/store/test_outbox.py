@@ -8,6 +8,7 @@ from tempfile import TemporaryDirectory
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from edgemon.model.command import Person, Role
 from edgemon.model.upstream import Item, Source
 from edgemon.store.outbox import Outbox, lowest_needed, parked_in, try_again
 from edgemon.store.port import Commit
@@ -15,6 +16,7 @@ from edgemon.store.segments import file_of, folder_of
 from edgemon.store.sqlite import SqliteStore
 from tests.store import builders as make
 
+ENGINEER = Person("engineer on duty", Role.ENGINEER, "local, process 1")
 PLACE = "SELECT segment, offset, length FROM captures ORDER BY number LIMIT 1 OFFSET 1"
 ALL = [("plant", source) for source in Source]
 
@@ -48,7 +50,7 @@ async def parks(outbox: Outbox, path: Path, item: Item) -> None:
     (parked,) = parked_in(path)
     assert (parked.item.key, parked.why, parked.again) == (item.key, "too large", False)
     assert await outbox.again("plant", 10) == ()
-    assert try_again(path, "plant") == 1
+    assert try_again(path, ENGINEER, make.T0, "plant") == 1
     (once_more,) = await outbox.again("plant", 10)
     await outbox.retried("plant", [once_more], (), make.T0)
     assert parked_in(path) == ()
