@@ -127,11 +127,8 @@ def words(event: Event, points: Points = NO_POINTS) -> str:
             return _baseline_words(event, points)
         case GatewayStarted() | GatewayStopped() | LinkChanged() | SettingsChanged() | ClockStepped():
             return _gateway_words(event)
-        case StoreChanged() | StoreMended():
+        case StoreChanged() | StoreMended() | RetryOrdered():
             return _store_words(event)
-        case RetryOrdered(count=count, upstream=upstream, by=by):
-            where = f" by upstream {upstream}" if upstream else ""
-            return f"{count} items refused{where} are to be tried once more, told by {by}"
         case LogWritten() | ShiftTaken():
             return _shift_words(event)
         case _:
@@ -166,7 +163,10 @@ def _shift_words(event: LogWritten | ShiftTaken) -> str:
     return f"shift log, {event.sort}{which}{about} by {event.by}: {event.text}"
 
 
-def _store_words(event: StoreChanged | StoreMended) -> str:
+def _store_words(event: StoreChanged | StoreMended | RetryOrdered) -> str:
+    if isinstance(event, RetryOrdered):
+        where = f" by upstream {event.upstream}" if event.upstream else ""
+        return f"{event.count} items refused{where} are to be tried once more, ordered by {event.by}"
     if isinstance(event, StoreMended):
         if not event.kept_as:
             return f"damage found in the store: {event.why}"
