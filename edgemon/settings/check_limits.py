@@ -56,26 +56,25 @@ def check_limits(
             _values(limit, kind, row, path, report, limit.level in signed)
 
 
-def check_sides(machine: MachineTable, point: PointTable, row: SeverityClass | None, around: KeyPath, report: Report) -> None:
-    """Report what is doubtful only in what a point and its machine say together: both sides of a level, and a deadband."""
-    tables = held(machine, point)
-    own = {spec.name for spec in written_specs(machine, point)}
-    for number, limit in enumerate(point.limit):
-        path: KeyPath = (*around, "limit", number)
+def check_sides(
+    machine: MachineTable, point: PointTable | None, row: SeverityClass | None, around: KeyPath, report: Report
+) -> None:
+    """Report what is doubtful only in what a point and its machine (or that alone) say together: two sides, a deadband."""
+    tables, here = held(machine, point), machine if point is None else point
+    names = {one.name for one in here.level} | {one.name for one in here.mask} | {one.name for one in here.derived}
+    every = names | {spec.name for spec in written_specs(machine, point)}
+    for number, limit in enumerate(() if point is None else point.limit):
         if limit.deadband is None:
-            _inherited(tables[limit.level, limit.side], row, path, report)
+            _inherited(tables[limit.level, limit.side], row, (*around, "limit", number), report)
     for level in both_sides(machine, point):
         low, upper = tables[level, "below"][0], tables[level, "above"][0]
-        place = next((i for one in (low, upper) for i, limit in enumerate(point.limit) if limit is one), None)
-        where: KeyPath = (*around[:2], "limit", _index(machine, low)) if place is None else (*around, "limit", place)
-        if low_name(level) in own:
-            what = f'its low limit is watched under the name "{low_name(level)}", which another level here has'
-            report.error((*where, "level"), what, "give that level another name")
-        _crossed(level, low, upper, row, where, report)
-
-
-def _index(machine: MachineTable, limit: LimitTable) -> int:
-    return next(i for i, other in enumerate(machine.limit) if other is limit)
+        place = next((i for one in (low, upper) for i, limit in enumerate(here.limit) if limit is one), None)
+        where: KeyPath = around if place is None else (*around, "limit", place, "level")
+        if low_name(level) in (names if place is None else every):
+            what = f'the low limit of {level} is watched under the name "{low_name(level)}", which another level here has'
+            report.error(where, what, "give that level another name")
+        if place is not None:  # else it is said of the machine
+            _crossed(level, low, upper, row, where, report)
 
 
 def _crossed(level: str, low: LimitTable, upper: LimitTable, row: SeverityClass | None, where: KeyPath, report: Report) -> None:
@@ -92,7 +91,7 @@ def _crossed(level: str, low: LimitTable, upper: LimitTable, row: SeverityClass 
         unit = unit_of(level, low.unit)
         low_one, other = (f"{from_si(value, unit):g} {unit}" for value in (highest, lowest))
         what = f"the low limit of {low_one} does not lie below the upper one of {other}"
-        report.error((*where, "level"), f"{what}: one of them would always be exceeded", "are the two sides swapped?")
+        report.error(where, f"{what}: one of them would always be exceeded", "are the two sides swapped?")
 
 
 def _inherited(tables: Held, row: SeverityClass | None, path: KeyPath, report: Report) -> None:

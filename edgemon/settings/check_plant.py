@@ -120,6 +120,7 @@ def _machine(machine: MachineTable, file: PlantFile, path: KeyPath, report: Repo
     check_names(machine, path, report)
     check_startup(machine.startup, (*path, "startup"), report)
     check_limits.check_limits(machine.limit, row, path, report, written_specs(machine))
+    check_limits.check_sides(machine, None, row, path, report)
     if not machine.point and not report.is_blamed((*path, "point")):
         report.error((*path, "point"), "the machine has no point", "add a [[machine.point]] with id, sensor and axis")
     _unique(report, "point", [((*path, "point", i), point.id) for i, point in enumerate(machine.point)])

@@ -100,6 +100,16 @@ def test_what_cannot_be_is_said_with_its_line(tmp_path: Path, text: str, at: str
     assert problem.line == line_of(text, at) + 1
 
 
+def test_what_is_wrong_with_a_machines_limits_is_said_once_however_many_points_it_has(tmp_path: Path) -> None:
+    second = POINT.replace("motor-de-h", "motor-de-v").replace('axis = "x"', 'axis = "y"')
+    band = '[[machine.level]]\nname = "velocity_rms_below"\nquantity = "velocity"\nlow_hz = 10\nhigh_hz = 20\n'
+    text = OWN + band + of_machine(UP + LOW.replace("= 3", "= 7")) + POINT + second
+    taken, crossed = sorted((one for one in found(tmp_path, text) if one.is_error), key=lambda one: "does not lie" in one.what)
+    assert "watched under the name" in taken.what
+    assert "does not lie below" in crossed.what
+    assert crossed.line == taken.line == line_of(text, 'side = "below"') - 2  # that of its level
+
+
 def test_sides_judged_at_different_speeds_may_cross(tmp_path: Path) -> None:
     slow, fast = UP.replace("alert = 6\nalarm = 9", "alarm = 2\nhigh_rpm = 800"), LOW + "low_rpm = 1000\n"
     assert not found(tmp_path, OWN + POINT + slow + fast)
