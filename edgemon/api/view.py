@@ -27,7 +27,6 @@ from edgemon.model.event import (
     OnsetMoved,
     OutputsTested,
     QualityChanged,
-    RetryOrdered,
     RunningChanged,
     SettingsChanged,
     ShiftTaken,
@@ -44,6 +43,7 @@ from edgemon.model.limit import Severity, Side
 from edgemon.model.machine import Point
 from edgemon.model.proof import ProofCarried, ProofEnded, ProofStarted
 from edgemon.model.snapshot import JournalView
+from edgemon.model.upstream import RetryOrdered
 from edgemon.units import from_si
 
 _OWN = {MONITORING: "loss of monitoring", STORAGE: "loss of storage"}

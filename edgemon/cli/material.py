@@ -33,7 +33,6 @@ from edgemon.model.event import (
     OnsetMoved,
     OutputsTested,
     QualityChanged,
-    RetryOrdered,
     RunningChanged,
     SettingsChanged,
     ShiftTaken,
@@ -47,6 +46,7 @@ from edgemon.model.machine import Machine, Point, Sensor
 from edgemon.model.outlook import BaselineView
 from edgemon.model.proof import ProofCarried, ProofEnded, ProofStarted
 from edgemon.model.snapshot import TrendPoint
+from edgemon.model.upstream import RetryOrdered
 from edgemon.report.port import (
     Happening,
     LevelMaterial,

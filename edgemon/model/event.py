@@ -12,6 +12,7 @@ from edgemon.model.instant import Instant
 from edgemon.model.limit import Severity, Side
 from edgemon.model.proof import ProofCarried, ProofEnded, ProofStarted
 from edgemon.model.shift import LogKind
+from edgemon.model.upstream import RetryOrdered
 
 
 @dataclass(frozen=True, slots=True)
@@ -310,18 +311,6 @@ class StoreMended:
     """What was taken over and what could not be read, a line a table."""
     journal: str
     """How far the journal's chain is whole."""
-
-
-@dataclass(frozen=True, slots=True)
-class RetryOrdered:
-    """Somebody had what servers refused tried once more."""
-
-    at: Instant
-    count: int
-    by: str
-    station: str
-    upstream: str = ""
-    """Of one upstream; empty: of all."""
 
 
 @dataclass(frozen=True, slots=True)

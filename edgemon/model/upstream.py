@@ -129,3 +129,15 @@ class UpstreamView:
         """Say how long the oldest has waited; zero while that is no longer than a moment of trouble lasts."""
         waited = 0.0 if self.oldest_unsent is None or not self.waiting else now - self.oldest_unsent
         return waited if waited > BEHIND_S else 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class RetryOrdered:
+    """Somebody had what servers refused tried once more."""
+
+    at: Instant
+    count: int
+    by: str
+    station: str
+    upstream: str = ""
+    """Of one upstream; empty: of all."""

@@ -12,9 +12,8 @@ from typing import TypeVar
 
 from edgemon.errors import StoreCorrupt
 from edgemon.model.command import Person
-from edgemon.model.event import RetryOrdered
 from edgemon.model.instant import Instant
-from edgemon.model.upstream import Depth, Item, Parked, Source
+from edgemon.model.upstream import Depth, Item, Parked, RetryOrdered, Source
 from edgemon.store.connection import BUSY_TIMEOUT_MS, Connection, opened, transaction
 from edgemon.store.faults import translated
 from edgemon.store.items import capture_item, journal_item, reading_item

@@ -36,7 +36,6 @@ from edgemon.model.event import (
     OnsetMoved,
     OutputsTested,
     QualityChanged,
-    RetryOrdered,
     RunningChanged,
     SettingsChanged,
     ShiftTaken,
@@ -52,6 +51,7 @@ from edgemon.model.proof import ProofCarried, ProofEnded, ProofStarted
 from edgemon.model.reading import Capture, CapturePart, Counts
 from edgemon.model.search import Search
 from edgemon.model.spectrum import LineForm
+from edgemon.model.upstream import RetryOrdered
 from edgemon.units import from_si
 
 Row: TypeAlias = tuple[Any, ...]
