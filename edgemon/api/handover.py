@@ -103,7 +103,8 @@ def _now(snapshot: Snapshot) -> list[str]:
     ]
     simulated = sum(machine.sim for machine in snapshot.machines)
     machines = f"{len(snapshot.machines)} machine{'s' if len(snapshot.machines) != 1 else ''}: {counted}"
-    said = [machines, f"gateway {store}; {links}{waiting}", *upstream]
+    deaf = [] if gateway.deaf_since is None else [f"NO SENSOR HEARD since {format_instant(gateway.deaf_since)}"]
+    said = [machines, *deaf, f"gateway {store}; {links}{waiting}", *upstream]
     return said + ([f"{simulated} machines show simulated data"] if simulated else [])
 
 
@@ -163,4 +164,4 @@ def _load(events: Iterable[Event]) -> list[str]:
     worst = max(Counter(int(one.at // BIN_S) for one in calls).values())
     by_alarm = Counter(f"{one.alarm.machine}/{one.alarm.point} {one.alarm.level}" for one in calls)
     most = ", ".join(f"{name} ({count})" for name, count in by_alarm.most_common(3))
-    return [f"{len(calls)} calls, at most {worst} in ten minutes; most from {most}"]
+    return [f"{len(calls)} call{'' if len(calls) == 1 else 's'}, at most {worst} in ten minutes; most from {most}"]

@@ -29,7 +29,7 @@ FIRST = Key("home", "home", "edge(-1)", "first", "select the first")
 LAST = Key("end", "end", "edge(1)", "last", "select the last")
 ABNORMAL = Key("tab", "tab", "abnormal(1)", "next abnormal", "select the next machine that is not plainly well", needed=False)
 ABNORMAL_BACK = Key("shift+tab", "shift+tab", "abnormal(-1)", "last abnormal", "select the one before that is not plainly well")
-OPEN = Key("enter", "enter", "open", "open", "open the machine, or the point, selected", needed=False)
+OPEN = Key("enter", "enter", "open", "open", "open the machine, or the point, selected")
 BACK = Key("escape", "esc", "back", "back", "go back; on the plant screen, end search and filter")
 ACKNOWLEDGE = Key("a", "a", "acknowledge", "ack", "acknowledge the alarm selected, after a question that names it")
 SHELVE = Key("h", "h", "shelve", "shelve", "shelve the alarm selected, with a reason; or end its shelf")
@@ -39,17 +39,17 @@ UNDO = Key("u", "u", "undo", "undo", "undo the last shelf or out of service orde
 SILENCE = Key("c", "c", "silence", "silence", "silence the horn; alarms stay, and a new one sounds again", needed=False)
 LAMP_TEST = Key("k", "k", "lamp_test", "lamp test", "horn, beacon and board show all they can for a moment", needed=False)
 PROOF = Key("y", "y", "prove", "proof", "begin a proof of alarms with simulated data, or end it (engineer)", needed=False)
-NOTES = Key("n", "n", "show('notes')", "notes", "what is being simulated, and why")
+NOTES = Key("n", "n", "show('notes')", "notes", "what is being simulated, and why", needed=False)
 ALARMS = Key("l", "l", "show('alarms')", "list", "the alarm list")
 SENSORS = Key("e", "e", "show('sensors')", "sensors", "health of the sensors: battery, link, what came of what was due")
-SHIFT = Key("t", "t", "show('shift')", "shift", "shift log and handover: what changed, stands, is hidden", needed=False)
+SHIFT = Key("t", "t", "show('shift')", "shift", "shift log and handover: what changed, stands, is hidden")
 WRITE = Key("w", "w", "write", "write", "write into the shift log")
 TAKE = Key("enter", "enter", "take", "take over", "take the shift over, having read the page")
 LOOK_1 = Key("1", "1", "mode(0)", "trend", "the trend of the level selected")
 LOOK_2 = Key("2", "2", "mode(1)", "waveform", "the waveform of the newest capture")
 LOOK_3 = Key("3", "3", "mode(2)", "spectrum", "its spectrum")
 LOOK_4 = Key("4", "4", "mode(3)", "envelope", "the spectrum of its envelope")
-NEXT_PEAK = Key("tab", "tab", "peak", "next peak", "move the cursor to the next peak")
+NEXT_PEAK = Key("tab", "tab", "peak", "next peak", "move the cursor to the next peak", needed=False)
 ZOOM_IN = Key("plus", "+", "zoom(1)", "closer", "show less: of time, or of frequency")
 ZOOM_OUT = Key("minus", "-", "zoom(-1)", "wider", "show more", needed=False)
 MARK_FAULTS = Key("m", "m", "mark('faults')", "marks", "show or hide where parts of the machine are heard", needed=False)
@@ -64,12 +64,12 @@ DIAGNOSE = Key("d", "d", "diagnose", "diagnose", "have the newest capture diagno
 FIGURES = Key("p", "p", "show('performance')", "figures", "alarm performance beside the figures asked for", needed=False)
 LONGER = Key("plus", "+", "period(1)", "longer", "the figures of a longer period")
 SHORTER = Key("minus", "-", "period(-1)", "shorter", "the figures of a shorter period")
-JOURNAL = Key("j", "j", "show('journal')", "journal", "the journal, newest first")
+JOURNAL = Key("j", "j", "show('journal')", "journal", "the journal, newest first", needed=False)
 FIND = Key("slash", "/", "search", "search", "search all of the journal: words, kind, machine, person, time")
 OLDER = Key("plus", "+", "older", "older", "show older entries of the journal too")
 FILTER = Key("f", "f", "filter", "filter", "show only what is abnormal or near a limit, or everything again")
 SEARCH = Key("slash", "/", "search", "find", "search machines by name; enter keeps what is found, esc ends")
-SORT = Key("s", "s", "sort", "sort", "group by area, or the most severe first")
+SORT = Key("s", "s", "sort", "sort", "group by area, or the most severe first", needed=False)
 HELP = Key("question_mark", "?", "show('help')", "help", "this page")
 QUIT = Key("q", "q", "quit_board", "quit", "close the board; the daemon goes on monitoring")
 QUIT_ANYWHERE = Key("ctrl+q", "ctrl+q", "quit_board", "quit", "the same, out of a question or a search too", first=True)
@@ -117,8 +117,10 @@ FOOTERS: dict[str, tuple[Key, ...]] = {
         HELP,
         QUIT,
         SILENCE,
+        FIGURES,
         MOVE,
         ABNORMAL,
+        LAMP_TEST,
     ),
     "point": (
         BACK,
@@ -126,15 +128,17 @@ FOOTERS: dict[str, tuple[Key, ...]] = {
         LOOK_2,
         LOOK_3,
         LOOK_4,
-        NEXT_PEAK,
+        ACKNOWLEDGE,
         ZOOM_IN,
         HELP,
+        NEXT_PEAK,
         MARK_FAULTS,
         ZOOM_OUT,
         MARK_HARMONICS,
         MARK_SIDEBANDS,
         MARK_BASELINE,
         DIAGNOSE,
+        MOVE,
     ),
     "machine": (BACK, OPEN, ACKNOWLEDGE, ALARMS, SENSORS, SHIFT, NOTES, JOURNAL, HELP, QUIT, MOVE),
     "alarms": (
@@ -152,11 +156,13 @@ FOOTERS: dict[str, tuple[Key, ...]] = {
         RESET,
         SERVICE,
         UNDO,
+        FIGURES,
         MOVE,
+        LAMP_TEST,
     ),
     "notes": (BACK, ALARMS, SENSORS, SHIFT, JOURNAL, HELP, QUIT, MOVE),
     "performance": (BACK, LONGER, SHORTER, ALARMS, SHIFT, JOURNAL, HELP, QUIT, MOVE),
-    "shift": (BACK, WRITE, TAKE, ALARMS, SENSORS, JOURNAL, HELP, QUIT, MOVE),
+    "shift": (BACK, WRITE, TAKE, ALARMS, SENSORS, JOURNAL, HELP, QUIT, FIGURES, MOVE),
     "sensors": (BACK, ALARMS, SHIFT, NOTES, JOURNAL, HELP, QUIT, MOVE),
     "journal": (BACK, FIND, OLDER, ALARMS, SENSORS, SHIFT, NOTES, HELP, QUIT, MOVE),
     "lamps": (BACK, ALARMS, HELP, QUIT),

@@ -271,7 +271,7 @@ async def test_the_machine_screen_says_where_limits_come_from_and_how_the_sensor
             "10-1000 Hz",
             "plant file",
             "sensor s-0003",
-            "battery 93.0 %",
+            "battery 93 %",
         ):
             assert words in text
         assert "█" in text

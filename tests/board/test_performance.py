@@ -30,8 +30,8 @@ async def test_figures_stand_beside_what_is_asked_for(size: tuple[int, int]) -> 
         await one.wait(0.5)
         text = one.text()
         assert "Alarm performance of the last 24 h" in text
-        assert "0.0972  about 1, at most 2   met" in text
-        assert "100 %  1 to 5 %             missed" in text
+        assert "0.0972  about 1, at most 2     met" in text
+        assert "100 %  1 to 5 %               missed" in text
         assert ("ISA-18.2-2016 16.4.5" in text) is (size[0] >= 120)
         assert "booster-3/pump-de-h/velocity_rms" in text
         assert "\x1b" not in text

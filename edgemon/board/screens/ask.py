@@ -45,7 +45,7 @@ class AskScreen(QuestionScreen[str | None]):
         """Write question and text; of a long text its end."""
         one, person = self.question, self.person
         room = max(8, width - len(one.label) - 6)
-        yes = "enter" if self.text.strip() or not one.must else "write something first"
+        may = bool(self.text.strip()) or not one.must
         rows = [
             [Span(f" {one.asks}", Role.BRIGHT)],
             [Span(f" {one.means}", Role.DIM)],
@@ -53,7 +53,7 @@ class AskScreen(QuestionScreen[str | None]):
             [],
             [Span(f" {one.label}: "), Span(f"{self.text[-room:]}_", Role.BRIGHT)] if one.label else [],
             [],
-            [Span(f" {yes}", Role.BRIGHT), Span(" yes     ", Role.DIM), Span("esc", Role.BRIGHT), Span(" no", Role.DIM)],
+            [*_way(may), Span("     esc", Role.BRIGHT), Span(" no", Role.DIM)],
         ]
         return [fit_row(spans, width, self.desk.look.glyphs.ellipsis) for spans in rows]
 
@@ -77,6 +77,11 @@ class AskScreen(QuestionScreen[str | None]):
             return
         self.text = safe(self.text + event.text[:TEXT_LENGTH], TEXT_LENGTH)
         self.redraw()
+
+
+def _way(may: bool) -> tuple[Span, ...]:
+    """Say how to say yes, or what it takes first."""
+    return (Span(" enter", Role.BRIGHT), Span(" yes", Role.DIM)) if may else (Span(" write something first", Role.BRIGHT),)
 
 
 def ask(

@@ -12,7 +12,7 @@ from edgemon.board.desk import Desk
 from edgemon.board.keys import FOOTERS, Key
 from edgemon.board.theme import Role
 from edgemon.board.view import banner
-from edgemon.board.view.cells import Row, Span, row_width, safe, sides
+from edgemon.board.view.cells import Row, Span, blank, row_width, safe, sides
 from edgemon.board.widgets.lines import Lines
 from edgemon.errors import EdgemonError
 
@@ -107,9 +107,11 @@ class ListScreen(BoardScreen):
         return rows[self.top : self.top + height]
 
     def page(self, rows: Sequence[Row], height: int) -> Sequence[Row]:
-        """Give the rows in view of a page to be read; the last one tells how many lie below."""
-        shown = list(self.window(rows, height))
-        return [*shown[:-1], self.with_more(shown[-1])] if shown else shown
+        """Give the rows in view of a page to be read; where not all are, the row under them tells how many lie below."""
+        if len(rows) <= height or height < 2:
+            return list(self.window(rows, height))
+        shown = list(self.window(rows, height - 1))
+        return [*shown, self.with_more(blank(row_width(rows[0])))]
 
     def with_more(self, row: Row) -> Row:
         """Set how many rows lie below the view at the end of a row; nothing where none does."""

@@ -105,15 +105,16 @@ class PointScreen(BoardScreen):
             return [*self._said(f" {self._why or 'The trend is being fetched.'}", width)]
         told = "all there is" if span is None else f"the last {figures.spoken(span)}"
         stretch = history.stretch((past.until - past.since) / past.columns)
-        title = f" {safe(level.title)}, {safe(level.unit)}, {told}; {worst_word(level)} of each {stretch}"
+        unit = figures.unit(level.unit, look.glyphs)
+        title = f" {safe(level.title)}, {unit}, {told}; {worst_word(level)} of each {stretch}"
         coming = ahead(self._coming, past.until, past.until - past.since, across(width) - self._columns)
-        read = history.read_out(past, self._events, self._cursor, self._columns, level.unit)
+        read = history.read_out(past, self._events, self._cursor, self._columns, unit)
         return [
             *self._said(title, width),
             *chart_of_bins(level, past, self._cursor, look, width, tall, coming),
             history.mark_row(past, self._events, self._columns, width),
             *[row for line in read for row in self._said(line, width, Role.BRIGHT)],
-            *self._said(history.facts(past, level.unit), width, Role.TEXT),
+            *self._said(history.facts(past, unit), width, Role.TEXT),
             *outlook(None, self._coming, look, width),
         ]
 

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from edgemon.board.theme import Look, Role
 from edgemon.board.view import figures, status
-from edgemon.board.view.cells import Row, Span, blank, fit, fit_row, row_width, safe, select, width_of, wrap
+from edgemon.board.view.cells import Row, Span, blank, fit, fit_row, row_width, safe, select, sides, width_of, wrap
 from edgemon.model.alarm import STORAGE
 from edgemon.model.instant import Instant
 from edgemon.model.machine import GATEWAY
@@ -117,10 +117,14 @@ def machine_of(alarm: AlarmView) -> str:
     return alarm.id.partition("/")[0]
 
 
+def in_brief(alarm: AlarmView) -> str:
+    """Name an alarm of a known machine."""
+    return f"{safe(alarm.point_name)} {safe(alarm.title)} {alarm.severity}"
+
+
 def in_short(alarm: AlarmView, now: Instant) -> str:
     """Name an alarm of a known machine and say how it stands."""
-    named = f"{safe(alarm.point_name)} {safe(alarm.title)} {alarm.severity}"
-    return f"{named}, {state_words(alarm)} for {figures.age(alarm.since, now)}"
+    return f"{in_brief(alarm)}, {state_words(alarm)} for {figures.age(alarm.since, now)}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -129,19 +133,22 @@ class Columns:
 
     name: int
     state: int
+    first: int = 0
+    """Of the mark of the first of a machine's alarms; none where no alarm carries it."""
 
     @classmethod
     def of(cls, alarms: Sequence[AlarmView]) -> "Columns":
         """Give each column what its longest entry takes."""
         name = max((width_of(safe(alarm.machine_name)) for alarm in alarms), default=12)
-        return cls(name, max((len(state_words(alarm)) for alarm in alarms), default=5))
+        first = max((len(alarm.first_out) + 1 for alarm in alarms if alarm.first_out), default=0)
+        return cls(name, max((len(state_words(alarm)) for alarm in alarms), default=5), first)
 
 
 def heading(width: int, cols: Columns, look: Look) -> Row:
     """Write the head of the list."""
     numbers = f"{'value'.rjust(figures.NUMBER)} {'limit'.rjust(figures.NUMBER)}"
     left = f"     {fit('machine', cols.name)} {'':8} {numbers} {'':5} {'for':>4}  "
-    return fit_row([Span(f"{left}{fit('state', cols.state)}  point and level", Role.DIM)], width, " ")
+    return fit_row([Span(f"{left}{fit('state', cols.state + cols.first)}  point and level", Role.DIM)], width, " ")
 
 
 def lines(machines: Sequence[MachineView], look: Look, width: int, own: Iterable[AlarmView] = ()) -> list[AlarmView | Row]:
@@ -178,13 +185,13 @@ def row(alarm: AlarmView, cols: Columns, now: Instant, look: Look, width: int, s
         Span(f" {number} {fit(figures.unit(alarm.unit, look.glyphs), 5)} ", Role.TEXT),
         Span(figures.age(alarm.since, now).rjust(4), Role.DIM),
         Span(f"  {fit(state_words(alarm), cols.state)}", Role.BRIGHT if waiting else Role.DIM),
-        *([Span(f" {alarm.first_out}", Role.BRIGHT)] if alarm.first_out else []),
+        Span(fit(f" {alarm.first_out}" if alarm.first_out else "", cols.first), Role.BRIGHT),
         Span(f"  {safe(alarm.point_name)} {safe(alarm.title)}", Role.DIM),
         Span("  simulated" if alarm.sim and look.mixed else "", Role.NO_DATA),
     ]
     if row_width(tuple(spans[:-2])) + 12 > width:
         del spans[-2:]
-        if alarm.first_out and row_width(tuple(spans)) > width:  # it stands under the list, too
+        if row_width(tuple(spans)) > width:  # it stands under the list, too
             del spans[-1]
     fitted = fit_row(spans, width, look.glyphs.ellipsis)
     return select(fitted) if selected else fitted
@@ -205,7 +212,14 @@ def below(alarm: AlarmView | None, now: Instant, look: Look, width: int, room: i
     said = ((first.strip(), Role.BRIGHT), (second.strip(), Role.TEXT), (advice(alarm), urgent))
     told = [fit_row([Span(f" {line}", role)], width) for text, role in said for line in wrap(text, max(10, width - 2))]
     more = [row for label, text in written(alarm) for row in _labelled(label, text, width)]
-    return [*told, *more][: max(room, len(told))]
+    return _cut([*told, *more], max(room, len(told)), width, look)
+
+
+def _cut(rows: list[Row], room: int, width: int, look: Look) -> list[Row]:
+    """Keep what there is room for; that there is more is told at the end of the last row."""
+    if len(rows) <= room:
+        return rows
+    return [*rows[: room - 1], sides(rows[room - 1], [Span(f" {look.glyphs.ellipsis} ", Role.BRIGHT)], width, ellipsis=" ")]
 
 
 def written(alarm: AlarmView) -> list[tuple[str, str]]:

@@ -82,5 +82,7 @@ def _alarms(machine: MachineView, now: Instant, look: Look, width: int) -> Row:
         return fit_row([Span(f"     {said}", Role.DIM)], width)
     more = f"  and {len(listed) - 1} more" if len(listed) > 1 else ""
     call = "to acknowledge (a): " if status.waits(listed[0]) else ""
-    spans = [Span(f"     {call}", Role.BRIGHT), Span(alarms.in_short(listed[0], now), Role.TEXT), Span(more, Role.DIM)]
-    return fit_row(spans, width, look.glyphs.ellipsis)
+    head, rest = Span(f"     {call}", Role.BRIGHT), Span(more, Role.DIM)
+    words = [alarms.in_short(listed[0], now), *([alarms.in_brief(listed[0])] if call else [])]  # the call says how it stands
+    rows = [(head, Span(one, Role.TEXT), rest) for one in words]
+    return fit_row(next((row for row in rows if row_width(row) <= width), rows[-1]), width, look.glyphs.ellipsis)

@@ -56,7 +56,7 @@ def _values(bins: Sequence[TrendBin], unit: str) -> str:
     count = sum(one.count for one in bins)
     low, high = min(one.low for one in bins), max(one.high for one in bins)
     mean = sum(one.mean * one.count for one in bins) / count
-    return f"lowest {low:.4g}, mean {mean:.4g}, highest {high:.4g} {safe(unit)}, {count} value{'s' if count != 1 else ''}"
+    return f"lowest {low:.4g}, mean {mean:.4g}, highest {high:.4g} {unit}, {count} value{'s' if count != 1 else ''}"
 
 
 def stretch(seconds: Duration) -> str:

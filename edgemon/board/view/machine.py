@@ -88,13 +88,13 @@ class _Columns:
     @classmethod
     def of(cls, width: int, title: int) -> "_Columns":
         rest = max(0, width - 5 - title - 1 - (figures.NUMBER + 7) - _LIMITS - 3)
-        origin = min(60, max(0, rest - 10) * 3 // 5) if rest > 34 else 0
+        origin = min(76, max(0, rest - 10) * 3 // 5) if rest > 34 else 0
         return cls(title, max(0, rest - origin - (2 if origin else 0)), origin)
 
 
 def _columns(machine: MachineView, width: int) -> _Columns:
     title = max([16, *(width_of(safe(level.title)) for point in machine.points for level in point.levels)])
-    return _Columns.of(width, min(title, max(16, width // 4)))
+    return _Columns.of(width, min(title, max(16, width // 3)))
 
 
 def _point(point: PointView, cols: _Columns, look: Look, width: int) -> Row:
@@ -219,17 +219,18 @@ def _alarm(alarm: AlarmView, now: Instant, look: Look, width: int) -> list[Row]:
 
 
 def health(sensor: SensorView, now: Instant, width: int) -> list[Span]:
-    """Write the health of a sensor, as last heard; of counts those that are none are left out where room is short."""
-    battery = "battery --" if sensor.battery_pct is None else f"battery {figures.number(sensor.battery_pct)} %"
-    link = "signal --" if sensor.rssi_dbm is None else f"signal {figures.number(sensor.rssi_dbm)} dBm"
+    """Write the health of a sensor, as last heard; where room is short what is wrong goes before what is counted."""
+    battery = "battery --" if sensor.battery_pct is None else f"battery {sensor.battery_pct:.0f} %"
+    link = "signal --" if sensor.rssi_dbm is None else f"signal {sensor.rssi_dbm:.0f} dBm"
     heard = "never heard" if sensor.heard_at is None else f"heard {figures.age(sensor.heard_at, now)} ago"
     counts = {"captures": sensor.captures, "repeated": sensor.repeats, "late": sensor.late, "unfit": sensor.unfit}
     first = [
         Span(f" sensor {safe(sensor.id)} ", Role.TEXT),
         Span(heard, Role.NO_DATA if sensor.heard_at is None else Role.TEXT),
     ]
-    for least in (0, 1):
-        told = [battery, link, *(f"{count} {name}" for name, count in counts.items() if count >= least)]
+    for least, passed_over in ((0, ()), (1, ()), (1, ("captures",)), (1, ("captures", "repeated"))):
+        told = [battery, link]
+        told += [f"{count} {name}" for name, count in counts.items() if count >= least and name not in passed_over]
         row = [*first, Span(f", {', '.join(told)}", Role.DIM)]
         if row_width(tuple(row)) <= width:
             break
