@@ -14,7 +14,7 @@ from edgemon.cli.options import add_several, daemons_of, plain
 from edgemon.errors import EdgemonError
 from edgemon.model.instant import Instant, format_instant
 from edgemon.model.limit import Side
-from edgemon.model.retention import KeepView
+from edgemon.model.retention import KeepView, Room
 from edgemon.model.snapshot import GatewayView, MachineView, Snapshot
 from edgemon.model.upstream import UpstreamView
 
@@ -94,7 +94,7 @@ def lines(snapshot: Snapshot) -> list[str]:
     head = [
         f"{gateway.site_name}: {len(snapshot.machines)} machines at {format_instant(gateway.now)}",
         f"links: {up}; messages {gateway.messages}, captures {gateway.captures}, rejected {gateway.rejected}",
-        f"store: {gateway.store_bytes / 1e6:.1f} MB{_budget(gateway.keep)}"
+        f"store: {gateway.store_bytes / 1e6:.1f} MB{_budget(gateway.keep, gateway.store_bytes)}"
         + ("" if gateway.store_ok else f", {_failing(gateway)}"),
     ]
     if gateway.deaf_since is not None:
@@ -118,12 +118,14 @@ def _failing(gateway: GatewayView) -> str:
     return f"FAILS, keeps {gateway.store_keeps}{since}: {gateway.store_detail}"
 
 
-def _budget(keep: KeepView) -> str:
-    if not keep.budget_bytes:
+def _budget(keep: KeepView, used_bytes: int) -> str:
+    percent = keep.percent(used_bytes)
+    if percent is None:
         return ""
-    gone = sum(keep.dropped.values())
+    gone, room = sum(keep.dropped.values()), keep.room(used_bytes)
     return (
-        f" of {keep.budget_bytes / 1e6:.1f} MB"
+        f" of {keep.budget_bytes / 1e6:.1f} MB, {percent:.0f} %"
+        + ("" if room is Room.ENOUGH else f", {room.name} ITS BUDGET")
         + (f", {gone} captures dropped since the start" if gone else "")
         + (f", {keep.short_bytes / 1e6:.1f} MB BEYOND: nothing may go" if keep.short_bytes else "")
     )

@@ -2,11 +2,21 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from enum import IntEnum
+from enum import Enum, IntEnum
 
 from edgemon.model.ids import PointKey, SensorId
 
 DAY_S = 86_400.0
+NEAR_PERCENT, OVER_PERCENT = 95.0, 105.0
+"""Of the budget; what is over goes within seconds, if it may, and the log comes and goes. House choice."""
+
+
+class Room(Enum):
+    """How a store stands against its budget, as far as somebody must be told."""
+
+    ENOUGH = "enough"
+    NEAR = "near"
+    OVER = "over"
 
 
 class Worth(IntEnum):
@@ -95,6 +105,22 @@ class KeepView:
     forgotten: int = 0
     """Journal entries that were older than their age."""
     freed_bytes: int = 0
+
+    def percent(self, used_bytes: int) -> float | None:
+        """Give what the store takes of its budget, %; None where that is not known yet."""
+        return 100.0 * used_bytes / self.budget_bytes if self.budget_bytes else None
+
+    def room(self, used_bytes: int) -> Room:
+        """Say whether the budget is worth a word: it is exceeded, or near while nothing had to go yet.
+
+        Once the oldest captures go, a store at its budget is as it should be.
+        """
+        percent = self.percent(used_bytes)
+        if percent is None:
+            return Room.ENOUGH
+        if self.short_bytes or percent > OVER_PERCENT:
+            return Room.OVER
+        return Room.NEAR if percent >= NEAR_PERCENT and not any(self.dropped.values()) else Room.ENOUGH
 
 
 SensorsOf = Mapping[PointKey, SensorId]

@@ -12,6 +12,7 @@ from edgemon.board.picture import unknown
 from edgemon.board.port import Lost
 from edgemon.board.view.site import Part, SiteView, names
 from edgemon.model.command import Person, Role
+from edgemon.model.retention import KeepView
 from edgemon.model.snapshot import AlarmView, Change, MachineView, Snapshot
 from tests.support import sites
 
@@ -207,6 +208,16 @@ def test_which_gateway_hears_no_sensor_is_said() -> None:
     assert isinstance(lost, Change)
     assert isinstance(lost.gateway, SiteView)
     assert lost.gateway.troubles == ("NO CONNECTION to gw-2: no daemon answers",), "of a lost one nobody knows"
+
+
+def test_whose_store_is_over_its_budget_is_said() -> None:
+    merging = Merging(["a", "b"])
+    merging.take(0, said("gw-1", sites.machine(0), store_bytes=50_000_000, keep=KeepView(64_000_000)), 0.0)
+    found = merging.take(1, said("gw-2", sites.machine(1), store_bytes=80_000_000, keep=KeepView(64_000_000)), 0.0)
+    assert isinstance(found, Snapshot)
+    assert isinstance(found.gateway, SiteView)
+    assert found.gateway.troubles == ("store at 125 % of its budget at gw-2",)
+    assert found.gateway.keep.percent(found.gateway.store_bytes) is None
 
 
 def test_where_more_than_one_thing_is_wrong_the_words_leave_room_for_an_alarm() -> None:

@@ -30,7 +30,9 @@ class SensorsScreen(ListScreen):
     def rows(self, width: int, height: int) -> Sequence[Row]:
         """Give the sensors, those that need a hand first."""
         picture = self.desk.picture
-        return self.page(sensors.page(picture.sensors, picture.machines, picture.now, self.desk.look, width), height)
+        return self.page(
+            sensors.page(picture.sensors, picture.machines, picture.now, self.desk.look, width, picture.gateway), height
+        )
 
 
 class HelpScreen(ListScreen):

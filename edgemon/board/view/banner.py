@@ -10,6 +10,7 @@ from edgemon.board.view import figures, status
 from edgemon.board.view.cells import Row, Span, fit_row, row_width, safe, sides, width_of
 from edgemon.board.view.proof import status_words
 from edgemon.board.view.site import SiteView
+from edgemon.model.retention import Room
 from edgemon.model.snapshot import AlarmView, GatewayView, MachineView
 
 _HORN = "  horn on"
@@ -117,6 +118,7 @@ def troubles(picture: Picture, total: Summary) -> list[tuple[str, Role]]:
             found.append((f"{upstream.parked} refused by {safe(upstream.name)}", Role.NO_DATA))
     if not gateway.store_ok:
         found.append((f"{_kept(gateway)}: {safe(gateway.store_detail, 40)}", Role.ALERT_FILL))
+    found.extend(_room(gateway))
     if gateway.store_remark:
         found.append(("the store was damaged: see the journal", Role.ALERT))
     if gateway.test_until is not None and picture.lost is None:  # whether it still goes on is not known of a lost one
@@ -128,6 +130,13 @@ def troubles(picture: Picture, total: Summary) -> list[tuple[str, Role]]:
 def _kept(gateway: GatewayView) -> str:
     since = "" if gateway.store_since is None else f" since {figures.clock(gateway.store_since)}"
     return f"store keeps {safe(gateway.store_keeps)}{since}"
+
+
+def _room(gateway: GatewayView) -> list[tuple[str, Role]]:
+    words = figures.room(gateway)
+    return (
+        [(words, Role.NO_DATA_FILL if gateway.keep.room(gateway.store_bytes) is Room.OVER else Role.NO_DATA)] if words else []
+    )
 
 
 def _rejected(gateway: GatewayView) -> list[tuple[str, Role]]:

@@ -8,6 +8,8 @@ from edgemon.board.theme import Glyphs
 from edgemon.board.view.cells import safe
 from edgemon.model.instant import EARLIEST, LATEST, Duration, Instant, format_instant
 from edgemon.model.limit import Side, good_end
+from edgemon.model.retention import Room
+from edgemon.model.snapshot import GatewayView
 
 DAY: Duration = 86_400.0
 WEEK: Duration = 7 * DAY
@@ -152,3 +154,11 @@ def spoken(seconds: Duration) -> str:
 def duration(seconds: Duration) -> str:
     """Write a span of time in its largest whole unit."""
     return age(0.0, max(10.0, seconds))
+
+
+def room(gateway: GatewayView) -> str:
+    """Say how near the store is to its budget, or how far over it; empty where that is not worth a word."""
+    percent, keep = gateway.keep.percent(gateway.store_bytes), gateway.keep
+    if percent is None or keep.room(gateway.store_bytes) is Room.ENOUGH:
+        return ""
+    return f"store at {percent:.0f} % of its budget" + (", nothing may go" if keep.short_bytes else "")

@@ -8,7 +8,8 @@ from edgemon.board.theme import Look, Role
 from edgemon.board.view import figures
 from edgemon.board.view.cells import Row, Span, blank, fit, fit_row, safe, width_of
 from edgemon.model.instant import Instant
-from edgemon.model.snapshot import MachineView, SensorView
+from edgemon.model.retention import Room
+from edgemon.model.snapshot import GatewayView, MachineView, SensorView
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,8 +36,15 @@ _WIDE = 100
 _WORD = max(len(status.word) for status in STATUSES.values())
 
 
-def page(sensors: Mapping[str, SensorView], machines: Sequence[MachineView], now: Instant, look: Look, width: int) -> list[Row]:
-    """Write every sensor, the gravest first, then as machines come; a summary above."""
+def page(
+    sensors: Mapping[str, SensorView],
+    machines: Sequence[MachineView],
+    now: Instant,
+    look: Look,
+    width: int,
+    gateway: GatewayView | None = None,
+) -> list[Row]:
+    """Write every sensor, the gravest first, then as machines come; above a summary, and how the gateway's store stands."""
     names = {machine.id: safe(machine.name) for machine in machines}
     place = {machine.id: number for number, machine in enumerate(machines)}
     listed = sorted(sensors.values(), key=lambda one: (_order(one), place.get(one.machine, len(place)), one.machine, one.id))
@@ -44,10 +52,23 @@ def page(sensors: Mapping[str, SensorView], machines: Sequence[MachineView], now
     tag = max((width_of(safe(one.id)) for one in listed), default=6)
     rows = [
         fit_row([Span(f" {_sum(listed)}", Role.BRIGHT)], width, look.glyphs.ellipsis),
-        blank(width),
+        _store(gateway, look, width),
         _head(name, tag, width),
     ]
     return rows + [_row(one, names.get(one.machine, ""), name, tag, now, look, width) for one in listed]
+
+
+def _store(gateway: GatewayView | None, look: Look, width: int) -> Row:
+    percent = None if gateway is None else gateway.keep.percent(gateway.store_bytes)
+    if gateway is None or percent is None:
+        return blank(width)
+    keep, gone = gateway.keep, sum(gateway.keep.dropped.values())
+    dropped = f"; {gone} captures dropped since the start" if gone else ""
+    text = (
+        f" Store of the gateway: {gateway.store_bytes / 1e6:.1f} of {keep.budget_bytes / 1e6:.1f} MB, {percent:.0f} %{dropped}"
+    )
+    role = Role.DIM if keep.room(gateway.store_bytes) is Room.ENOUGH else Role.NO_DATA
+    return fit_row([Span(text, role)], width, look.glyphs.ellipsis)
 
 
 def _order(one: SensorView) -> int:

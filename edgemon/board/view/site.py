@@ -11,10 +11,11 @@ from dataclasses import dataclass, field, fields, replace
 from typing import Any
 
 from edgemon.board.picture import unknown
-from edgemon.board.view.figures import clock
+from edgemon.board.view.figures import clock, room
 from edgemon.model.command import Person, Role
 from edgemon.model.instant import Duration
 from edgemon.model.machine import GATEWAY
+from edgemon.model.retention import KeepView
 from edgemon.model.snapshot import (
     AlarmView,
     AreaView,
@@ -218,9 +219,9 @@ def troubles(parts: Sequence[Part], known: Index) -> tuple[str, ...]:
     if clocks and max(clocks) - min(clocks) > CLOCKS_APART_S:
         mixed.append(f"CLOCKS OF GATEWAYS {max(clocks) - min(clocks):.0f} s APART")
     if len(lost) == 1 and not mixed:
-        return (_lost(*lost[0]), *_deaf(parts, known))
+        return (_lost(*lost[0]), *_deaf(parts, known), *_full(parts, known))
     away = [f"NO CONNECTION to {', '.join(name for name, _ in lost)}"] if lost else []
-    return (*away, *mixed, *_deaf(parts, known))
+    return (*away, *mixed, *_deaf(parts, known), *_full(parts, known))
 
 
 def _deaf(parts: Sequence[Part], known: Index) -> Iterator[str]:
@@ -228,6 +229,13 @@ def _deaf(parts: Sequence[Part], known: Index) -> Iterator[str]:
     for name, part in zip(known.names, parts, strict=True):
         if part.gateway is not None and part.lost is None and part.gateway.deaf_since is not None:
             yield f"NO SENSOR HEARD at {name} since {clock(part.gateway.deaf_since)}"
+
+
+def _full(parts: Sequence[Part], known: Index) -> Iterator[str]:
+    """Say whose store is near its budget or over it."""
+    for name, part in zip(known.names, parts, strict=True):
+        if part.gateway is not None and part.lost is None and (words := room(part.gateway)):
+            yield f"{words} at {name}"
 
 
 def _lost(name: str, part: Part) -> str:
@@ -337,4 +345,5 @@ def _store(live: Heard) -> dict[str, Any]:
         "store_keeps": next((keeps for keeps in (*_KEEPS, *sorted(kept)) if keeps in kept), "everything"),
         "store_since": min(since, default=None),
         "deaf_since": None,  # said among the troubles, by gateway
+        "keep": KeepView(),  # likewise
     }
