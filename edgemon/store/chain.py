@@ -24,6 +24,7 @@ CHAINED_FROM = "SELECT value FROM meta WHERE key = 'journal_chained_from'"
 CHAINED_ROWS = """SELECT seq, recorded_at, at, kind, machine, point, sim, body, hash FROM journal
     WHERE seq > ? AND seq <= ? ORDER BY seq LIMIT ?"""
 CUT = "SELECT seq, hash FROM journal_cut"
+_AS_TEXT = json.JSONEncoder(separators=(",", ":")).encode
 _TOLD = 20
 """Breaks told one by one; the others are counted. House choice."""
 
@@ -33,8 +34,7 @@ def link(previous: bytes, row: Row) -> bytes:
     seq, recorded_at, at, kind, machine, point, sim, body = row
     # SQLite keeps no negative zero: plus 0.0 makes it the positive one
     fields = (seq, float(recorded_at) + 0.0, float(at) + 0.0, kind, machine, point, int(sim), body)
-    text = json.dumps(fields, separators=(",", ":"))
-    return hashlib.sha256(previous + text.encode("ascii")).digest()
+    return hashlib.sha256(previous + _AS_TEXT(fields).encode("ascii")).digest()
 
 
 def numbered(

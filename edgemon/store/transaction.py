@@ -122,8 +122,9 @@ class Writer:
     def _captures(self, connection: sqlite3.Connection, captures: tuple[Capture, ...]) -> list[Place]:
         new: dict[CaptureKey, Capture] = {}
         for capture in captures:
-            if capture.key not in new and not has_capture(connection, capture.key):
-                new[capture.key] = capture
+            key = capture.key
+            if key not in new and not has_capture(connection, key):
+                new[key] = capture
         if not new:
             return []
         records = [pack(capture.axes) for capture in new.values()]
@@ -143,7 +144,7 @@ class Writer:
     def _parts(self, connection: sqlite3.Connection, commit: Commit) -> None:
         if commit.parts:
             connection.executemany(_PART, [part_row(part, pack(part.axes).joined()) for part in commit.parts])
-        if commit.captures:
+        if commit.captures and connection.execute("SELECT EXISTS (SELECT 1 FROM parts)").fetchone()[0]:
             sql = "DELETE FROM parts WHERE sensor = ? AND id = ? AND taken_at = ? AND sim = ? AND spectrum = ?"
             connection.executemany(sql, [capture.key for capture in commit.captures])
 

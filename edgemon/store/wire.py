@@ -62,6 +62,7 @@ EVENTS: dict[str, TypeAdapter[Event]] = {kind: TypeAdapter(event) for kind, even
 _POINT = TypeAdapter(PointState)
 _SENSOR = TypeAdapter(SensorState)
 
+_AS_TEXT = json.JSONEncoder(ensure_ascii=False).encode
 _KIND = re.compile(r'\{"kind": "([a-z-]+)"')
 _OF_BASELINE = ("alert", "mean", "median", "spread")
 _IN_UNIT: dict[type[Event], tuple[str, ...]] = {
@@ -113,7 +114,7 @@ def sensor_state_from_json(text: str, where: str) -> SensorState:
 def event_to_json(event: Event) -> str:
     """Write an event with its kind."""
     kind = kind_of(event)
-    return json.dumps({"kind": kind, **EVENTS[kind].dump_python(event, mode="json")}, ensure_ascii=False)
+    return _AS_TEXT({"kind": kind, **EVENTS[kind].dump_python(event, mode="json")})
 
 
 def event_from_json(text: str, where: str) -> Event:

@@ -18,6 +18,8 @@ from tempfile import TemporaryDirectory
 from edgemon.model.ids import CaptureId, MachineId, PointId, PointKey, SensorId
 from edgemon.model.level import Detector, Level, Measurement
 from edgemon.model.reading import Capture, Reading
+from edgemon.model.upstream import Source
+from edgemon.store.outbox import Outbox
 from edgemon.store.port import Commit
 from edgemon.store.sqlite import SqliteStore
 from edgemon.store.wire import event_to_json, point_state_to_json
@@ -145,18 +147,21 @@ def show(title: str, each: int, ours: list[tuple[float, float]], bare: list[tupl
     )
 
 
-async def bench_readings(folder: Path, count: int) -> None:
-    """Readings alone."""
+async def bench_readings(folder: Path, count: int, is_read: bool = False) -> None:
+    """Readings alone, where an upstream reads them also fed to it."""
     ours, theirs = [], []
     store = await SqliteStore.open(folder / "store.sqlite")
+    outbox = await Outbox.open(folder / "store.sqlite", store, "saltmarsh/gw-1")
+    await outbox.begin([("plant", Source.READINGS)] if is_read else [])
     with closing(Bare(folder)) as bare:
         for round_ in range(ROUNDS):
             batch = readings(round_, count)
             rows = [(k % POINTS, one.taken_at, one.value, 1) for k, one in enumerate(batch)]
             ours.append(await timed_commit(store, Commit(0.0, readings=batch)))
             theirs.append(timed(lambda rows=rows: bare.values(rows)))  # type: ignore[misc]
+    await outbox.close()
     await store.close()
-    show(f"reading, {count} a commit", count, ours, theirs)
+    show(f"reading, {count} a commit{', fed' if is_read else ''}", count, ours, theirs)
 
 
 async def bench_levels(folder: Path) -> None:
@@ -199,6 +204,7 @@ async def main() -> None:
     """Run all."""
     jobs: list[Callable[[Path], Awaitable[None]]] = [
         *(partial(bench_readings, count=count) for count in (1, 32, 320, 2000)),
+        partial(bench_readings, count=320, is_read=True),
         bench_levels,
         partial(bench_captures, samples=SAMPLES, whole=False),
         partial(bench_captures, samples=4 * SAMPLES, whole=False),
