@@ -1,6 +1,6 @@
 """Ninety days of one trend out of a hundred million readings, laid down as a gateway lays them down over a year.
 
-`python -m tests.bench.trend [READINGS] [--keep FILE]`: a hundred million unless told; 20 minutes and 1.3 GB in EDGEMON_BENCH
+`python -m tests.bench.trend [READINGS] [--keep FILE]`: a hundred million unless told; half an hour and 1.1 GB, in EDGEMON_BENCH
 (or where temporary files go). A thousand trends or fewer, of a value every five minutes with noise in all 64 bits. Every two
 days their values are put in as a commit puts them and folded by the store's own code in its own pieces, so that each stretch
 is written again and again and lies scattered as it does in a real file: `tests.bench.retention` writes each once, in order.
