@@ -147,7 +147,7 @@ def test_the_gateways_own_alarm_is_listed_waits_in_the_banner_and_says_what_to_d
     own = record(alarm_state="UNACK", value=None, limit=None, **shown)
     assert [part.title for part in alarms.sections([], [own])] == ["For the operator"]
     assert summary([], [own]).calling == (own,)
-    assert "look at the broker" in alarms.advice(own)
+    assert "look at radio base, broker" in alarms.advice(own)
     storage = record(alarm_state="UNACK", value=None, limit=None, **{**shown, "level": "storage", "title": "loss of storage"})
     assert "gateway's disk" in alarms.advice(storage)
     assert "Machines are watched" in alarms.advice(storage)

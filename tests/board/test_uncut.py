@@ -86,10 +86,13 @@ def test_that_advice_was_cut_is_told() -> None:
 def test_points_stand_under_their_head_whether_an_alarm_came_first_or_not() -> None:
     alarm = next(one for point in BOOSTER.points for one in point.alarms)
     listed = [alarm, replace(alarm, first_out="first")]
-    cols = alarms.Columns.of(listed)
+    cols = alarms.Columns.of(listed, 160)
     rows = [row_text(alarms.row(one, cols, sites.NOW, LOOK, 160, False)) for one in listed]
     at = row_text(alarms.heading(160, cols, LOOK)).index("point and level")
     assert [row.index(alarm.point_name) for row in rows] == [at, at]
+    whole = max(len(row.rstrip()) for row in rows) - len(" first")
+    narrow = [row_text(alarms.row(one, alarms.Columns.of(listed, whole), sites.NOW, LOOK, whole, False)) for one in listed[:1]]
+    assert alarm.title in narrow[0], "a name is not cut for the sake of a column"
 
 
 async def test_a_question_that_needs_words_says_so_and_no_more() -> None:

@@ -59,7 +59,7 @@ class AlarmsScreen(ListScreen):
             self._laid_out = key
             self._lines = view.lines(picture.machines, self.desk.look, width, picture.own_alarms)
             self._listed = [one for one in self._lines if isinstance(one, AlarmView)]
-            self._columns = view.Columns.of(self._listed)
+            self._columns = view.Columns.of(self._listed, width)
 
     def _at(self) -> int:
         ids = [alarm.id for alarm in self._listed]

@@ -99,7 +99,7 @@ def advice(alarm: AlarmView) -> str:
             first = "Acknowledge it (a), then look" if status.calls(alarm) else "Look"
             return f"{first} at the gateway's disk. Machines are watched; what comes waits at the broker."
         first = "Acknowledge it (a); nothing" if status.calls(alarm) else "Nothing"
-        return f"{first} at this gateway is watched now: look at the broker, the network and the gateway."
+        return f"{first} at this gateway is watched now: look at radio base, broker, network and gateway."
     if status.of_alarm(alarm).value == "no-data":
         return f"{'Acknowledge it (a), then look' if status.calls(alarm) else 'Look'} at the sensor, its battery and its link."
     if alarm.alarm_state in ("UNACK", "RTNUN") and not alarm.annunciates:
@@ -127,6 +127,10 @@ def in_short(alarm: AlarmView, now: Instant) -> str:
     return f"{in_brief(alarm)}, {state_words(alarm)} for {figures.age(alarm.since, now)}"
 
 
+_NUMBERS = 2 * figures.NUMBER + 31
+"""Cells of a row beside those of its names: marks, word, numbers, unit, age, and what is between."""
+
+
 @dataclass(frozen=True, slots=True)
 class Columns:
     """Widths of the columns that the data decides, in cells."""
@@ -134,14 +138,17 @@ class Columns:
     name: int
     state: int
     first: int = 0
-    """Of the mark of the first of a machine's alarms; none where no alarm carries it."""
+    """Kept free in every row for the mark of the first of a machine's alarms; none where a name would be cut for it."""
 
     @classmethod
-    def of(cls, alarms: Sequence[AlarmView]) -> "Columns":
+    def of(cls, alarms: Sequence[AlarmView], width: int = 0) -> "Columns":
         """Give each column what its longest entry takes."""
         name = max((width_of(safe(alarm.machine_name)) for alarm in alarms), default=12)
+        state = max((len(state_words(alarm)) for alarm in alarms), default=5)
         first = max((len(alarm.first_out) + 1 for alarm in alarms if alarm.first_out), default=0)
-        return cls(name, max((len(state_words(alarm)) for alarm in alarms), default=5), first)
+        longest = max((width_of(f"{safe(alarm.point_name)} {safe(alarm.title)}") for alarm in alarms), default=0)
+        taken = _NUMBERS + name + state + first + longest
+        return cls(name, state, first if taken <= width else 0)
 
 
 def heading(width: int, cols: Columns, look: Look) -> Row:
@@ -185,7 +192,7 @@ def row(alarm: AlarmView, cols: Columns, now: Instant, look: Look, width: int, s
         Span(f" {number} {fit(figures.unit(alarm.unit, look.glyphs), 5)} ", Role.TEXT),
         Span(figures.age(alarm.since, now).rjust(4), Role.DIM),
         Span(f"  {fit(state_words(alarm), cols.state)}", Role.BRIGHT if waiting else Role.DIM),
-        Span(fit(f" {alarm.first_out}" if alarm.first_out else "", cols.first), Role.BRIGHT),
+        Span((f" {alarm.first_out}" if alarm.first_out else "").ljust(cols.first), Role.BRIGHT),
         Span(f"  {safe(alarm.point_name)} {safe(alarm.title)}", Role.DIM),
         Span("  simulated" if alarm.sim and look.mixed else "", Role.NO_DATA),
     ]

@@ -223,12 +223,13 @@ def health(sensor: SensorView, now: Instant, width: int) -> list[Span]:
     battery = "battery --" if sensor.battery_pct is None else f"battery {sensor.battery_pct:.0f} %"
     link = "signal --" if sensor.rssi_dbm is None else f"signal {sensor.rssi_dbm:.0f} dBm"
     heard = "never heard" if sensor.heard_at is None else f"heard {figures.age(sensor.heard_at, now)} ago"
-    counts = {"captures": sensor.captures, "repeated": sensor.repeats, "late": sensor.late, "unfit": sensor.unfit}
+    captures = "capture" if sensor.captures == 1 else "captures"
+    counts = {captures: sensor.captures, "repeated": sensor.repeats, "late": sensor.late, "unfit": sensor.unfit}
     first = [
         Span(f" sensor {safe(sensor.id)} ", Role.TEXT),
         Span(heard, Role.NO_DATA if sensor.heard_at is None else Role.TEXT),
     ]
-    for least, passed_over in ((0, ()), (1, ()), (1, ("captures",)), (1, ("captures", "repeated"))):
+    for least, passed_over in ((0, ()), (1, ()), (1, (captures,)), (1, (captures, "repeated"))):
         told = [battery, link]
         told += [f"{count} {name}" for name, count in counts.items() if count >= least and name not in passed_over]
         row = [*first, Span(f", {', '.join(told)}", Role.DIM)]
