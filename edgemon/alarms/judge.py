@@ -219,6 +219,8 @@ def next_due(rules: Rules, state: PointState) -> Instant | None:
         return _NEVER
     due = silence.due_at(rules, state)
     for record in state.alarms.values():
+        if record.shelf is None and record.state is not AlarmState.ACKED:
+            continue  # nothing of it ends or comes again by itself
         for more in (None if record.shelf is None else record.shelf.until, realarm_at(rules, record)):
             due = more if due is None else due if more is None else min(due, more)
     return due

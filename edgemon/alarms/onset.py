@@ -19,8 +19,11 @@ from edgemon.model.limit import Limit, Severity, is_beyond
 
 def begins(record: AlarmRecord, alert: Condition, alarm: Condition) -> bool:
     """Say whether a value is the first of its run beyond the alert or the alarm limit."""
-    pairs = ((record.alert, alert), (record.alarm, alarm))
-    return any(not before.active and before.pending is None and (now.active or now.pending) for before, now in pairs)
+    return _begins(record.alert, alert) or _begins(record.alarm, alarm)
+
+
+def _begins(before: Condition, now: Condition) -> bool:
+    return not before.active and before.pending is None and (now.active or now.pending is not None)
 
 
 def hear(rules: Rules, state: PointState, measurement: Measurement) -> tuple[PointState, tuple[Event, ...]]:

@@ -108,6 +108,8 @@ class Learning:
 
     def measured(self, measurements: Iterable[Measurement]) -> None:
         """Count what was just stored; where enough has come, look."""
+        if not self.progress:
+            return
         for one in measurements:
             if one.sim is not self._sim or not one.verdict.is_fit:
                 continue

@@ -70,8 +70,8 @@ def core(points: list[Rules], rounds: list[list[Measurement]]) -> tuple[float, i
 
 
 def ticking(points: list[Rules]) -> float:
-    """Give the seconds one tick over all points takes where nothing is due."""
-    states = [tick(rules, PointState(rules.point.key), 0.0)[0] for rules in points]
+    """Give the seconds one tick over all points takes where nothing is due, each with the records of its limits."""
+    states = [judge(rules, PointState(rules.point.key), measured(rules, 0.0, 0.5), 0.0)[0] for rules in points]
     began = process_time()
     for rules, state in zip(points, states, strict=True):
         tick(rules, state, 1.0)
