@@ -114,7 +114,11 @@ def test_a_low_limit_on_x_behaves_as_the_high_limit_on_minus_x(
     [
         one
         for one in SCENARIOS
-        if one.runup_s == 0.0 and one.side is Side.ABOVE and one.subject.derived is None and one.subject.mask is None
+        if one.runup_s == 0.0
+        and one.side is Side.ABOVE
+        and one.low is None
+        and one.subject.derived is None
+        and one.subject.mask is None
     ],
     ids=lambda s: s.id,
 )
