@@ -74,6 +74,7 @@ def add_facts(parser: argparse._ActionsContainer) -> None:
     parser.add_argument("--belt-hz", metavar="HZ", type=float, help="how often a place on the belt comes round")
     parser.add_argument("--supply-hz", metavar="HZ", type=float, help="supply frequency of the motor")
     parser.add_argument("--poles", metavar="N", type=int, help="poles of the motor")
+    parser.add_argument("--rotor-bars", metavar="N", type=int, help="bars of the motor's cage")
     parser.add_argument("--plain-bearings", action="store_true", help="the bearings are plain: oil whirl is looked for")
     parser.add_argument("--fs", metavar="HZ", type=float, help="sample rate, where the file does not say it or is wrong")
     parser.add_argument("--channel", metavar="NAME", action="append", help="only this channel: name or number")
@@ -134,7 +135,7 @@ def named(record: Record, name: str) -> Record:
 
 def given_of(args: argparse.Namespace) -> Given:
     """Read what the user says about the files. Raises `SettingsError` naming the option."""
-    for name in ("speed", "fs", "belt_hz", "supply_hz", "blades", "poles"):
+    for name in ("speed", "fs", "belt_hz", "supply_hz", "blades", "poles", "rotor_bars"):
         value = getattr(args, name)
         if value is not None and not (math.isfinite(value) and value > 0):
             raise SettingsError(f"{value:g}", f"--{name.replace('_', '-')}", "above zero")
@@ -157,6 +158,7 @@ def given_of(args: argparse.Namespace) -> Given:
             args.supply_hz,
             args.poles,
             args.plain_bearings,
+            rotor_bars=args.rotor_bars,
         ),
     )
 

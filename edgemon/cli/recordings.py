@@ -135,6 +135,7 @@ def _merged(said: MachineFacts, given: MachineFacts) -> MachineFacts:
         given.supply_hz if given.supply_hz is not None else said.supply_hz,
         given.poles if given.poles is not None else said.poles,
         given.sleeve_bearings or said.sleeve_bearings,
+        rotor_bars=given.rotor_bars if given.rotor_bars is not None else said.rotor_bars,
     )
 
 

@@ -112,7 +112,8 @@ ADVICE: dict[Fault, Advice] = {
         ("check tension and wear", "replace belts as a set", "align sheaves"),
     ),
     Fault.ELECTRICAL: Advice(
-        "twice supply frequency stands out apart from 2x, or 1x has sidebands at pole-pass frequency",
+        "twice supply frequency stands out apart from 2x, 1x has sidebands at pole-pass frequency, "
+        "or rotor-bar pass has strong ones at twice supply frequency",
         MOTORS,
         (Fault.MISALIGNMENT, Fault.LOOSENESS),
         ("cut the power and watch the line vanish", "check feet and air gap", "current signature test at 70 % load or more"),

@@ -4,7 +4,7 @@ import numpy as np
 
 from edgemon.analysis.speed import FIRST
 from edgemon.diagnosis.frequencies import motor_rates
-from edgemon.diagnosis.look import Look, soft
+from edgemon.diagnosis.look import UNCALIBRATED, Look, soft
 from edgemon.errors import ParameterError
 from edgemon.model.finding import Fault, Finding
 
@@ -48,7 +48,7 @@ def belt(look: Look) -> list[Finding]:
 
 
 def electrical(look: Look) -> list[Finding]:
-    """Twice supply frequency apart from 2x (stator), or 1x with sidebands at pole-pass frequency (rotor bars)."""
+    """Twice supply frequency apart from 2x (stator), or sidebands of 1x at pole-pass, of rotor-bar pass at twice supply."""
     if look.facts.supply_hz is None or look.speed is None:
         return []
     found = []
@@ -62,7 +62,7 @@ def electrical(look: Look) -> list[Finding]:
             if sure > 0.02:
                 notes = (look.evidence(channel, line, f"twice supply frequency, {100 * share:.0f} % of the velocity"),)
                 found.append(look.finding(Fault.ELECTRICAL, sure, channel, notes, "stator"))
-        found += _bars(look, channel)
+        found += _bars(look, channel) + _bar_pass(look, channel)
     return sorted(found, key=lambda one: -one.confidence)[:1]
 
 
@@ -84,3 +84,21 @@ def _bars(look: Look, channel: int) -> list[Finding]:
     sure = soft(ratio, 0.1, 0.02) * look.severity(channel)
     notes = tuple(look.evidence(channel, line, "1x with pole-pass sideband") for line in seen)
     return [look.finding(Fault.ELECTRICAL, sure, channel, notes, "rotor bar")] if sure > 0.02 else []
+
+
+def _bar_pass(look: Look, channel: int) -> list[Finding]:
+    """Look for sidebands at twice supply around bars times speed, strong beside it: loose bars, or an uneven air gap.
+
+    The lines lie above the band in which severity is judged: the pattern alone is a hint, and no verdict.
+    """
+    if look.facts.rotor_bars is None or look.facts.supply_hz is None or look.speed is None:
+        return []
+    hz = look.facts.rotor_bars * look.speed.hz
+    lines = [look.line(channel, hz + k * 2.0 * look.facts.supply_hz) for k in (-1, 0, 1)]
+    seen = [line for line in lines if line is not None and line.above >= FIRST]
+    if len(seen) < 3:
+        return []
+    ratio = min(seen[0].velocity, seen[2].velocity) / max(seen[1].velocity, 1e-30)
+    sure = soft(ratio, 0.3, 0.05) * max(look.severity(channel), UNCALIBRATED)
+    notes = tuple(look.evidence(channel, line, "rotor-bar pass or its sideband at twice supply frequency") for line in seen)
+    return [look.finding(Fault.ELECTRICAL, sure, channel, notes, "rotor-bar pass")] if sure > 0.02 else []

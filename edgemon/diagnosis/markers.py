@@ -84,6 +84,9 @@ def _turning(facts: MachineFacts, speed: float, sure: float) -> Iterator[Expecte
         name = f"mesh {gear.teeth}/{gear.driven_teeth}"
         yield Expected(name, Family.GEAR, rates.mesh_hz, sure, 3, (gear.order * speed, rates.driven_hz))
         yield Expected(f"shaft of {gear.driven_teeth} teeth", Family.GEAR, rates.driven_hz, sure, 3)
+    if facts.rotor_bars is not None:
+        twice = () if facts.supply_hz is None else (2.0 * facts.supply_hz,)
+        yield Expected("rotor-bar pass", Family.SUPPLY, facts.rotor_bars * speed, sure, 2, twice)
     if facts.blades is not None:
         yield Expected("blade pass", Family.BLADES, facts.blades * speed, sure, 3, (speed,))
 

@@ -96,3 +96,5 @@ class MachineFacts:
     """Plain bearings: only there can oil whirl."""
     speed_origin: SpeedOrigin = SpeedOrigin.GIVEN
     """Where that comes from."""
+    rotor_bars: int | None = None
+    """Bars of the motor's cage."""

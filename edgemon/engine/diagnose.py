@@ -135,6 +135,7 @@ def facts_of(machine: Machine, capture: Capture) -> MachineFacts:
         belt_hz=None if train.belt is None or not rpm else belt_rate(train.belt.sheave_m, train.belt.length_m, rpm / 60.0),
         supply_hz=train.supply_hz,
         poles=train.poles,
+        rotor_bars=train.rotor_bars,
         sleeve_bearings=train.sleeve_bearings,
         speed_origin=_origin(machine, capture),
     )

@@ -133,6 +133,7 @@ class Train:
     sleeve_bearings: bool = False
     belt: Belt | None = None
     gears: tuple[GearPair, ...] = ()
+    rotor_bars: int | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -24,6 +24,10 @@ def check_train(train: TrainTable, path: KeyPath, report: Report) -> None:
         report.error((*path, "supply_hz"), f"must be {low:g} to {high:g}, not {train.supply_hz:g}", "50 or 60 on the grid")
     if train.poles is not None and train.supply_hz is None:
         report.warning((*path, "poles"), "are of no use without supply_hz", "add supply_hz = 50")
+    if train.rotor_bars is not None and not 2 <= train.rotor_bars <= 500:
+        report.error((*path, "rotor_bars"), f"must be 2 to 500, not {train.rotor_bars}", "bars of the motor's cage")
+    if train.rotor_bars is not None and train.supply_hz is None:
+        report.warning((*path, "rotor_bars"), "are of no use without supply_hz", "add supply_hz = 50")
     if train.belt is not None:
         _belt(train.belt, (*path, "belt"), report)
     for number, gear in enumerate(train.gear):

@@ -139,6 +139,7 @@ def _train(table: TrainTable) -> Train:
         blades=table.blades,
         supply_hz=table.supply_hz,
         poles=table.poles,
+        rotor_bars=table.rotor_bars,
         sleeve_bearings=table.sleeve_bearings,
         belt=None
         if belt is None or belt.sheave_mm is None or belt.length_mm is None

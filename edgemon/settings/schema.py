@@ -203,6 +203,7 @@ class TrainTable(Shape):
     blades: int | None = None
     supply_hz: float | None = None
     poles: int | None = None
+    rotor_bars: int | None = None
     sleeve_bearings: bool = False
     belt: BeltTable | None = None
     gear: list[GearTable] = Field(default_factory=list)

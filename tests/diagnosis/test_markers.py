@@ -31,6 +31,15 @@ def test_all_that_is_known_is_marked() -> None:
     assert {one.family for one in at.values()} == set(Family)
 
 
+def test_rotor_bar_pass_has_sidebands_at_twice_the_supply() -> None:
+    """44 bars at 1480 r/min and 50 Hz: 1085.333 Hz, sidebands 985.333 and 1185.333 Hz (kinematics, recomputed)."""
+    (bars,) = [
+        one for one in expected(MachineFacts(1480.0 / 60.0, supply_hz=50.0, rotor_bars=44), MEASURED) if "bar" in one.name
+    ]
+    (apart,) = bars.sidebands_hz
+    assert [bars.hz - apart, bars.hz, bars.hz + apart] == pytest.approx([985.3333, 1085.3333, 1185.3333], abs=1e-4)
+
+
 def test_without_a_speed_only_the_supply_and_the_belt_are_marked() -> None:
     facts = MachineFacts(bearings=(("de", BEARING),), blades=5, belt_hz=7.0, supply_hz=50.0, poles=4)
     assert [one.name for one in expected(facts, NOMINAL)] == ["belt", "2 x supply"]

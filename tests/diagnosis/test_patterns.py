@@ -99,6 +99,19 @@ def test_rotor_bars_are_named_by_sidebands_at_pole_pass_only(times: float, named
     assert all(hz is not None and abs(abs(hz - SHAFT_HZ) - away) < 0.3 for hz in at)
 
 
+@pytest.mark.parametrize(("apart_hz", "named"), [(100.0, True), (83.0, False)])
+def test_rotor_bars_are_named_by_sidebands_of_their_pass_at_twice_the_supply(apart_hz: float, named: bool) -> None:
+    """28 bars: lines at 28 x speed and 2 x 50 Hz to either side; above 1 kHz it stays a hint. Lines are no cavitation."""
+    hz = 28 * SHAFT_HZ
+    sides = Excitation(tuple(line(hz + k * apart_hz, 6.0) for k in (-1, 0, 1)))
+    found = diagnose(simulated(extra=sides), facts_of("pump", supply_hz=50.0, rotor_bars=28))
+    bars = [one for one in found.findings if one.detail == "rotor-bar pass" and one.confidence > 0.4]
+    assert bool(bars) is named
+    assert found.verdict is not Conclusion.FAULT
+    at = [note.frequency_hz for one in bars for note in one.evidence]
+    assert at == ([pytest.approx(hz + k * apart_hz, abs=1.5) for k in (-1, 0, 1)] if named else [])
+
+
 @pytest.mark.parametrize(("vanes", "rpm", "hz"), [(6, 2970.0, 297.0), (12, 740.0, 148.0)])
 def test_blade_pass_is_named_at_blades_times_speed(vanes: int, rpm: float, hz: float) -> None:
     """Kinematics, recomputed: 6 vanes at 2970 r/min, 12 blades at 740 r/min."""

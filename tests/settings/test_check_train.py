@@ -18,9 +18,9 @@ def with_train(text: str) -> str:
 
 def test_a_train_is_understood_in_si(tmp_path: Path) -> None:
     belt, gear = "{ sheave_mm = 160, length_mm = 2500 }", "{ teeth = 17, driven_teeth = 89 }"
-    text = f"train = {{ blades = 6, supply_hz = 50, poles = 2, belt = {belt}, gear = [{gear}] }}"
+    text = f"train = {{ blades = 6, supply_hz = 50, poles = 2, rotor_bars = 28, belt = {belt}, gear = [{gear}] }}"
     machine = loaded(tmp_path, with_train(text))[0].machines[0]
-    assert machine.train == Train(6, 50.0, 2, False, Belt(0.16, 2.5), (GearPair(17, 89),))
+    assert machine.train == Train(6, 50.0, 2, False, Belt(0.16, 2.5), (GearPair(17, 89),), 28)
 
 
 @pytest.mark.parametrize(
@@ -30,6 +30,8 @@ def test_a_train_is_understood_in_si(tmp_path: Path) -> None:
         ("train = { supply_hz = 50, poles = 3 }", "poles", "even number"),
         ("train = { supply_hz = 5000 }", "supply_hz", "10 to 400"),
         ("train = { poles = 4 }", "poles", "of no use without supply_hz"),
+        ("train = { rotor_bars = 28 }", "rotor_bars", "of no use without supply_hz"),
+        ("train = { supply_hz = 50, rotor_bars = 1 }", "rotor_bars", "2 to 500"),
         ("train = { belt = { sheave_mm = 160 } }", "belt", "not complete"),
         ("train = { belt = { sheave_mm = 2500, length_mm = 160 } }", "length_mm", "does not reach round"),
         ("train = { belt = { sheave_mm = -1, length_mm = 160 } }", "sheave_mm", "above zero"),
