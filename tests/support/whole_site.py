@@ -279,9 +279,9 @@ async def site(folder: Path) -> AsyncIterator[Site]:
         names = {"streams": STREAMS, "database": DATABASE, "stream": STREAM, "user": USER}
         upstreams = _UPSTREAMS.format(urls=urls, url=database.url, what=what, **names)
         gateways = {name: Gateway(folder / name, name, upstreams) for name in GATEWAYS}
-        for one in gateways.values():
+        for one in gateways.values():  # one after the other: a busy machine starts three at once too slowly for each
             stack.callback(one.stop)
-        await asyncio.gather(*(one.start() for one in gateways.values()))
+            await one.start()
         clock = SystemClock()
         source = Several([(str(one.daemon.socket), Daemon(one.daemon.socket, clock)) for one in gateways.values()], clock)
         app = BoardApp(source, clock)
