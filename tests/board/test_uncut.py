@@ -6,7 +6,7 @@ import pytest
 
 from edgemon.board.memory import MemorySource
 from edgemon.board.theme import Look
-from edgemon.board.view import alarms, machine
+from edgemon.board.view import alarms, machine, sensors
 from edgemon.board.view.cells import row_text
 from edgemon.board.view.detail import detail
 from edgemon.model.shift import BlockView, HandoverView
@@ -134,3 +134,11 @@ async def test_a_trend_is_in_the_unit_people_write() -> None:
         text = one.text()
         assert "temperature, °C" in text
         assert "Cel" not in text
+
+
+def test_sensors_in_every_status_are_all_counted_at_eighty_columns() -> None:
+    whole = sites.snapshot()
+    statuses = ("failure", "function-check", "out-of-specification", "maintenance-required", "good")
+    told = {one.id: replace(one, status=status) for one, status in zip(whole.sensors, statuses, strict=False)}
+    text = " ".join(row_text(row).strip() for row in sensors.page(told, whole.machines, sites.NOW, LOOK, 80)[:2])
+    assert "1 failure, 1 function check, 1 out of spec., 1 maintenance, 1 good" in text

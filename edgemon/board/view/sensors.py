@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from edgemon.board.theme import Look, Role
 from edgemon.board.view import figures
-from edgemon.board.view.cells import Row, Span, blank, fit, fit_row, safe, width_of
+from edgemon.board.view.cells import Row, Span, blank, fit, fit_row, safe, width_of, wrap
 from edgemon.model.instant import Instant
 from edgemon.model.retention import Room
 from edgemon.model.snapshot import GatewayView, MachineView, SensorView
@@ -51,7 +51,7 @@ def page(
     name = max((width_of(names.get(one.machine, "")) for one in listed), default=8)
     tag = max((width_of(safe(one.id)) for one in listed), default=6)
     rows = [
-        fit_row([Span(f" {_sum(listed)}", Role.BRIGHT)], width, look.glyphs.ellipsis),
+        *(fit_row([Span(f" {line}", Role.BRIGHT)], width) for line in wrap(_sum(listed), max(10, width - 2))),
         _store(gateway, look, width),
         _head(name, tag, width),
     ]
