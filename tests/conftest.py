@@ -3,8 +3,13 @@
 import os
 from collections.abc import Generator
 
+import hypothesis
 import pytest
 
+hypothesis.settings.register_profile(
+    "busy", hypothesis.settings(), deadline=None, suppress_health_check=[hypothesis.HealthCheck.too_slow]
+)  # a busy machine is no failure: nothing here is timed
+hypothesis.settings.load_profile("busy")
 NOTHING_SKIPPED = os.environ.get("EDGEMON_NOTHING_SKIPPED") == "1"
 
 

@@ -209,12 +209,12 @@ def decoded(body: bytes, where: str) -> Stretch:
 
 
 def _joined(hours: Thinned) -> Thinned:
-    """Make one hour of the several of one number."""
+    """Make one hour of the several of one number; of equal extremes the first low and the last high, so that two are known."""
     if not len(hours):
         return hours
     number = np.floor(hours.low_at / THIN_S)
-    by_low = np.lexsort((hours.low, ~hours.fit, number))
-    by_high = np.lexsort((-hours.high, ~hours.fit, number))
+    by_low = np.lexsort((hours.low_at, hours.low, ~hours.fit, number))
+    by_high = np.lexsort((-hours.high_at, -hours.high, ~hours.fit, number))
     group, fit = number[by_low], hours.fit[by_low]
     new = np.ones(len(group), np.bool_)
     new[1:] = (group[1:] != group[:-1]) | (fit[1:] != fit[:-1])

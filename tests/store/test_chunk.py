@@ -5,7 +5,7 @@ from itertools import pairwise
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from edgemon.errors import StoreCorrupt
@@ -116,6 +116,7 @@ def test_sums_and_counts_of_what_is_weighed_are_those_of_all_fit_readings(rows: 
 
 
 @given(CLOSE)
+@example([(1.8e9, 0.0, True), (1.8e9 + 1.0, 0.0, True)])
 def test_what_is_still_known_one_by_one_was_measured(rows: list[tuple[float, float, bool]]) -> None:
     known = rows_of(readings(thinned(values_of(rows))))
     assert set(known) <= set(rows)
