@@ -11,6 +11,7 @@ from edgemon.api.wire import adapter
 from edgemon.clock import Clock
 from edgemon.errors import LinkDown, LinkRefused
 from edgemon.model.command import Person, Role
+from edgemon.model.commission import CommissionView
 from edgemon.model.instant import Instant
 from edgemon.model.look import (
     CapturePage,
@@ -133,6 +134,10 @@ class Daemon:
     async def proof(self) -> ProofReport:
         """Say whether a proof is on, and what each point has proven. Raises `LinkDown`, `LinkRefused`."""
         return self._read(ProofReport, await self._get("/v1/proof", timeout_s=60.0))
+
+    async def commissioning(self) -> CommissionView:
+        """Say how far each point is from being trusted. Raises `LinkDown`, `LinkRefused`."""
+        return self._read(CommissionView, await self._get("/v1/commissioning", timeout_s=60.0))
 
     async def _order(self, what: str, alarm: str, **more: object) -> Outcome:
         return await self._post(f"/v1/alarms/{what}", {"alarm": alarm, **more})

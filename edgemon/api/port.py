@@ -4,6 +4,7 @@ from collections.abc import AsyncIterator
 from typing import Protocol
 
 from edgemon.model.command import Command, Person
+from edgemon.model.commission import CommissionView
 from edgemon.model.ids import MachineId, PointKey
 from edgemon.model.instant import Duration, Instant
 from edgemon.model.look import (
@@ -56,6 +57,10 @@ class Site(Protocol):
 
     async def proof_report(self) -> ProofReport:
         """Say whether a proof is on, and what each point has proven. Raises `StoreError`."""
+        ...
+
+    async def commissioning(self) -> CommissionView:
+        """Say how far each point is from being trusted. Raises `StoreError`."""
         ...
 
     async def diagnose(self, point: PointKey, sim: bool, person: Person) -> Outcome:

@@ -1,4 +1,4 @@
-"""The part of the API about proofs of alarms: everyone sees, an engineer begins and ends them."""
+"""The part of the API about commissioning and proofs of alarms: everyone sees, an engineer begins and ends proofs."""
 
 from collections.abc import Callable
 from typing import Annotated
@@ -11,6 +11,7 @@ from edgemon.api.roles import may
 from edgemon.api.wire import OutcomeDocument, ProofOrder, ReasonOrder, to_json
 from edgemon.errors import EdgemonError
 from edgemon.model.command import Person, Role
+from edgemon.model.commission import CommissionView
 from edgemon.model.ids import AreaId, MachineId, PointId
 from edgemon.model.proof import ProofReport, Scope
 
@@ -28,6 +29,14 @@ def let_prove(app: FastAPI, site: Site, caller: Callable[..., Person]) -> None:
         """Say whether a proof is on, and what each point has proven, as the journal has it."""
         try:
             return Response(to_json(await site.proof_report()), media_type="application/json")
+        except EdgemonError as error:
+            raise HTTPException(503, str(error)) from error
+
+    @app.get("/v1/commissioning", response_model=CommissionView, tags=["see"])
+    async def commissioning() -> Response:
+        """Say of each point what stands between it and being trusted, what is missing first."""
+        try:
+            return Response(to_json(await site.commissioning()), media_type="application/json")
         except EdgemonError as error:
             raise HTTPException(503, str(error)) from error
 

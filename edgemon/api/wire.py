@@ -5,6 +5,7 @@ from typing import Any, TypeAlias
 
 from pydantic import BaseModel, Field, TypeAdapter
 
+from edgemon.model.commission import CommissionView
 from edgemon.model.ids import AlarmKey, MachineId, PointId, is_identifier
 from edgemon.model.look import CapturePage, SpectrumView, WaveformView
 from edgemon.model.outlook import BaselineView, OutlookView
@@ -15,6 +16,8 @@ from edgemon.model.snapshot import Change, JournalView, Snapshot, TrendBins, Tre
 
 Listed: TypeAlias = TrendPoint | JournalView | BaselineView | OutlookView
 """What is answered in lists."""
+Proven: TypeAlias = ProofReport | CommissionView
+"""How far alarms and points are proven."""
 Look: TypeAlias = CapturePage | WaveformView | SpectrumView
 """What is seen of stored captures."""
 
@@ -138,7 +141,16 @@ def adapter(kind: Any) -> TypeAdapter[Any]:
 
 
 def to_json(
-    value: Snapshot | Change | OutlookView | HandoverView | Look | Performance | TrendBins | ProofReport | tuple[Listed, ...],
+    value: Snapshot
+    | Change
+    | OutlookView
+    | HandoverView
+    | Look
+    | Performance
+    | TrendBins
+    | ProofReport
+    | CommissionView
+    | tuple[Listed, ...],
 ) -> bytes:
     """Write a document."""
     kind: Any = type(value) if not isinstance(value, tuple) else tuple[type(value[0]), ...] if value else tuple[()]  # type: ignore[misc]

@@ -14,6 +14,7 @@ from edgemon.board.port import Lost, Source
 from edgemon.board.screens.alarms import AlarmsScreen
 from edgemon.board.screens.ask import Ordering, Question, ask
 from edgemon.board.screens.base import BoardScreen, bindings
+from edgemon.board.screens.commission import CommissionScreen
 from edgemon.board.screens.handover import HandoverScreen
 from edgemon.board.screens.journal import JournalScreen
 from edgemon.board.screens.lamps import LampsScreen
@@ -42,6 +43,7 @@ SCREENS_BY_NAME: dict[str, Callable[[Desk], BoardScreen]] = {
     "shift": HandoverScreen,
     "performance": PerformanceScreen,
     "journal": JournalScreen,
+    "commission": CommissionScreen,
     "lamps": LampsScreen,
     "help": HelpScreen,
 }

@@ -67,6 +67,8 @@ SHORTER = Key("minus", "-", "period(-1)", "shorter", "the figures of a shorter p
 JOURNAL = Key("j", "j", "show('journal')", "journal", "the journal, newest first", needed=False)
 FIND = Key("slash", "/", "search", "search", "search all of the journal: words, kind, machine, person, time")
 OLDER = Key("plus", "+", "older", "older", "show older entries of the journal too")
+COMMISSION = Key("g", "g", "show('commission')", "commission", "what stands between each point and being trusted", needed=False)
+ONLY_OPEN = Key("f", "f", "filter", "only open", "show only points of which something is open, or every point again")
 FILTER = Key("f", "f", "filter", "filter", "show only what is abnormal or near a limit, or everything again")
 SEARCH = Key("slash", "/", "search", "find", "search machines by name; enter keeps what is found, esc ends")
 SORT = Key("s", "s", "sort", "sort", "group by area, or the most severe first", needed=False)
@@ -77,7 +79,7 @@ YES = Key("y,enter", "y, enter", "answer(True)", "yes", "yes, acknowledge")
 NO = Key("escape,n", "esc, n", "answer(False)", "no", "no, change nothing")
 
 MOVES = (UP, DOWN, LEFT, RIGHT, PAGE_UP, PAGE_DOWN, FIRST, LAST)
-EVERYWHERE = (NOTES, ALARMS, SENSORS, SHIFT, FIGURES, JOURNAL, SILENCE, LAMP_TEST, PROOF, HELP, QUIT, QUIT_ANYWHERE)
+EVERYWHERE = (NOTES, ALARMS, SENSORS, SHIFT, FIGURES, JOURNAL, COMMISSION, SILENCE, LAMP_TEST, PROOF, HELP, QUIT, QUIT_ANYWHERE)
 PLANT = (*MOVES, ABNORMAL, ABNORMAL_BACK, OPEN, ACKNOWLEDGE, FILTER, SEARCH, SORT, BACK)
 MACHINE = (UP, DOWN, PAGE_UP, PAGE_DOWN, FIRST, LAST, OPEN, ACKNOWLEDGE, BACK)
 LOOKS = (
@@ -100,6 +102,7 @@ ALARM_LIST = (UP, DOWN, PAGE_UP, PAGE_DOWN, FIRST, LAST, OPEN, ACKNOWLEDGE, SHEL
 SHIFT_PAGE = (*LIST, WRITE, TAKE)
 FIGURES_PAGE = (*LIST, LONGER, SHORTER)
 JOURNAL_PAGE = (*LIST, FIND, OLDER)
+COMMISSION_PAGE = (*LIST, OPEN, ONLY_OPEN)
 QUESTION = (YES, NO)
 
 FOOTERS: dict[str, tuple[Key, ...]] = {
@@ -165,6 +168,7 @@ FOOTERS: dict[str, tuple[Key, ...]] = {
     "shift": (BACK, WRITE, TAKE, ALARMS, SENSORS, JOURNAL, HELP, QUIT, FIGURES, MOVE),
     "sensors": (BACK, ALARMS, SHIFT, NOTES, JOURNAL, HELP, QUIT, MOVE),
     "journal": (BACK, FIND, OLDER, ALARMS, SENSORS, SHIFT, NOTES, HELP, QUIT, MOVE),
+    "commission": (BACK, ONLY_OPEN, OPEN, ALARMS, SENSORS, HELP, QUIT, PROOF, MOVE),
     "lamps": (BACK, ALARMS, HELP, QUIT),
     "help": (BACK, ALARMS, SENSORS, SHIFT, NOTES, JOURNAL, QUIT, MOVE),
 }
@@ -179,6 +183,7 @@ HELPED: tuple[tuple[str, tuple[Key, ...]], ...] = (
     ("Shift", (WRITE, TAKE)),
     ("Alarm performance", (LONGER, SHORTER)),
     ("Journal", (FIND, OLDER)),
+    ("Commissioning", (ONLY_OPEN,)),
     ("Question", QUESTION),
 )
 """Every key, for the help screen."""

@@ -6,6 +6,7 @@ from collections.abc import AsyncIterator, Sequence
 from edgemon.board.port import Outcome, Update
 from edgemon.errors import LinkRefused
 from edgemon.model.command import Person, Role
+from edgemon.model.commission import CommissionView
 from edgemon.model.instant import Instant
 from edgemon.model.look import SpectrumRequest, SpectrumView, WaveformRequest, WaveformView, Which
 from edgemon.model.outlook import BaselineView, OutlookView
@@ -36,6 +37,7 @@ class MemorySource:
         self.lines: SpectrumView | None = None
         self.looked: list[WaveformRequest | SpectrumRequest] = []
         self.figures: Performance | None = None
+        self.commissioned: CommissionView | None = None
         self.periods: list[Instant] = []
         self.stretches: list[tuple[Instant | None, int]] = []
         self.searched: list[Search] = []
@@ -75,6 +77,12 @@ class MemorySource:
     async def stop_proof(self, reason: str) -> Outcome:
         """Note the order."""
         return self._order("end of proof", reason)
+
+    async def commissioning(self) -> CommissionView:
+        """Give the state set. Raises `LinkRefused` where none is."""
+        if self.commissioned is None:
+            raise LinkRefused("the journal cannot be read")
+        return self.commissioned
 
     async def shelve(self, alarm: str, duration_s: float, reason: str) -> Outcome:
         """Note the order, as the next four do, and give the outcome set."""

@@ -4,6 +4,7 @@ from collections.abc import AsyncIterator
 from typing import Protocol
 
 from edgemon.model.command import Person
+from edgemon.model.commission import CommissionView
 from edgemon.model.instant import Instant
 from edgemon.model.look import SpectrumRequest, SpectrumView, WaveformRequest, WaveformView, Which
 from edgemon.model.outlook import BaselineView, OutlookView
@@ -45,6 +46,10 @@ class Source(Protocol):
 
     async def stop_proof(self, reason: str) -> Outcome:
         """End the proof that is on."""
+        ...
+
+    async def commissioning(self) -> CommissionView:
+        """Say how far each point is from being trusted."""
         ...
 
     async def shelve(self, alarm: str, duration_s: float, reason: str) -> Outcome:

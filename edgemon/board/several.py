@@ -13,6 +13,7 @@ from edgemon.board.view.site import Index, Part
 from edgemon.clock import Clock
 from edgemon.errors import EdgemonError, LinkDown, LinkRefused
 from edgemon.model.command import Person, Role
+from edgemon.model.commission import CommissionView
 from edgemon.model.ids import MachineId
 from edgemon.model.instant import Duration, Instant
 from edgemon.model.look import SpectrumRequest, SpectrumView, WaveformRequest, WaveformView, Which
@@ -238,6 +239,14 @@ class Several:
         named = list(zip(self.names, found, strict=True))
         missing = {name: one for name, one in named if isinstance(one, str)}
         return whole.performance({name: one for name, one in named if not isinstance(one, str)}, missing)
+
+    async def commissioning(self) -> CommissionView:
+        """Give how far the points of all that answer are. Raises `LinkDown` where none does."""
+        machines = self._merging.known.machines
+        found = await self._each(lambda source, _: source.commissioning())
+        given = [(place, one) for place, one in enumerate(found) if not isinstance(one, str)]
+        rows = (replace(row, machine=machines[place].get(row.machine, row.machine)) for place, one in given for row in one.rows)
+        return CommissionView(max(one.now for _, one in given), tuple(rows))
 
     async def baselines(self) -> tuple[BaselineView, ...]:
         """Give the baselines of all that answer."""

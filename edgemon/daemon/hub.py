@@ -37,7 +37,7 @@ from edgemon.model.look import (
 from edgemon.model.machine import GATEWAY
 from edgemon.model.outlook import BaselineView, OutlookView
 from edgemon.model.performance import Performance
-from edgemon.model.proof import Proof, proof_view
+from edgemon.model.proof import proof_view
 from edgemon.model.retention import KeepView
 from edgemon.model.search import EVERYTHING, Search
 from edgemon.model.shift import HandoverView, LogKind
@@ -222,9 +222,9 @@ class Hub(ProofDoor):
         return annunciation(rules, points, setting.plant.alarms, self._clock.now(), sim, memory.proof)
 
     @property
-    def proof(self) -> Proof | None:
-        """Give the proof that is on."""
-        return self._known().proof
+    def memory(self) -> Memory:
+        """Give what is remembered."""
+        return self._known()
 
     async def command(self, order: Command, person: Person) -> Outcome:
         """Hand a command to the owner of the states."""

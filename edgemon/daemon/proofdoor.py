@@ -1,8 +1,10 @@
-"""The part of the daemon's site that is asked about proofs, and told to begin and end them."""
+"""The part of the daemon's site that is asked about commissioning and proofs, and told to begin and end them."""
 
+from edgemon.daemon.commissioning import Commissioning
 from edgemon.daemon.proving import Proving
 from edgemon.errors import StoreError
 from edgemon.model.command import Person
+from edgemon.model.commission import CommissionView
 from edgemon.model.instant import Duration
 from edgemon.model.proof import ProofReport, Scope
 from edgemon.model.snapshot import Outcome
@@ -15,6 +17,8 @@ class ProofDoor:
 
     proving: Proving | None = None
     """Set by whoever proves."""
+    commissions: Commissioning | None = None
+    """Set with it."""
 
     async def start_proof(self, scope: Scope, duration_s: Duration, reason: str, person: Person) -> Outcome:
         """Announce a proof."""
@@ -23,6 +27,12 @@ class ProofDoor:
     async def stop_proof(self, reason: str, person: Person) -> Outcome:
         """End the proof that is on."""
         return STARTING if self.proving is None else await self.proving.stop(reason, person)
+
+    async def commissioning(self) -> CommissionView:
+        """Say how far each point is from being trusted."""
+        if self.commissions is None:
+            raise StoreError(STARTING.why)
+        return await self.commissions.view()
 
     async def proof_report(self) -> ProofReport:
         """Say whether a proof is on, and what each point has proven."""

@@ -14,6 +14,7 @@ from edgemon.api.service import Api
 from edgemon.api.view import words
 from edgemon.clock import Clock
 from edgemon.daemon.annunciator import Annunciator
+from edgemon.daemon.commissioning import Commissioning
 from edgemon.daemon.diagnostics import Diagnostics
 from edgemon.daemon.hub import Hub
 from edgemon.daemon.learning import Learning
@@ -213,8 +214,8 @@ class Service:
         hub.commands, hub.diagnoses, hub.learning = path.command, diagnostics.diagnose, learning
         hub.shift = Shift(reader, self._clock, path.tell, hub.snapshot, self._plant.points)
         hub.annunciator = annunciator
-        proving = Proving(reader, self._clock, path.command, path.tell, lambda: hub.proof, setting, lambda: link.status.up)
-        hub.proving, publisher.sent, annunciator.told = proving, proving.sent, proving.told
+        proving = self._proving(reader, setting, path, hub, link)
+        publisher.sent, annunciator.told = proving.sent, proving.told
         return {
             "diagnostics": diagnostics.run,
             "late diagnoses": lambda: diagnostics.catch_up(lambda: hub.store_is_ok),
@@ -222,6 +223,16 @@ class Service:
             "annunciator": annunciator.run,
             "proving": proving.run,
         }
+
+    def _proving(self, reader: Reader, setting: Setting, path: DataPath, hub: Hub, link: Link) -> Proving:
+        def is_linked() -> bool:
+            return link.status.up
+
+        proving = Proving(reader, self._clock, path.command, path.tell, lambda: hub.memory.proof, setting, is_linked)
+        in_force, memory = (lambda: path.setting), (lambda: hub.memory)
+        hub.proving = proving
+        hub.commissions = Commissioning(reader, self._clock, proving, in_force, memory, lambda: hub.upstreams())
+        return proving
 
     def _watching(self, path: DataPath, hub: Hub) -> Watching:
         def make() -> Link:
@@ -303,7 +314,7 @@ class Service:
         count, said = 0, (False, True, False)
         while True:
             await self._clock.sleep(TICK_S)
-            is_like = (link.status.up, hub.store_is_ok, hub.proof is not None)
+            is_like = (link.status.up, hub.store_is_ok, hub.memory.proof is not None)
             if count % _STATUS_EVERY == 0 or is_like != said:
                 if hub.store_is_ok:
                     hub.store_bytes = await store.size_bytes()

@@ -3,6 +3,9 @@
 from dataclasses import dataclass
 from enum import StrEnum
 
+WEAK_RSSI_DBM = -90.0
+"""Below it a person should look at the radio link. Common practice, no source."""
+
 
 class SensorStatus(StrEnum):
     """Diagnostic categories, the gravest first. Source: NAMUR NE 107; the order F > C > S > M is that of device manuals."""

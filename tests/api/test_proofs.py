@@ -9,12 +9,19 @@ from edgemon.model.ids import AreaId, MachineId, PointId
 from edgemon.model.proof import Scope
 from edgemon.model.snapshot import Outcome
 from tests.api.test_service import served
-from tests.support.fake_site import PROOF, FakeSite
+from tests.support.fake_site import COMMISSIONING, PROOF, FakeSite
 
 
 async def test_what_is_proven_comes_through_unchanged(tmp_path: Path) -> None:
     async with served(tmp_path, FakeSite()) as daemon:
         assert await daemon.proof() == PROOF
+
+
+async def test_the_commissioning_state_comes_through_unchanged(tmp_path: Path) -> None:
+    async with served(tmp_path, FakeSite()) as daemon:
+        found = await daemon.commissioning()
+    assert found == COMMISSIONING
+    assert found.summary == "1 of 2 points complete"
 
 
 async def test_orders_reach_the_site_and_what_cannot_be_read_does_not(tmp_path: Path) -> None:

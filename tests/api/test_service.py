@@ -271,6 +271,7 @@ def test_openapi_describes_every_way(tmp_path: Path) -> None:
         "/v1/machines/{machine}/points/{point}/diagnose",
         "/v1/journal",
         "/v1/proof",
+        "/v1/commissioning",
         "/v1/proof/start",
         "/v1/proof/stop",
         "/v1/performance",

@@ -4,6 +4,7 @@ from edgemon.board import keys
 from edgemon.board.app import SCREENS_BY_NAME, BoardApp
 from edgemon.board.screens.acknowledge import AcknowledgeScreen
 from edgemon.board.screens.alarms import AlarmsScreen
+from edgemon.board.screens.commission import CommissionScreen
 from edgemon.board.screens.handover import HandoverScreen
 from edgemon.board.screens.journal import JournalScreen
 from edgemon.board.screens.lamps import LampsScreen
@@ -19,7 +20,7 @@ from edgemon.board.view.pages import help_page
 
 OURS = (
     BoardApp, PlantScreen, MachineScreen, AlarmsScreen, NotesScreen, SensorsScreen, HandoverScreen, JournalScreen, HelpScreen,
-    AcknowledgeScreen, PointScreen, PerformanceScreen, LampsScreen,
+    AcknowledgeScreen, PointScreen, PerformanceScreen, LampsScreen, CommissionScreen,
 )  # fmt: skip
 
 

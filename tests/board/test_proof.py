@@ -16,7 +16,7 @@ from tests.board.driving import board, plant
 from tests.support import sites
 
 ENGINEER = Person("engineer", Role.ENGINEER, "control-room")
-ON = ProofView("hp-pump-1/pump-de-h", sites.NOW, sites.NOW + 5.0, sites.NOW + 1800.0, "engineer", "first proof", True)
+ON = ProofView("booster-3/pump-de-h", sites.NOW, sites.NOW + 5.0, sites.NOW + 1800.0, "engineer", "first proof", True)
 SIZES = [(80, 24), (120, 40), (200, 60)]
 
 
@@ -28,7 +28,7 @@ def proving(proof: ProofView | None = ON) -> Snapshot:
         replace(point, alarms=tuple(replace(one, sim=True, proof=True, id=f"{one.id}/sim") for one in point.alarms))
         for point in first.points
     )
-    tried = replace(first, points=points)
+    tried = replace(first, points=points, sim=True)
     machines = tuple(tried if machine is first else machine for machine in whole.machines)
     return replace(whole, machines=machines, gateway=replace(whole.gateway, proof=proof))
 
@@ -40,16 +40,19 @@ async def test_the_status_line_of_every_screen_says_what_and_until_when(size: tu
         await one.hear(proving(), after=1.0)
         for keys in ([], ["enter"], ["enter"], ["l"], ["e"], ["t"], ["j"], ["question_mark"]):
             await one.press(*keys)
-            assert "PROOF of hp-pump-1/pump-de-h until 07:00:00" in one.lines("banner")[1]
+            said = one.lines("banner")[1]
+            assert "PROOF booster-3/pump-de-h until 07:00, 1 simulated" in said
+            assert "PROOF Booster pump 3" in said.partition("simulated")[2], "who calls has room beside it"
         gone = proving(None).gateway
         await one.hear(Change(gone), after=1.0)
-        assert "PROOF of" not in one.lines("banner")[1]
+        assert "PROOF booster" not in one.lines("banner")[1]
+        assert "SIMULATED DATA on 1" in one.lines("banner")[1]
 
 
 async def test_what_is_only_announced_is_said_so() -> None:
     async with board((120, 40)) as one:
         await one.hear(proving(replace(ON, is_open=False)), after=1.0)
-        assert "PROOF announced of hp-pump-1/pump-de-h until" in one.lines("banner")[1]
+        assert "PROOF announced: booster-3/pump-de-h until" in one.lines("banner")[1]
 
 
 def test_real_alarms_stand_before_those_of_a_proof() -> None:
@@ -68,7 +71,8 @@ async def test_its_alarms_are_marked_in_the_list_and_in_the_question(size: tuple
         one.app.desk.message = ""
         await one.hear(proving(), after=1.0)
         await one.press("l")
-        assert any("PROOF, unacknowledged" in line for line in one.lines("body"))
+        assert any("PROOF UNACK" in line for line in one.lines("body"))
+        assert "A TEST, no real alarm." in one.text()
 
 
 @pytest.mark.parametrize("size", SIZES)
@@ -112,7 +116,7 @@ async def test_the_one_that_is_on_is_ended_with_a_reason() -> None:
         await one.hear(proving(), after=1.0)
         one.app.desk.person = ENGINEER
         await one.press(PROOF.key)
-        assert "End the proof of hp-pump-1/pump-de-h?" in one.text()
+        assert "End the proof of booster-3/pump-de-h?" in one.text()
         await one.press(*"done", "enter")
         await one.wait(0.5)
         assert source.ordered == [("end of proof", "done")]

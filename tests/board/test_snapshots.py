@@ -14,7 +14,8 @@ from edgemon.board.port import Lost
 from edgemon.board.several import Several
 from edgemon.clock import ManualClock
 from edgemon.model.snapshot import JournalView, Snapshot, TrendPoint
-from tests.board import low
+from tests.board import commissioned, low
+from tests.board.test_proof import ENGINEER, ON, proving
 from tests.support import sites
 
 SnapCompare: TypeAlias = Callable[..., bool]
@@ -91,6 +92,23 @@ def test_question(snap_compare: SnapCompare) -> None:
 @pytest.mark.parametrize("keys", [["enter"], ["enter", "enter"]], ids=["machine", "point"])
 def test_low_limit(snap_compare: SnapCompare, keys: list[str], size: tuple[int, int]) -> None:
     app, play = picture(keys, shown=low.snapshot(3.0), past=low.PAST)
+    assert snap_compare(app, run_before=play, terminal_size=size)
+
+
+@pytest.mark.parametrize("size", SIZES)
+def test_commissioning(snap_compare: SnapCompare, size: tuple[int, int]) -> None:
+    app, play = picture(["g", "down", "down", "down"])
+    app.desk.source.commissioned = commissioned.view()  # type: ignore[attr-defined]
+    assert snap_compare(app, run_before=play, terminal_size=size)
+
+
+@pytest.mark.parametrize("size", SIZES)
+@pytest.mark.parametrize("keys", [[], ["l"], ["y"]], ids=["plant", "alarms", "question"])
+def test_proof(snap_compare: SnapCompare, keys: list[str], size: tuple[int, int]) -> None:
+    app, play = picture(keys, shown=proving(None if keys == ["y"] else ON))
+
+    app.desk.source.person = ENGINEER  # type: ignore[attr-defined]
+
     assert snap_compare(app, run_before=play, terminal_size=size)
 
 

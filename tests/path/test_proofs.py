@@ -14,8 +14,10 @@ from edgemon.model.annunciation import Output, OutputKind
 from edgemon.model.command import Acknowledge, Person, Role
 from edgemon.model.event import ClockStepped
 from edgemon.model.ids import AlarmKey, AreaId, MachineId, PointId
+from edgemon.model.machine import Plant
 from edgemon.model.proof import LEAD_S, LONGEST_S, Scope
 from edgemon.model.snapshot import Outcome
+from edgemon.store.memory import MemoryStore
 from tests.support.captures import capture
 from tests.support.plants import AXIAL, DRIVE_END, PUMP, gateway
 from tests.support.rig import OPERATOR, START, Rig, running
@@ -29,12 +31,18 @@ SIMULATED = AlarmKey(*DRIVE_END, "velocity_rms", True)
 class Bench(Rig):
     """A rig that proves; its plant has a horn."""
 
-    def __init__(self, store=None, now: float = START, simulated: bool = False) -> None:  # type: ignore[no-untyped-def]
+    def __init__(
+        self,
+        store: MemoryStore | None = None,
+        now: float = START,
+        simulated: bool = False,
+        of_plant: Plant | None = None,
+    ) -> None:
         of_gateway = replace(gateway(simulated=simulated), outputs=(HORN,))
-        super().__init__(of_gateway=of_gateway, store=store, now=now)
+        super().__init__(of_plant=of_plant, of_gateway=of_gateway, store=store, now=now)
         path, link = self.path, self.link
         self.proving = Proving(
-            self.store, self.clock, path.command, path.tell, lambda: self.hub.proof, self.setting, lambda: link.status.up
+            self.store, self.clock, path.command, path.tell, lambda: self.hub.memory.proof, self.setting, lambda: link.status.up
         )
         self.hub.proving, self.publisher.sent = self.proving, self.proving.sent
 

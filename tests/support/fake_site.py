@@ -7,6 +7,7 @@ from edgemon.alarms.performance import performance
 from edgemon.daemon.looking import Looking
 from edgemon.errors import ParameterError, StoreError
 from edgemon.model.command import Command, Person
+from edgemon.model.commission import CheckView, CommissionRow, CommissionView, Stand
 from edgemon.model.ids import MachineId, PointKey
 from edgemon.model.instant import Instant
 from edgemon.model.look import (
@@ -120,6 +121,24 @@ PROOF = ProofReport(
     (
         ProofRow("hp-pump-1", "High-pressure pump 1", "pump-de-h", "Pump drive end", (), 1_700_000_030.0, _SHOWN),
         ProofRow("hp-pump-1", "High-pressure pump 1", "pump-de-a", "Pump axial", ("never tried",), None, None),
+    ),
+)
+
+COMMISSIONING = CommissionView(
+    1_700_000_100.0,
+    (
+        CommissionRow(
+            *("hp-pump-1", "High-pressure pump 1", "ro-hall", "pump-de-h", "Pump drive end"),
+            (
+                CheckView("alarm proven", Stand.OPEN, "never tried"),
+                CheckView("sensor heard", Stand.DONE, "s-0009 since 2023-11-14T22:13:19.000Z"),
+                CheckView("upstream", Stand.NOT_NEEDED, "none is set up"),
+            ),
+        ),
+        CommissionRow(
+            *("hp-pump-1", "High-pressure pump 1", "ro-hall", "pump-de-a", "Pump axial"),
+            (CheckView("sensor heard", Stand.DONE, "s-0009"),),
+        ),
     ),
 )
 
@@ -260,6 +279,9 @@ class FakeSite:
     async def stop_proof(self, reason: str, person: Person) -> Outcome:
         self.ordered.append(("end of proof", person, reason))
         return self.outcome
+
+    async def commissioning(self) -> CommissionView:
+        return COMMISSIONING
 
     async def proof_report(self) -> ProofReport:
         return PROOF

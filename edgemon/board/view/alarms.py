@@ -89,11 +89,20 @@ def _order(alarm: AlarmView) -> tuple[bool, bool, bool, bool, int, float, str]:
 
 def state_words(alarm: AlarmView) -> str:
     """Write the alarm state in words."""
-    return f"{'PROOF, ' if alarm.proof else ''}{_WORDS.get(alarm.alarm_state, safe(alarm.alarm_state))}"
+    words = _WORDS.get(alarm.alarm_state, safe(alarm.alarm_state))
+    return f"PROOF, {words}" if alarm.proof else words
+
+
+def _listed_state(alarm: AlarmView) -> str:
+    """Write the alarm state as the list has room for it: the mark of a proof is never cut off."""
+    return f"PROOF {safe(alarm.alarm_state)}" if alarm.proof else state_words(alarm)
 
 
 def advice(alarm: AlarmView) -> str:
     """Say what is to do about an alarm."""
+    if alarm.proof:
+        first = "Acknowledge it (a): that belongs to the proof. " if status.wants_acknowledgement(alarm) else ""
+        return f"A TEST, no real alarm. {first}Do nothing to the machine for its sake."
     if alarm.machine == GATEWAY.machine and alarm.alarm_state in ("UNACK", "ACKED"):
         if alarm.level == STORAGE:
             first = "Acknowledge it (a), then look" if status.calls(alarm) else "Look"
@@ -144,7 +153,7 @@ class Columns:
     def of(cls, alarms: Sequence[AlarmView], width: int = 0) -> "Columns":
         """Give each column what its longest entry takes."""
         name = max((width_of(safe(alarm.machine_name)) for alarm in alarms), default=12)
-        state = max((len(state_words(alarm)) for alarm in alarms), default=5)
+        state = max((len(_listed_state(alarm)) for alarm in alarms), default=5)
         first = max((len(alarm.first_out) + 1 for alarm in alarms if alarm.first_out), default=0)
         longest = max((width_of(f"{safe(alarm.point_name)} {safe(alarm.title)}") for alarm in alarms), default=0)
         taken = _NUMBERS + name + state + first + longest
@@ -191,7 +200,7 @@ def row(alarm: AlarmView, cols: Columns, now: Instant, look: Look, width: int, s
         Span(" " * (8 - len(word.text))),
         Span(f" {number} {fit(figures.unit(alarm.unit, look.glyphs), 5)} ", Role.TEXT),
         Span(figures.age(alarm.since, now).rjust(4), Role.DIM),
-        Span(f"  {fit(state_words(alarm), cols.state)}", Role.BRIGHT if waiting else Role.DIM),
+        Span(f"  {fit(_listed_state(alarm), cols.state)}", Role.BRIGHT if waiting else Role.DIM),
         Span((f" {alarm.first_out}" if alarm.first_out else "").ljust(cols.first), Role.BRIGHT),
         Span(f"  {safe(alarm.point_name)} {safe(alarm.title)}", Role.DIM),
         Span("  simulated" if alarm.sim and look.mixed else "", Role.NO_DATA),

@@ -80,7 +80,7 @@ def _on_banner(span: Span) -> Span:
 
 def _second(picture: Picture, total: Summary, look: Look, width: int) -> Row:
     spans = [Span(" ", Role.BANNER)]
-    for text, role in troubles(picture, total):
+    for text, role in troubles(picture, total, look):
         spans.extend((Span(f" {text} ", role), Span(" ", Role.BANNER)))
     if total.calling:
         spans.extend(_calling(total.calling, picture, look, width - row_width(tuple(spans))))
@@ -92,7 +92,7 @@ def _second(picture: Picture, total: Summary, look: Look, width: int) -> Row:
     return fit_row([_on_banner(span) for span in spans], width, look.glyphs.ellipsis, Role.BANNER)
 
 
-def troubles(picture: Picture, total: Summary) -> list[tuple[str, Role]]:
+def troubles(picture: Picture, total: Summary, look: Look) -> list[tuple[str, Role]]:
     """List what is wrong with the gateway or must always be said of its data, the gravest first."""
     found: list[tuple[str, Role]] = []
     gateway = picture.gateway
@@ -103,8 +103,8 @@ def troubles(picture: Picture, total: Summary) -> list[tuple[str, Role]]:
     if isinstance(gateway, SiteView) and picture.lost is None:
         found.extend((safe(trouble, 160), Role.NO_DATA_FILL) for trouble in gateway.troubles)
     if gateway.proof is not None:
-        found.append((status_words(gateway.proof), Role.ALERT_FILL))
-    if total.simulated:
+        found.append((status_words(gateway.proof, total.simulated, look), Role.ALERT_FILL))
+    elif total.simulated:
         every = total.simulated == total.machines
         found.append(("SIMULATED DATA" if every else f"SIMULATED DATA on {total.simulated}", Role.NO_DATA_FILL))
     found.extend((f"{safe(link.name)} link down", Role.NO_DATA_FILL) for link in gateway.links if not link.up)

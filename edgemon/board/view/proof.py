@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 
 from edgemon.board.theme import Look, Role
 from edgemon.board.view import figures
-from edgemon.board.view.cells import Row, Span, fit_row, safe
+from edgemon.board.view.cells import Row, Span, fit, fit_row, safe, width_of
 from edgemon.model.command import Person
 from edgemon.model.command import Role as PersonRole
 from edgemon.model.ids import AreaId, MachineId, PointId
@@ -20,6 +20,8 @@ MEANING = (
     "boards, upstream), marked as a test. Announce it to the control room first.",
     "Real alarms call as ever, and come first.",
 )
+_SCOPE = 28
+"""Cells for what is proven in the status line: who calls must have room beside it on 80 columns."""
 BEGUN_BY_ENGINEERS = "a proof of alarms takes the engineer role."
 
 
@@ -94,7 +96,9 @@ def question(draft: ProofDraft, now: Instant, look: Look, width: int) -> list[Ro
     return [fit_row(spans, width, look.glyphs.ellipsis) for spans in lines]
 
 
-def status_words(proof: ProofView) -> str:
-    """Say in the status line what is being proven and until when."""
-    begins = "" if proof.is_open else " announced"
-    return f"PROOF{begins} of {safe(proof.scope, 80)} until {figures.clock(proof.until)}"
+def status_words(proof: ProofView, simulated: int, look: Look) -> str:
+    """Say in the status line what is being proven, until when, and how many machines show simulated data."""
+    begins = "" if proof.is_open else " announced:"
+    scope = safe(proof.scope, 140)
+    named = scope if width_of(scope) <= _SCOPE else fit(scope, _SCOPE, look.glyphs.ellipsis)
+    return f"PROOF{begins} {named} until {figures.clock(proof.until)[:5]}" + (f", {simulated} simulated" if simulated else "")

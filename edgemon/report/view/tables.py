@@ -13,6 +13,7 @@ from edgemon.model.event import (
     QualityChanged,
     RunningChanged,
 )
+from edgemon.model.health import WEAK_RSSI_DBM
 from edgemon.model.instant import format_instant
 from edgemon.model.limit import Severity, Side
 from edgemon.report.document import Block, Bullets, Facts, Heading, Paragraph, Section, Table, Tone
@@ -33,8 +34,7 @@ from edgemon.report.view.words import (
 MOST_ROWS = 60
 """Lines of the alarm history; the newest are kept."""
 LOW_BATTERY_PCT = 20.0
-WEAK_RSSI_DBM = -90.0
-"""Common practice, no source: below these a person should look at battery or radio link."""
+"""Common practice, no source: below it, or a signal below `WEAK_RSSI_DBM`, a person should look at battery or radio link."""
 NO_BREAK = "\N{NO-BREAK SPACE}"
 _TONES = {Severity.NORMAL: Tone.PLAIN, Severity.ALERT: Tone.ALERT, Severity.ALARM: Tone.ALARM}
 

@@ -1,0 +1,65 @@
+"""The commissioning state, put together from what is remembered, the store, the journal and the upstreams."""
+
+from collections.abc import Callable, Sequence
+
+from edgemon.clock import Clock
+from edgemon.daemon.proving import Proving
+from edgemon.engine.commission import Known, commission
+from edgemon.engine.memory import Memory, Setting
+from edgemon.model.commission import CommissionView
+from edgemon.model.ids import PointKey
+from edgemon.model.instant import EARLIEST, Instant
+from edgemon.model.machine import point_key
+from edgemon.model.upstream import UpstreamView
+from edgemon.store.port import Reader
+
+
+class Commissioning:
+    """Answers how far each point is.
+
+    Parameters
+    ----------
+    reader : Reader
+        Tells since when a point has been heard.
+    clock : Clock
+        Time.
+    proving : Proving
+        What was proven.
+    setting, memory, upstreams : callable
+        What is in force, what is remembered, how the upstreams stand.
+    """
+
+    def __init__(
+        self,
+        reader: Reader,
+        clock: Clock,
+        proving: Proving,
+        setting: Callable[[], Setting],
+        memory: Callable[[], Memory],
+        upstreams: Callable[[], Sequence[UpstreamView]],
+    ) -> None:
+        self._reader = reader
+        self._clock = clock
+        self._proving = proving
+        self._setting = setting
+        self._memory = memory
+        self._upstreams = upstreams
+        self._first: dict[PointKey, Instant] = {}
+
+    async def view(self) -> CommissionView:
+        """Give how far every point is now. Raises `StoreError`."""
+        report = await self._proving.report()
+        proofs = {point_key(row.machine, row.point): row for row in report.rows}
+        await self._look_for_firsts()
+        now = self._clock.now()
+        known = Known(now, proofs, self._upstreams(), self._first)
+        return CommissionView(now, commission(self._setting(), self._memory(), known))
+
+    async def _look_for_firsts(self) -> None:
+        """Find out since when each point that was heard is stored; once, for the past does not change."""
+        for (key, sim), state in list(self._memory().points.items()):
+            if sim or key in self._first or state.fit_at is None or not state.levels:
+                continue
+            found = await self._reader.trend(key, state.levels[0].name, EARLIEST, self._clock.now(), False, 1, earliest=True)
+            if found:
+                self._first[key] = found[0].t

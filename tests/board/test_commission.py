@@ -1,0 +1,114 @@
+"""The commissioning state on the board: each point with what it lacks, whole names, and the point selected in full."""
+
+from dataclasses import replace
+
+import pytest
+
+from edgemon.board.keys import COMMISSION, PROOF
+from edgemon.board.memory import MemorySource
+from edgemon.board.screens.commission import ASK_AGAIN_S
+from edgemon.board.theme import ASCII, Look
+from edgemon.board.view.cells import row_text, row_width
+from edgemon.board.view.commission import below, head, row, title
+from edgemon.model.command import Person, Role
+from edgemon.model.commission import CheckView, CommissionRow, CommissionView, Stand
+from tests.board import commissioned
+from tests.board.driving import plant
+from tests.support import sites
+
+SIZES = [(80, 24), (120, 40), (200, 60)]
+ENGINEER = Person("engineer", Role.ENGINEER, "control-room")
+VIEW = commissioned.view()
+NEVER = next(one for one in VIEW.rows if len(one.missing) == len(commissioned.LACKS[3]))
+
+
+def source() -> MemorySource:
+    found = MemorySource(ENGINEER)
+    found.commissioned = VIEW
+    return found
+
+
+@pytest.mark.parametrize("size", SIZES)
+async def test_every_point_is_reached_and_every_check_of_the_one_selected_is_shown(size: tuple[int, int]) -> None:
+    async with plant(size, source()) as one:
+        await one.press(COMMISSION.key)
+        await one.wait(0.5)
+        assert VIEW.summary in one.lines("body")[0]
+        for expected in VIEW.rows[:6]:
+            text = "\n".join(one.lines("body"))
+            assert all(f"{check.name:14}{check.stand}" in text for check in expected.checks)
+            await one.press("down")
+        await one.press("end")
+        assert title(VIEW.rows[-1]) in "\n".join(one.lines("body"))
+
+
+@pytest.mark.parametrize("width", [80, 120, 200])
+@pytest.mark.parametrize("look", [Look(), Look(ASCII)], ids=["unicode", "ascii"])
+def test_rows_are_as_wide_as_asked_and_name_nothing_by_half(width: int, look: Look) -> None:
+    names = {check.name for check in NEVER.checks}
+    for one in VIEW.rows[:6]:
+        drawn = row(one, 40, look, width, selected=False)
+        assert row_width(drawn) == width
+        said = row_text(drawn).partition(" of 12 ")[2].strip()
+        if said != "complete":
+            named, _, rest = said.partition(" and ")
+            assert set(named.split(", ")) <= names or said == f"{len(one.missing)} open"
+            count = int(rest.split()[0]) if rest else 0
+            assert len(named.split(", ")) + count == len(one.missing) or "open" in said
+        assert all(row_width(line) == width for line in below(one, look, width))
+        if look.glyphs.plain:
+            assert row_text(drawn).isascii()
+
+
+def test_what_is_open_comes_first_with_a_sign_and_a_word() -> None:
+    lines = [row_text(one) for one in below(NEVER, Look(ASCII), 80)[1:]]
+    assert [line[1] for line in lines if line[1] != " "] == ["-"] * 10 + ["+"] * 2
+    assert lines[0].startswith(" - sensor heard  open  s-0001: never")
+    whole = " ".join("".join(lines).split())
+    assert all(" ".join(check.words.split()) in whole for check in NEVER.checks), "nothing is cut off"
+
+
+def test_the_head_counts_what_lacks() -> None:
+    rows = tuple(
+        replace(one, checks=commissioned.checks(lacks)) for one, lacks in zip(VIEW.rows, commissioned.LACKS, strict=False)
+    )
+    said = row_text(head(CommissionView(0.0, rows), Look(), 200))
+    assert said.startswith(" Commissioning: 1 of 5 points complete   open: alarm proven 4, signal 2, baseline 2, bearing 2, ")
+    done = CommissionView(0.0, rows[:1])
+    assert "nothing is open" in row_text(head(done, Look(), 120))
+
+
+def test_text_from_outside_is_made_safe() -> None:
+    evil = CommissionRow("m", "pump\x1b[2J", "a", "p", "de\u202e", (CheckView("limits set", Stand.OPEN, "x\x1b]0;y\x07"),))
+    drawn = [row(evil, 20, Look(), 80, False), *below(evil, Look(), 80)]
+    assert not {"\x1b", "\u202e", "\x07"} & set("".join(map(row_text, drawn)))
+
+
+async def test_only_what_is_open_is_shown_on_demand_and_a_proof_is_of_the_point_selected() -> None:
+    async with plant((120, 40), source()) as one:
+        one.app.desk.person = ENGINEER
+        await one.press(COMMISSION.key)
+        await one.wait(0.5)
+        assert any("complete" in line and " of 12" in line for line in one.lines("body")[1:])
+        await one.press("f")
+        assert not any("12 of 12" in line for line in one.lines("body"))
+        await one.press("down", PROOF.key)
+        chosen = [row for row in VIEW.rows if row.missing][1]
+        assert f"of {title(chosen)}" in one.text()
+        await one.press("escape")
+
+
+async def test_it_is_asked_for_again_now_and_then_and_what_fails_is_said() -> None:
+    asked = MemorySource(ENGINEER)
+    async with plant((80, 24), asked) as one:
+        await one.press(COMMISSION.key)
+        await one.wait(0.5)
+        assert "could not be asked: the journal cannot be read" in one.lines("body")[0]
+        asked.commissioned = VIEW
+        await one.wait(ASK_AGAIN_S)
+        await one.hear(sites.snapshot(), after=1.0)
+        assert VIEW.summary in one.lines("body")[0]
+        asked.commissioned = None
+        await one.wait(ASK_AGAIN_S)
+        await one.hear(sites.snapshot(), after=1.0)
+        assert "As of a while ago" in one.lines("body")[1]
