@@ -35,6 +35,7 @@ OPENINGS = {
     "shift": "t",
     "performance": "p",
     "journal": "j",
+    "commission": "g",
     "lamps": "k enter",
     "help": "question_mark",
     "question: acknowledge": "a",
@@ -44,6 +45,7 @@ OPENINGS = {
     "question: diagnose": "enter enter d",
     "question: lamp test": "k",
     "question: log": "t w",
+    "question: proof": "enter y",
     "question: take over": "t enter",
     "question: find": "j slash",
 }

@@ -11,6 +11,7 @@ from edgemon.board.memory import MemorySource
 from edgemon.board.port import Lost, Outcome, Update
 from edgemon.errors import LinkDown, LinkRefused
 from edgemon.model.command import Person, Role
+from edgemon.model.commission import CheckView, CommissionRow, CommissionView, Stand
 from edgemon.model.outlook import BaselineView, CrossingView, OutlookView
 from edgemon.model.shift import BlockView, HandoverView
 from edgemon.model.snapshot import Change, JournalView, MachineView, TrendPoint
@@ -47,6 +48,8 @@ class Unruly(MemorySource):
         self.chance = chance
         self.past = tuple(TrendPoint(sites.NOW - 900.0 + 3.0 * k, 1.5 + k * 0.018, k % 7 != 0) for k in range(300))
         self.figures = replace(FIGURES, remarks=RUBBISH)
+        checks = tuple(CheckView("alarm proven", chance.choice(list(Stand)), one) for one in RUBBISH)
+        self.commissioned = CommissionView(sites.NOW, tuple(CommissionRow(one, one, one, one, one, checks) for one in RUBBISH))
         self.page = HandoverView(sites.NOW, sites.NOW, _rubbish(chance), (BlockView(_rubbish(chance), RUBBISH),), "digest")
         lines = spectrum()
         self.lines = replace(lines, markers=tuple(replace(lines.markers[k % 2], name=one) for k, one in enumerate(RUBBISH)))

@@ -11,6 +11,7 @@ from prometheus_client.openmetrics.parser import text_string_to_metric_families
 
 from edgemon.api.metrics import metrics_text
 from edgemon.board.picture import Picture
+from edgemon.board.theme import Look
 from edgemon.board.view.banner import summary, troubles
 from edgemon.cli import ailments
 from edgemon.cli.main import main
@@ -51,7 +52,7 @@ def test_an_upstream_that_is_behind_says_how_far_and_what_it_refused() -> None:
 def test_the_board_says_it_in_its_status_line() -> None:
     picture = Picture()
     picture.gateway = replace(SNAPSHOT.gateway, upstreams=(BEHIND, WELL))
-    said = [text for text, _ in troubles(picture, summary(SNAPSHOT.machines))]
+    said = [text for text, _ in troubles(picture, summary(SNAPSHOT.machines), Look())]
     assert [text for text in said if "historian" in text] == ["historian 2h behind", "2 refused by historian"]
 
 
