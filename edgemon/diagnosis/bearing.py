@@ -1,12 +1,13 @@
 """Rolling bearings: which part's rhythm is in the envelope, stated only where chance and weak healthy lines are ruled out."""
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from edgemon.analysis.speed import SUPPLIES_HZ
-from edgemon.diagnosis.cyclic import coherence_spectrum, envelope_spectra
-from edgemon.diagnosis.families import HARMONICS, Family, Rhythm, lines_found
-from edgemon.diagnosis.frequencies import BearingOrders, bearing_orders
+from edgemon.analysis.speed import SUPPLIES_HZ, ShaftSpeed
+from edgemon.diagnosis.cyclic import coherence_spectrum
+from edgemon.diagnosis.families import HARMONICS, Family, Rhythm
+from edgemon.diagnosis.frequencies import BearingOrders
 from edgemon.diagnosis.look import Look
 from edgemon.diagnosis.turning import envelope_speed
 from edgemon.diagnosis.weighing import confidence
@@ -84,11 +85,10 @@ def bearing_defects(look: Look) -> list[Finding]:
     """Find defects of races, rolling elements and cage of every bearing that is known, in every channel."""
     if not can_judge(look):
         return []
-    assert look.speed is not None
-    known = [(name, bearing_orders(bearing)) for name, bearing in look.facts.bearings]
+    known = look.bearings
     looks = look.places * len(look.record.channels) * len(known) * len(HARMONICS)
     best: dict[tuple[str, Fault], _Candidate] = {}
-    for channel, heard in enumerate(_heard(look, look.speed.hz, [orders for _, orders in known])):
+    for channel, heard in enumerate(_heard(look)):
         for candidate in _candidates(heard, known, channel, looks):
             key = (candidate.family.bearing, candidate.fault)
             if key not in best or candidate.confidence > best[key].confidence:
@@ -96,18 +96,27 @@ def bearing_defects(look: Look) -> list[Finding]:
     return [_finding(look, candidate) for candidate in best.values() if candidate.confidence > 0.05]
 
 
-def _heard(look: Look, shaft_hz: float, known: list[BearingOrders]) -> list[_Heard]:
-    """Take the envelope spectra of all channels, against the shaft speed that they themselves agree on."""
-    top = max(orders.inner for orders in known) * shaft_hz
-    spectra = [envelope_spectra(row, look.record.fs_hz, 4.0 * top, 1.3 * top) for row in look.record.samples]
-    found = [lines_found(one, shaft_hz) for one in spectra]
-    nominal = look.facts.speed_hz or shaft_hz
-    turning = envelope_speed([(m, one.line_hz) for m, one in zip(found, spectra, strict=True)], shaft_hz, nominal, known)
-    hz, hums = turning or shaft_hz, _hums(look)
+def settle_speed(look: Look) -> None:
+    """Give a look the shaft speed that its envelopes agree on, where they agree better than on the one known so far."""
+    if not can_judge(look):
+        return
+    assert look.speed is not None
+    maps = [(found, one.line_hz) for one, found in look.envelopes]
+    known = [orders for _, orders in look.bearings]
+    turning = envelope_speed(maps, look.speed.hz, look.facts.speed_hz or look.speed.hz, known)
+    if turning is not None:
+        look.speed = ShaftSpeed(turning.hz, "measured from the rhythm of the envelopes", measured=True)
+        look.speed_confidence = turning.confidence
+
+
+def _heard(look: Look) -> list[_Heard]:
+    """Take the envelope spectra of all channels against the shaft speed."""
+    assert look.speed is not None
+    hz, hums = look.speed.hz, _hums(look)
     heard = []
-    for row, one, m in zip(look.record.samples, spectra, found, strict=True):
+    for row, (one, found) in zip(look.record.samples, look.envelopes, strict=True):
         coherent = coherence_spectrum(row, look.record.fs_hz, one.power.shape[1])
-        heard.append(_Heard(Rhythm(one, hz, m, hums), None if coherent is None else Rhythm(coherent, hz, hums_hz=hums)))
+        heard.append(_Heard(Rhythm(one, hz, found, hums), None if coherent is None else Rhythm(coherent, hz, hums_hz=hums)))
     return heard
 
 
@@ -122,7 +131,7 @@ def can_judge(look: Look) -> bool:
     """Say whether bearings can be judged at all: geometry, speed, band and length of the record."""
     if look.speed is None or not look.facts.bearings or look.record.quantity is not Quantity.ACCELERATION:
         return False
-    top = max(bearing_orders(bearing).inner for _, bearing in look.facts.bearings)
+    top = max(orders.inner for _, orders in look.bearings)
     turns = look.record.samples.shape[1] / look.record.fs_hz * look.speed.hz
     return look.record.fs_hz / 2.0 > 3.0 * top * look.speed.hz and turns >= MIN_TURNS
 
@@ -132,7 +141,7 @@ def can_clear(look: Look) -> bool:
     return look.speed is not None and look.record.samples.shape[1] / look.record.fs_hz * look.speed.hz >= CLEAR_TURNS
 
 
-def _candidates(heard: _Heard, known: list[tuple[str, BearingOrders]], channel: int, looks: int) -> list[_Candidate]:
+def _candidates(heard: _Heard, known: Sequence[tuple[str, BearingOrders]], channel: int, looks: int) -> list[_Candidate]:
     found = []
     for name, kinematic in known:
         families = heard.families(name, kinematic)

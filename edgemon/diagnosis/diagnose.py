@@ -7,13 +7,13 @@ from typing import TypedDict
 
 from edgemon.analysis.speed import ShaftSpeed, estimate_speed, place_speed, refine_speed
 from edgemon.diagnosis.across import Heard, like_speed, weighed
-from edgemon.diagnosis.bearing import can_clear, can_judge
+from edgemon.diagnosis.bearing import can_clear, can_judge, settle_speed
 from edgemon.diagnosis.gear import can_judge_gears, like_before
 from edgemon.diagnosis.look import Look
 from edgemon.diagnosis.record import MIN_SAMPLES, MachineFacts, Record
-from edgemon.diagnosis.registry import NEED_WAVEFORM, PATTERNS
+from edgemon.diagnosis.registry import NEED_SPEED, NEED_WAVEFORM, PATTERNS
 from edgemon.errors import ParameterError
-from edgemon.model.finding import Conclusion, Diagnosis, Fault, Finding
+from edgemon.model.finding import Conclusion, Diagnosis, Evidence, Fault, Finding
 from edgemon.model.speed import SpeedOrigin
 
 SUPPORTED = 0.5
@@ -123,10 +123,8 @@ def by_place(record: Record) -> list[list[int]]:
 
 
 def _looks(record: Record, facts: MachineFacts, places: int) -> list[Look]:
-    """Look at each place of a record by itself, at the speed that all of its channels tell."""
-    speed, groups = _speed(record, facts), by_place(record)
-    if len(groups) == 1:
-        return [Look(record, facts, speed, places=places)]
+    """Look at each place of a record by itself, at the speed that all of its channels tell, or the envelopes of the place."""
+    (speed, sure), groups = _known_speed(record, facts), by_place(record)
     parts = [
         replace(
             record,
@@ -136,12 +134,25 @@ def _looks(record: Record, facts: MachineFacts, places: int) -> list[Look]:
         )
         for group in groups
     ]
-    return [Look(part, facts, speed, clock=record, places=places) for part in parts]
+    found = [Look(part, facts, speed, clock=record, places=places) for part in (parts if len(parts) > 1 else [record])]
+    for look in found:
+        look.speed_confidence = sure
+        settle_speed(look)
+    return found
 
 
 def _found(look: Look) -> list[Finding]:
-    wanted = [pattern for name, pattern in PATTERNS.items() if look.record.lines is None or name not in NEED_WAVEFORM]
-    return [finding for pattern in wanted for finding in pattern(look)]
+    wanted = [name for name in PATTERNS if look.record.lines is None or name not in NEED_WAVEFORM]
+    return [_no_surer(look, name, finding) for name in wanted for finding in PATTERNS[name](look)]
+
+
+def _no_surer(look: Look, name: str, finding: Finding) -> Finding:
+    """Take from the confidence in a fault of shaft speed what is not sure of that speed; a bearing's lines are found anyway."""
+    sure, speed = look.speed_confidence, look.speed
+    if name not in NEED_SPEED or sure is None or speed is None:
+        return finding
+    note = Evidence(f"rests on a shaft speed of {speed.hz:.4g} Hz, {speed.basis}, confidence {sure:.2f}")
+    return replace(finding, confidence=sure * finding.confidence, evidence=(*finding.evidence, note))
 
 
 def _too_short(record: Record) -> str:
@@ -165,12 +176,23 @@ def _compared(looks: Sequence[Look], short: int) -> list[str]:
 
 
 def _speed(record: Record, facts: MachineFacts) -> ShaftSpeed | None:
+    return _known_speed(record, facts)[0]
+
+
+def _known_speed(record: Record, facts: MachineFacts) -> tuple[ShaftSpeed | None, float | None]:
+    """Give the speed that lines of the plain spectrum tell, and its confidence where only several weak ones do."""
     if facts.speed_hz is None:
-        return None
+        return None, None
     mesh = tuple(pair.teeth * pair.order for pair in facts.gears)
-    if record.lines is None:
-        return refine_speed(record.samples, record.fs_hz, facts.speed_hz, facts.supply_hz, mesh)
-    return place_speed(record.lines, record.line_hz, facts.speed_hz, facts.supply_hz, mesh)
+    if record.lines is not None:
+        return place_speed(record.lines, record.line_hz, facts.speed_hz, facts.supply_hz, mesh), None
+    speed = refine_speed(record.samples, record.fs_hz, facts.speed_hz, facts.supply_hz, mesh)
+    if speed.measured:
+        return speed, None
+    other = estimate_speed(record.samples, record.fs_hz, 60.0 * facts.speed_hz, supply_hz=facts.supply_hz)
+    if other is None:
+        return speed, None
+    return ShaftSpeed(other.rpm / 60.0, f"measured from {other.method}", measured=True), other.confidence
 
 
 class _Told(TypedDict):
@@ -186,8 +208,8 @@ def _told(look: Look) -> _Told:
         return _Told(speed_hz=None, speed_basis="not known", speed_origin=SpeedOrigin.UNKNOWN, speed_confidence=None)
     if not speed.measured:
         return _Told(speed_hz=speed.hz, speed_basis=speed.basis, speed_origin=facts.speed_origin, speed_confidence=None)
-    sure = None
-    if record.lines is None:
+    sure = look.speed_confidence
+    if record.lines is None and sure is None:
         other = estimate_speed(record.samples, record.fs_hz, 60.0 * facts.speed_hz, supply_hz=facts.supply_hz)
         agrees = other is not None and abs(other.rpm / 60.0 - speed.hz) <= AGREES * speed.hz
         sure = other.confidence if other is not None and agrees else None

@@ -40,6 +40,8 @@ FEWEST_TURNS = 10
 """Turns of a gear that a record must hold."""
 LIKE_SPEED = 0.1
 """Share that the speed may differ from the baseline's. Source: common practice, no source."""
+LEAST = 0.05
+"""Confidence from which a finding is worth a word."""
 RATIO = 0.5
 """Largest sideband over the mesh line at which eccentricity is thought of. Source: textbooks, common practice."""
 
@@ -134,18 +136,18 @@ def _of(look: Look, wheel: Wheel, channel: int) -> Iterator[Finding]:
     then = like_before(look)
     nearest = _nearest(about, [_before(one, wheel, channel) for one in then])
     changed = None if nearest is None else nearest[0]
-    chance = by_chance(turn)
     looks = len(look.record.channels) * len(wheels(look.facts.gears))
-    one_tooth = (1.0 - chance) ** looks * soft(turn.fm4, BLOW, 0.4) * soft(turn.locked, LOCKED, 0.3)
+    blow = soft(turn.fm4, BLOW, 0.4) * soft(turn.locked, LOCKED, 0.3)
+    one_tooth = (1.0 - by_chance(turn)) ** looks * blow if blow >= LEAST else 0.0
     largest = float(about.sides.max()) / max(float(about.mesh.max()), 1e-300)
     strong = np.count_nonzero(about.above >= ABOVE_FLOOR) >= FEWEST_LINES and not then
     spread = UNCALIBRATED * soft(largest, RATIO, 0.1) * (1.0 - _chance(about)) if strong else 0.0
     moved = 0.0 if changed is None else soft(changed[0], CHANGED_DB, 0.8)
     sure = max(one_tooth, spread, moved)
-    if sure < 0.05:
+    if sure < LEAST:
         return
     hz = look.speed.hz * wheel.order if look.speed is not None else 0.0
-    notes = [_of_sidebands(about, wheel, hz, largest), _of_turn(turn, wheel, hz, chance)]
+    notes = [_of_sidebands(about, wheel, hz, largest), _of_turn(turn, wheel, hz, by_chance(turn))]
     if not then:
         notes.append(Evidence("no baseline to compare with: sidebands of a healthy gear can be as large"))
     elif nearest is not None:

@@ -10,6 +10,10 @@ from numpy.typing import NDArray
 from edgemon.analysis.spectrum import amplitude_spectrum
 from edgemon.analysis.speed import NEXT, ShaftSpeed
 from edgemon.diagnosis.advice import ADVICE
+from edgemon.diagnosis.cyclic import EnvelopeSpectra, envelope_spectra
+from edgemon.diagnosis.evidence import Map
+from edgemon.diagnosis.families import lines_found
+from edgemon.diagnosis.frequencies import BearingOrders, bearing_orders
 from edgemon.diagnosis.record import MachineFacts, Record
 from edgemon.model.finding import Evidence, Fault, Finding
 from edgemon.units import Quantity
@@ -53,6 +57,8 @@ class Look:
         self.record = record
         self.facts = facts
         self.speed = speed
+        self.speed_confidence: float | None = None
+        """How sure the speed is, 0 to 1, where the chance of error is known; what rests on its multiples is no surer."""
         self.clock = clock or record
         """The whole record that its channels are of: those of one share a clock, and have phases against each other."""
         self.places = places
@@ -83,6 +89,20 @@ class Look:
     def trusts(self, channel: int) -> bool:
         """Say whether the sizes of a channel mean something."""
         return self.record.channels[channel].calibrated
+
+    @cached_property
+    def bearings(self) -> tuple[tuple[str, BearingOrders], ...]:
+        """Name and kinematics of each bearing that is known."""
+        return tuple((name, bearing_orders(bearing)) for name, bearing in self.facts.bearings)
+
+    @cached_property
+    def envelopes(self) -> tuple[tuple[EnvelopeSpectra, Map], ...]:
+        """Envelope spectra of each channel and the surprise of their lines; none without a speed and a bearing."""
+        if self.speed is None or not self.bearings:
+            return ()
+        top = max(orders.inner for _, orders in self.bearings) * self.speed.hz
+        spectra = [envelope_spectra(row, self.record.fs_hz, 4.0 * top, 1.3 * top) for row in self.record.samples]
+        return tuple((one, lines_found(one, self.speed.hz)) for one in spectra)
 
     @cached_property
     def _acceleration(self) -> NDArray[np.float64]:
@@ -135,7 +155,8 @@ class Look:
             return None
         best = first + int(row[first : last + 1].argmax())
         wide = max(12, int(0.35 * around / line_hz))
-        surroundings = float(np.median(row[max(1, best - wide) : best + wide + 1]))
+        beside = row[max(1, best - wide) : best + wide + 1]
+        surroundings = float(np.partition(beside, beside.size // 2)[beside.size // 2])  # a median without its overhead
         order = hz / self.speed.hz if self.speed is not None else 0.0
         if row[best] < max(row[best - 1], row[best + 1]):
             return OrderLine(hz / around, best * line_hz, surroundings, 1.0)  # the flank of a line that stands elsewhere

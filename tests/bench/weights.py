@@ -17,7 +17,6 @@ from numpy.typing import NDArray
 from edgemon.diagnosis import bearing
 from edgemon.diagnosis.diagnose import _speed
 from edgemon.diagnosis.families import Family
-from edgemon.diagnosis.frequencies import bearing_orders
 from edgemon.diagnosis.look import Look
 from edgemon.diagnosis.record import MIN_SAMPLES, MachineFacts, Record
 from edgemon.diagnosis.weighing import COUNTED
@@ -72,11 +71,12 @@ def seen(source: str, condition: str, record: Record, facts: MachineFacts) -> li
     look = Look(record, facts, speed)
     if speed is None or not bearing.can_judge(look):
         return []
-    known = [(name, bearing_orders(one)) for name, one in facts.bearings]
+    bearing.settle_speed(look)
+    known = look.bearings
     turns = record.samples.shape[1] / record.fs_hz * speed.hz
     looks = 4 * len(record.channels) * len(known)
     found = []
-    for heard in bearing._heard(look, speed.hz, [orders for _, orders in known]):
+    for heard in bearing._heard(look):
         for name, orders in known:
             for part, family in heard.families(name, orders).items():
                 chance = -math.expm1(looks * math.log1p(-min(family.chance, 1.0 - 1e-12)))

@@ -7,7 +7,7 @@ from edgemon.analysis.coherence import BANDS
 from edgemon.diagnosis.cyclic import coherence_spectrum, envelope_spectra, without_tones
 from edgemon.diagnosis.families import lines_found
 from edgemon.diagnosis.frequencies import bearing_orders
-from edgemon.diagnosis.turning import envelope_speed, shaft_orders
+from edgemon.diagnosis.turning import Turning, envelope_speed, shaft_orders
 from tests.diagnosis.making import BEARING
 
 FS_HZ = 12000.0
@@ -20,7 +20,7 @@ def modulated(rates_hz: list[float], depth: float, seed: int) -> np.ndarray[tupl
     return np.asarray(np.random.default_rng(seed).standard_normal(N) * swell)
 
 
-def speed_of(rates_hz: list[float], known_hz: float, nominal_hz: float) -> float | None:
+def speed_of(rates_hz: list[float], known_hz: float, nominal_hz: float) -> Turning | None:
     orders = bearing_orders(BEARING)
     spectra = envelope_spectra(modulated(rates_hz, 0.3, 1), FS_HZ, 650.0, 210.0)
     return envelope_speed([(lines_found(spectra, known_hz), spectra.line_hz)], known_hz, nominal_hz, [orders])
@@ -28,7 +28,9 @@ def speed_of(rates_hz: list[float], known_hz: float, nominal_hz: float) -> float
 
 def test_a_wrong_speed_is_corrected_by_what_the_noise_is_modulated_with() -> None:
     found = speed_of([28.69, 2 * 28.69], known_hz=29.13, nominal_hz=28.7)
-    assert found == pytest.approx(28.69, abs=0.1)
+    assert found is not None
+    assert found.hz == pytest.approx(28.69, abs=0.1)
+    assert found.confidence > 0.9
 
 
 def test_a_right_speed_is_kept_and_noise_says_nothing() -> None:
