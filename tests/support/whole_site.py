@@ -8,6 +8,8 @@ import time
 from collections.abc import AsyncIterator, Awaitable, Callable, Iterable
 from pathlib import Path
 
+from textual.pilot import Pilot
+
 from edgemon.api.client import Daemon
 from edgemon.board.app import BoardApp
 from edgemon.board.several import Several
@@ -181,8 +183,9 @@ class Gateway:
 class Board:
     """The board itself without a terminal, attached to all gateways over their APIs, and a witness of what it shows."""
 
-    def __init__(self, app: BoardApp, gateways: Iterable[Gateway]) -> None:
+    def __init__(self, app: BoardApp, pilot: Pilot[None], gateways: Iterable[Gateway]) -> None:
         self.app = app
+        self.pilot = pilot
         self.gateways = {one.name: one for one in gateways}
         self.looks = 0
         self.missing: set[str] = set()
@@ -285,7 +288,7 @@ async def site(folder: Path) -> AsyncIterator[Site]:
         clock = SystemClock()
         source = Several([(str(one.daemon.socket), Daemon(one.daemon.socket, clock)) for one in gateways.values()], clock)
         app = BoardApp(source, clock)
-        async with app.run_test(size=(120, 40)):
-            yield Site(gateways, cluster, database, Board(app, gateways.values()))
+        async with app.run_test(size=(120, 40)) as pilot:
+            yield Site(gateways, cluster, database, Board(app, pilot, gateways.values()))
         with contextlib.suppress(EdgemonError):
             await source.close()
