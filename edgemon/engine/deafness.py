@@ -7,6 +7,9 @@ from edgemon.alarms.silence import due_at
 from edgemon.engine.draft import Draft
 from edgemon.model.instant import Duration, Instant
 
+BUSY_S: Duration = 2.0
+"""While reports come that quickly, the sensors are not gone through at every tick. House choice."""
+
 
 def hears_nothing(draft: Draft, quiet_since: Instant, delay_s: Duration) -> bool:
     """Say whether so much did not come since then that it is the gateway, and no longer to be waited for.
@@ -21,7 +24,7 @@ def hears_nothing(draft: Draft, quiet_since: Instant, delay_s: Duration) -> bool
         How long a loss must last before it calls; it is not waited for once a point would be called lost.
     """
     policy = draft.setting.plant.alarms
-    if policy.gateway_sensors <= 0 or draft.now <= quiet_since:
+    if policy.gateway_sensors <= 0 or draft.now - quiet_since < BUSY_S:
         return False
     found = missed(_expected(draft), quiet_since, draft.now)
     if not is_deaf(found, policy.gateway_sensors, policy.gateway_chance):

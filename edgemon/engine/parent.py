@@ -8,7 +8,7 @@ from edgemon.engine.deafness import hears_nothing
 from edgemon.engine.draft import Draft
 from edgemon.engine.memory import Memory, Track
 from edgemon.model.alarm import MONITORING, STORAGE, PointState
-from edgemon.model.instant import Instant
+from edgemon.model.instant import Duration, Instant
 from edgemon.model.machine import GATEWAY
 
 TRACK: Track = (GATEWAY, False)
@@ -35,16 +35,17 @@ def attend(draft: Draft, memory: Memory, lost: Collection[str]) -> Memory:
     since = {cause: min(before.get(cause, draft.now), draft.now) for cause in lost}
     if "broker" in lost:  # it does not listen
         memory = replace(memory, quiet_since=draft.now)
-    since |= _unheard(draft, memory)
+    delay = delay_s(draft)
+    since |= _unheard(draft, memory, delay)
     state = draft.points.get(TRACK, PointState(GATEWAY))
     stood = parent.stands(state)
     if _deaf(since) and not _deaf(before) and not stood:
         for track, point in list(draft.points.items()):
             if track[0] in draft.setting.rules:
                 draft.adopt(track, point, parent.bear(draft.setting.rules[track[0]], point, draft.now), ())
-    after, events = parent.assess(state, since, draft.now, delay_s(draft))
+    after, events = parent.assess(state, since, draft.now, delay)
     draft.adopt(TRACK, state, after, events)
-    draft.adopt(TRACK, after, *parent.assess(after, since, draft.now, delay_s(draft), STORAGE))
+    draft.adopt(TRACK, after, *parent.assess(after, since, draft.now, delay, STORAGE))
     if parent.stands(after) or stood:
         act = parent.cover if parent.stands(after) else parent.uncover
         for track, point in list(draft.points.items()):
@@ -53,11 +54,11 @@ def attend(draft: Draft, memory: Memory, lost: Collection[str]) -> Memory:
     return replace(memory, lost=since)
 
 
-def _unheard(draft: Draft, memory: Memory) -> dict[str, Instant]:
+def _unheard(draft: Draft, memory: Memory, delay: Duration) -> dict[str, Instant]:
     """Say since when no sensor is heard, if that is so; it ends with the next one heard, and not before."""
     if not draft.setting.plant.alarms.gateway_sensors:
         return {}
-    if parent.SENSORS in memory.lost or hears_nothing(draft, memory.quiet_since, delay_s(draft)):
+    if parent.SENSORS in memory.lost or hears_nothing(draft, memory.quiet_since, delay):
         return {parent.SENSORS: min(memory.lost.get(parent.SENSORS, memory.quiet_since), draft.now)}
     return {}
 
