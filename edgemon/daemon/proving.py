@@ -1,7 +1,7 @@
 """Proofs beside the path: begin and end them, note who took what they raised, and say from the journal what was proven.
 
 Who took an alarm is noted of what was really sent: the state that the broker confirmed, the command of an output that ended
-well, the item that an upstream's server took. Each is journalled once; the rest is read there.
+well. Each is journalled once; the rest is read there. What upstreams have got the commissioning state tells.
 """
 
 import asyncio

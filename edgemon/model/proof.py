@@ -1,7 +1,7 @@
 """A proof: for a limited time simulated alarms call like real ones, marked as a test, so that every path of an alarm is shown.
 
 What a point has proven follows from the journal alone: the announcement, the alarms of simulated data raised while it held, who
-took them (broker, annunciator, upstream), and who acknowledged them.
+took them (broker, annunciator), and who acknowledged them.
 """
 
 from dataclasses import dataclass
@@ -106,7 +106,7 @@ class ProofCarried:
     alarm: AlarmKey
     severity: Severity
     to: str
-    """`broker`, `annunciator NAME` or `upstream NAME`."""
+    """`broker` or `annunciator NAME`."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -93,6 +93,11 @@ def test_a_point_is_proven_through_the_real_path(tmp_path: Path) -> None:
         assert [(row["machine"], row["point"]) for row in rows] == [("hp-pump-1", "pump-de-h")]
         assert {one["to"] for one in rows[0]["shown"]["carried"]} == {"broker", "annunciator horn", "annunciator beacon"}
         assert rows[0]["shown"]["acknowledged_by"]
+        state = json.loads(command(daemon, "commission", "--json").stdout)
+        (checks,) = (row["checks"] for row in state["rows"] if row["point"] == "pump-de-h")
+        stands = {check["name"]: check["stand"] for check in checks}
+        assert (stands["alarm proven"], stands["sensor heard"], stands["bearing"]) == ("done", "done", "open")
+        assert "points complete" in command(daemon, "commission").stdout
         assert command(daemon, "proof", "stop", "--reason", "done").returncode == 0
         wait_until(lambda: witness.events("proof-ended"))
         assert daemon.snapshot().gateway.proof is None
