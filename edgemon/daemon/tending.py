@@ -7,6 +7,7 @@ from collections.abc import Callable
 from edgemon.clock import Clock
 from edgemon.daemon.trusted import Trusted
 from edgemon.errors import StoreError
+from edgemon.model.instant import Duration
 from edgemon.model.retention import KeepView, Tended, Worth
 from edgemon.store.tending import Tender
 
@@ -18,6 +19,9 @@ PATIENCE = 5
 """So many steps in a row are left to a path that is at work; then one is taken all the same."""
 IMPATIENCE = 3
 """The same while there is more to do: a path at work for hours must not outgrow the disk."""
+LOOK_S = 0.125
+"""Between two looks whether the store outgrows its budget: then the disk comes first, and nothing is waited for."""
+AT_ONCE_S = 0.005
 TOLD_EVERY_S = 600.0
 """What went is told in the log so often at most. House choice."""
 
@@ -56,8 +60,8 @@ class Tending:
         waited, wait_s = 0, EVERY_S
         trusted: Trusted | None = None
         while True:
-            await self._clock.sleep(wait_s)
-            if not self._is_idle() and waited < (IMPATIENCE if wait_s == AGAIN_S else PATIENCE):
+            await self._rest(wait_s)
+            if not self._tender.is_over and not self._is_idle() and waited < (IMPATIENCE if wait_s == AGAIN_S else PATIENCE):
                 waited += 1
                 continue
             waited = 0
@@ -71,6 +75,14 @@ class Tending:
             else:
                 self._is_failing, wait_s = False, EVERY_S if tended.is_done else AGAIN_S
                 self._took(tended)
+
+    async def _rest(self, wait_s: Duration) -> None:
+        """Wait, but not while the store outgrows its budget."""
+        until = self._clock.elapsed() + (AT_ONCE_S if self._tender.is_over and not self._is_failing else wait_s)
+        while (left := until - self._clock.elapsed()) > 0.0:
+            await self._clock.sleep(min(left, LOOK_S))
+            if self._tender.is_over and not self._is_failing:
+                return
 
     def _took(self, tended: Tended) -> None:
         self._newest = tended

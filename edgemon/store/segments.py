@@ -88,6 +88,8 @@ class Segments:
         self._file: int | None = None
         self.segment = 0
         self.end = 0
+        self.appended = 0
+        """Bytes counted since the start."""
         self.remark = ""
         """What was found damaged at the start, empty if nothing was."""
         folder.mkdir(parents=True, exist_ok=True)
@@ -132,6 +134,7 @@ class Segments:
         """Count what was appended: the database has committed the rows that point at it."""
         if places:
             self.end = places[-1].offset + places[-1].length
+            self.appended += sum(place.length for place in places)
 
     def forget(self) -> None:
         """Cut off what was appended, for the transaction was rolled back; gives its space back."""

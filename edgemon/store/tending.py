@@ -1,5 +1,6 @@
 """Keeps a store within its ages and its budget, in small steps among the commits of the path."""
 
+import math
 import sqlite3
 from collections import Counter
 from dataclasses import replace
@@ -18,6 +19,8 @@ from edgemon.store.segments import files_of, folder_of
 from edgemon.store.sqlite import SqliteStore
 from edgemon.store.weighing import Scales
 
+OVER = 1.01
+"""So much of its budget a store may take before it is tended without regard to the path. House choice."""
 PAGES = 32
 """Pages given back by the database in one step. House choice."""
 
@@ -47,6 +50,13 @@ class Tender:
         self._scales = Scales(retention, sensors)
         self._reclaimer = Reclaimer(self._folder, store.segments)
         self._trends = Folder()
+        self._border = -math.inf
+        """Of the bytes appended: beyond it the store is over its budget by more than it may be; unknown at first."""
+
+    @property
+    def is_over(self) -> bool:
+        """Say whether the store outgrew its budget since the last step, or still does; costs nothing."""
+        return self._store.segments.appended > self._border
 
     async def before(self) -> Instant | None:
         """Give when the last run wrote into the journal last; None where there was none."""
@@ -66,6 +76,7 @@ class Tender:
         before = await run(self._used)
         is_reclaimed = await run(self._reclaimer.reclaim)
         is_shrunk = await run(_shrunk)
+        appended = self._store.segments.appended
         after = await run(self._used)
         budget = disk.budget(self._folder, self._retention.budget_bytes, after)
         is_weighed = False
@@ -73,6 +84,8 @@ class Tender:
             is_weighed = is_weighed or await run(self._scales.weigh)
         forgotten, is_forgotten = await run(lambda connection: self._forgotten(connection, now))
         going, thinned = await run(lambda connection: self._decided(connection, after, budget, now, is_weighed))
+        most = OVER * (max(budget, after) if going.short_bytes else budget)
+        self._border = appended + most - after
         return Tended(
             dropped=Counter(one.worth for one in going.captures),
             freed_bytes=max(0, before - after),

@@ -1,4 +1,4 @@
-"""Ninety days of one trend out of many readings: stretches against the plain clustered table; and what tending costs.
+"""Ninety days of one trend out of many readings: stretches against the plain clustered table; tending's cost and overshoot.
 
 `python -m tests.bench.retention [READINGS]`: ten million unless told. The floor is the table `trend` itself, clustered by trend
 and time, in a file of its own: what the store had before stretches. Both are filled the same way, by trend.
@@ -28,6 +28,7 @@ from edgemon.store.port import Commit
 from edgemon.store.sqlite import SqliteStore
 from edgemon.store.tending import Tender
 from edgemon.store.trends import bins, key_of, values
+from tests.bench import overshoot
 from tests.store import builders as make
 
 BEGIN, EVERY_S = 1_700_000_000.0, 300.0
@@ -205,6 +206,7 @@ def main() -> None:
     with TemporaryDirectory(dir=os.environ.get("EDGEMON_BENCH")) as folder:
         asyncio.run(tend(Path(folder)))
         read_trends(Path(folder), count)
+        overshoot.report(Path(folder))
 
 
 if __name__ == "__main__":

@@ -8,7 +8,7 @@ from typing import cast
 import pytest
 
 from edgemon.clock import ManualClock
-from edgemon.daemon.tending import AGAIN_S, EVERY_S, PATIENCE, RETRY_S, TOLD_EVERY_S, Tending
+from edgemon.daemon.tending import AGAIN_S, AT_ONCE_S, EVERY_S, LOOK_S, PATIENCE, RETRY_S, TOLD_EVERY_S, Tending
 from edgemon.daemon.trusted import Trusted
 from edgemon.errors import StoreError
 from edgemon.model.retention import DAY_S, Tended, Worth
@@ -21,6 +21,7 @@ class FakeTender:
     def __init__(self) -> None:
         self.answers: list[Tended | StoreError] = []
         self.count, self.now = 0, 0.0
+        self.is_over = False
 
     async def before(self) -> float:
         return 1_700_000_000.0
@@ -68,6 +69,19 @@ async def test_a_path_at_work_is_left_alone_but_not_for_ever(desk: Desk) -> None
     assert desk.tender.count == 0
     await desk.clock.advance(EVERY_S)
     assert desk.tender.count == 1
+
+
+async def test_a_store_that_outgrows_its_budget_waits_for_no_path(desk: Desk) -> None:
+    desk.idle = False
+    await desk.clock.advance(EVERY_S / 2)
+    desk.tender.is_over = True
+    await desk.clock.advance(LOOK_S)
+    assert desk.tender.count == 1
+    await desk.clock.advance(10 * AT_ONCE_S)
+    assert desk.tender.count == 11, "at once again until it is within"
+    desk.tender.is_over = False
+    await desk.clock.advance(PATIENCE * EVERY_S)
+    assert desk.tender.count <= 12, "then the path comes first again"
 
 
 async def test_a_store_that_fails_is_told_once_and_tried_again(desk: Desk, caplog: pytest.LogCaptureFixture) -> None:
