@@ -3,7 +3,7 @@
 import pytest
 
 from edgemon.board.picture import Picture
-from edgemon.board.theme import Role
+from edgemon.board.theme import Look, Role
 from edgemon.board.view.banner import summary, troubles
 from edgemon.cli.status import lines
 from edgemon.model.retention import KeepView
@@ -32,13 +32,13 @@ def test_the_status_line_says_it_only_where_somebody_must_know(name: str) -> Non
     used, short, dropped, told = CASES[name]
     snapshot = shown(used, short, dropped)
     picture = Picture(gateway=snapshot.gateway, lost=None)
-    found = [one for one in troubles(picture, summary(snapshot.machines)) if "budget" in one[0]]
+    found = [one for one in troubles(picture, summary(snapshot.machines), Look()) if "budget" in one[0]]
     assert found == ([] if told is None else [told])
 
 
 def test_a_budget_that_is_not_known_yet_is_no_trouble() -> None:
     snapshot = shown(80_000_000, 0, 0, budget=0)
-    assert "budget" not in str(troubles(Picture(gateway=snapshot.gateway, lost=None), summary(snapshot.machines)))
+    assert "budget" not in str(troubles(Picture(gateway=snapshot.gateway, lost=None), summary(snapshot.machines), Look()))
     assert "store: 80.0 MB" in lines(snapshot)
 
 
