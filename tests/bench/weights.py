@@ -29,8 +29,8 @@ BY_CHANCE = 0.3
 """Families that chance explains as well as this are not asked for: their confidence is low whatever their signs."""
 PULL = 0.5
 """Of the weights to zero, in standard deviations."""
-CHOSEN = ("depth", "dominance", "cage sidebands")
-OTHERS = ("harmonics", "shaft sidebands", "distance", "above", "turns", "chance")
+CHOSEN = ("depth", "dominance", "cage sidebands", "distance")
+OTHERS = ("harmonics", "shaft sidebands", "above", "turns", "chance")
 EDGES = (0.0, 0.1, 0.3, 0.5, 0.65, 0.8, 0.9, 1.001)
 
 Rows = NDArray[np.float64]

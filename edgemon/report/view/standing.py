@@ -15,7 +15,7 @@ from edgemon.model.snapshot import TrendPoint
 from edgemon.report.port import Happening, LevelMaterial, Material, PointMaterial
 from edgemon.units import from_si
 
-SUPPORTED = 0.5
+SUPPORTED = 0.55
 """Confidence from which on a finding counts; see `model.finding`."""
 _IN_FORCE = frozenset({AlarmState.UNACK, AlarmState.ACKED})
 _HIDDEN = frozenset({AlarmState.SHLVD, AlarmState.DSUPR, AlarmState.OOSRV, AlarmState.LATUN, AlarmState.LATAK})
