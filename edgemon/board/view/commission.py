@@ -28,6 +28,7 @@ _TWO_COLUMNS = 110
 """Cells from which on the checks of the point selected stand in two columns."""
 _CHECK = 14
 """Cells for the name of a check."""
+_OPEN = "open: "
 _MORE = 14
 """Cells kept for how many rows lie below."""
 
@@ -42,12 +43,15 @@ def head(found: CommissionView, look: Look, width: int) -> Row:
     """Write the summary, and how many points lack what."""
     counts = Counter(check.name for row in found.rows for check in row.missing)
     lacking = [f"{name} {count}" for name, count in counts.most_common()]
-    said = [
-        Span(f" Commissioning: {found.summary}", Role.BRIGHT),
-        Span("   open: " if lacking else "   nothing is open", Role.DIM),
-    ]
-    room = width - row_width(tuple(said)) - _MORE
-    return fit_row([*said, Span(_named(lacking, room) if lacking else "", Role.TEXT)], width, look.glyphs.ellipsis)
+    start = Span(f" Commissioning: {found.summary}   ", Role.BRIGHT)
+    room = width - width_of(start.text) - width_of(_OPEN) - _MORE
+    named = _named(lacking, room) if lacking else "nothing is open"
+    told = (
+        (Span(_OPEN, Role.DIM), Span(named, Role.TEXT))
+        if lacking and named.startswith(lacking[0])
+        else (Span(named, Role.DIM),)
+    )
+    return fit_row([start, *told], width, look.glyphs.ellipsis)
 
 
 def row(one: CommissionRow, name: int, look: Look, width: int, selected: bool) -> Row:
@@ -79,7 +83,7 @@ def _named(names: Sequence[str], room: int) -> str:
         rest = len(names) - number - 1
         longer = f"{said}, {name}" if said else name
         if width_of(longer) + (width_of(f" and {rest} more") if rest else 0) > room:
-            return f"{said} and {rest + 1} more" if said else f"{len(names)} open"
+            return f"{said} and {rest + 1} more" if said else f"{len(names)} checks open"
         said = longer
     return said
 
