@@ -164,7 +164,9 @@ def heading(width: int, cols: Columns, look: Look) -> Row:
     """Write the head of the list."""
     numbers = f"{'value'.rjust(figures.NUMBER)} {'limit'.rjust(figures.NUMBER)}"
     left = f"     {fit('machine', cols.name)} {'':8} {numbers} {'':5} {'for':>4}  "
-    return fit_row([Span(f"{left}{fit('state', cols.state + cols.first)}  point and level", Role.DIM)], width, " ")
+    left += fit("state", cols.state + cols.first)
+    last = next((word for word in ("  point and level", "  point", "") if width_of(left + word) <= width), "")
+    return fit_row([Span(left + last, Role.DIM)], width, " ")
 
 
 def lines(machines: Sequence[MachineView], look: Look, width: int, own: Iterable[AlarmView] = ()) -> list[AlarmView | Row]:
