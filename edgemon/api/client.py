@@ -131,6 +131,15 @@ class Daemon:
         """End the proof that is on."""
         return await self._post("/v1/proof/stop", {"reason": reason})
 
+    async def start_collection(self, target: str, interval_s: float, duration_s: float, reason: str) -> Outcome:
+        """Have a sensor (named itself, or as `machine/point`) measure more often for a while."""
+        order = {"target": target, "interval_s": interval_s, "duration_s": duration_s, "reason": reason}
+        return await self._post("/v1/collection/start", order)
+
+    async def stop_collection(self, target: str, reason: str) -> Outcome:
+        """Take a fast collection back."""
+        return await self._post("/v1/collection/stop", {"target": target, "reason": reason})
+
     async def proof(self) -> ProofReport:
         """Say whether a proof is on, and what each point has proven. Raises `LinkDown`, `LinkRefused`."""
         return self._read(ProofReport, await self._get("/v1/proof", timeout_s=60.0))

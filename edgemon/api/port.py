@@ -55,6 +55,16 @@ class Site(Protocol):
         """End the proof that is on."""
         ...
 
+    async def start_collection(
+        self, target: str, interval_s: Duration, duration_s: Duration, reason: str, person: Person
+    ) -> Outcome:
+        """Have a sensor (named itself, or by a point) measure more often for a while. Raises `StoreError`."""
+        ...
+
+    async def stop_collection(self, target: str, reason: str, person: Person) -> Outcome:
+        """Take a fast collection back."""
+        ...
+
     async def proof_report(self) -> ProofReport:
         """Say whether a proof is on, and what each point has proven. Raises `StoreError`."""
         ...

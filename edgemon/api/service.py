@@ -12,6 +12,7 @@ from fastapi.sse import EventSourceResponse, ServerSentEvent
 from uvicorn.protocols.http.h11_impl import H11Protocol
 
 from edgemon import __version__
+from edgemon.api.collections import let_collect
 from edgemon.api.looks import let_look
 from edgemon.api.orders import let_command_alarms
 from edgemon.api.port import Site
@@ -76,6 +77,7 @@ def application(site: Site, access: Access) -> FastAPI:
     let_command_baselines(app, site, caller)
     let_hand_over(app, site, caller)
     let_prove(app, site, caller)
+    let_collect(app, site, caller)
     _let_see(app, site)
     let_see_trends(app, site)
     let_see_records(app, site)

@@ -5,6 +5,7 @@ from types import MappingProxyType
 from typing import assert_never
 
 from edgemon.model.alarm import MONITORING, STORAGE
+from edgemon.model.collection import FastCollectionEnded, FastCollectionStarted
 from edgemon.model.event import (
     AlarmChanged,
     AlarmsSilenced,
@@ -106,6 +107,12 @@ def words(event: Event, points: Points = NO_POINTS) -> str:
             return f"test of horn, beacon and board by {by} for {until - at:.0f} s; no alarm"
         case ProofStarted() | ProofCarried() | ProofEnded():
             return _proof_words(event)
+        case FastCollectionStarted(until=until, sensor=sensor, interval_s=every, routine_s=routine, by=by, reason=reason):
+            what = f"fast collection: sensor {sensor} every {every:g} s instead of {routine:g} s until {format_instant(until)}"
+            return f"{what}, by {by}: {reason}; {event.cost}"
+        case FastCollectionEnded(sensor=sensor, by=by, reason=reason):
+            who = f" by {by}" if by else ""
+            return f"fast collection of sensor {sensor} ended{who}: {reason}; its routine schedule is in force"
         case QualityChanged(point=point, quality=quality, reasons=reasons):
             return f"{point}: data {quality}" + (f" ({', '.join(reasons)})" if reasons else "")
         case RunningChanged(point=point, running=running, rpm=rpm):

@@ -5,6 +5,7 @@ from typing import Any, TypeAlias
 
 from pydantic import BaseModel, Field, TypeAdapter
 
+from edgemon.model.collection import LONGEST_S as FAST_LONGEST_S
 from edgemon.model.commission import CommissionView
 from edgemon.model.ids import AlarmKey, MachineId, PointId, is_identifier
 from edgemon.model.look import CapturePage, SpectrumView, WaveformView
@@ -101,6 +102,19 @@ class ProofOrder(ReasonOrder):
     machine: str = Field(default="", max_length=63)
     point: str = Field(default="", max_length=63, description="of the machine")
     duration_s: float = Field(gt=0.0, le=LONGEST_S, description="it ends by itself after that")
+
+
+class CollectionStop(ReasonOrder):
+    """Take the fast collection of a sensor back."""
+
+    target: str = Field(max_length=127, description="the sensor, or a point that it watches: MACHINE/POINT")
+
+
+class CollectionOrder(CollectionStop):
+    """Have a sensor measure more often for a while."""
+
+    interval_s: float = Field(gt=0.0, allow_inf_nan=False, description="between two captures")
+    duration_s: float = Field(gt=0.0, le=FAST_LONGEST_S, description="then its routine is in force again")
 
 
 class LogOrder(BaseModel):

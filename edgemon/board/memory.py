@@ -78,6 +78,14 @@ class MemorySource:
         """Note the order."""
         return self._order("end of proof", reason)
 
+    async def start_collection(self, target: str, interval_s: float, duration_s: float, reason: str) -> Outcome:
+        """Note the order."""
+        return self._order("collect faster", target, f"{interval_s:g}", f"{duration_s:g}", reason)
+
+    async def stop_collection(self, target: str, reason: str) -> Outcome:
+        """Note the order."""
+        return self._order("end of faster", target, reason)
+
     async def commissioning(self) -> CommissionView:
         """Give the state set. Raises `LinkRefused` where none is."""
         if self.commissioned is None:

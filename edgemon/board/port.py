@@ -48,6 +48,14 @@ class Source(Protocol):
         """End the proof that is on."""
         ...
 
+    async def start_collection(self, target: str, interval_s: float, duration_s: float, reason: str) -> Outcome:
+        """Have the sensor of a point measure more often for a while."""
+        ...
+
+    async def stop_collection(self, target: str, reason: str) -> Outcome:
+        """Take a fast collection back."""
+        ...
+
     async def commissioning(self) -> CommissionView:
         """Say how far each point is from being trusted."""
         ...

@@ -187,6 +187,17 @@ class Several:
 
         return await self._all(stop)
 
+    async def start_collection(self, target: str, interval_s: float, duration_s: float, reason: str) -> Outcome:
+        """Have the sensor of a point measure more often, at the gateway of its machine."""
+        machine, _, point = target.partition("/")
+        times = interval_s, duration_s
+        return await self._order(machine, lambda source, own: source.start_collection(f"{own}/{point}", *times, reason))
+
+    async def stop_collection(self, target: str, reason: str) -> Outcome:
+        """Take a fast collection back, at the gateway of its machine."""
+        machine, _, point = target.partition("/")
+        return await self._order(machine, lambda source, own: source.stop_collection(f"{own}/{point}", reason))
+
     async def write_log(self, text: str, sort: LogKind = LogKind.OBSERVATION) -> Outcome:
         """Write into the shift log of each."""
         return await self._all(lambda source, _: source.write_log(text, sort))

@@ -20,6 +20,7 @@ COMMANDS = {
     "doctor": "look over a running installation, and say what to do",
     "alarms": "the alarms that stand; acknowledge, silence, shelve, reset, out of service, lamp test",
     "proof": "prove alarms through the real path, announced and marked as a test; what is proven",
+    "collect": "have a sensor measure more often for a while, its battery cost said first; and back",
     "commission": "per point, what stands between it and being trusted",
     "scenario": "run alarm timelines and compare",
     "diagnose": "levels and findings of recordings",

@@ -12,6 +12,7 @@ from edgemon.engine.baselines import Key, in_force
 from edgemon.engine.memory import Setting
 from edgemon.errors import EdgemonError
 from edgemon.model.baseline import Baseline
+from edgemon.model.collection import FastCollectionEnded, FastCollectionStarted
 from edgemon.model.event import (
     AlarmChanged,
     AlarmsSilenced,
@@ -294,6 +295,8 @@ def concerns(event: Event, request: Request) -> bool:
             return request.sim and of == machine.id
         case LogWritten(machine=about):
             return about == machine.id
+        case FastCollectionStarted(machine=of) | FastCollectionEnded(machine=of):
+            return of == machine.id
         case ProofStarted() | ProofEnded():
             return event.scope.machine in (None, machine.id) and event.scope.area in (None, machine.area)
         case AlarmsSilenced(alarms=silenced):

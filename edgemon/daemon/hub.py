@@ -2,7 +2,7 @@
 
 import logging
 from collections import ChainMap
-from collections.abc import AsyncIterator, Awaitable, Callable, Iterable
+from collections.abc import AsyncIterator, Awaitable, Callable, Iterable, Mapping
 from dataclasses import dataclass, replace
 
 from edgemon import __version__
@@ -11,6 +11,7 @@ from edgemon.alarms.parent import RULES, SENSORS
 from edgemon.api.view import journal_view
 from edgemon.clock import Clock
 from edgemon.daemon.annunciator import Annunciator
+from edgemon.daemon.collecting import FastDoor
 from edgemon.daemon.learning import Learning
 from edgemon.daemon.looking import Looking
 from edgemon.daemon.performing import performance_of
@@ -21,6 +22,7 @@ from edgemon.engine.memory import Memory, Setting
 from edgemon.errors import ParameterError, StoreError
 from edgemon.model.alarm import SensorState
 from edgemon.model.annunciation import Annunciation
+from edgemon.model.collection import FastCollectionStarted
 from edgemon.model.command import Command, Person, Silence
 from edgemon.model.ids import MachineId, PointKey, SensorId
 from edgemon.model.instant import Instant
@@ -72,11 +74,12 @@ class _Seen:
 
     versions: dict[MachineId, int]
     sensors: dict[SensorId, SensorState]
+    fast: Mapping[SensorId, FastCollectionStarted]
     all_sensors_at: float
     """When all of them were shown last, s of the monotonic clock."""
 
 
-class Hub(ProofDoor):
+class Hub(ProofDoor, FastDoor):
     """The site of one daemon, as `api.port.Site` asks it to be."""
 
     def __init__(self, setting: Setting, reader: Reader, link: Link, clock: Clock) -> None:
@@ -152,7 +155,8 @@ class Hub(ProofDoor):
 
     def changes(self) -> AsyncIterator[Change]:
         """Show what differs from this call on."""
-        return self._changes(_Seen(dict(self._versions), dict(self._known().sensors), self._clock.elapsed()))
+        memory = self._known()
+        return self._changes(_Seen(dict(self._versions), dict(memory.sensors), memory.fast, self._clock.elapsed()))
 
     async def _changes(self, seen: _Seen) -> AsyncIterator[Change]:
         told_at = self._clock.elapsed()
@@ -228,9 +232,7 @@ class Hub(ProofDoor):
 
     async def command(self, order: Command, person: Person) -> Outcome:
         """Hand a command to the owner of the states."""
-        if self.commands is None:
-            return STARTING
-        return await self.commands(order, person)
+        return STARTING if self.commands is None else await self.commands(order, person)
 
     async def silence(self, person: Person) -> Outcome:
         """Silence whatever calls now."""
@@ -378,7 +380,9 @@ class Hub(ProofDoor):
         """Show the sensors heard since; now and then all of them, for silence is not heard."""
         memory, elapsed = self._known(), self._clock.elapsed()
         which = {sensor for sensor, state in memory.sensors.items() if seen.sensors.get(sensor) is not state}
+        which |= {sensor for sensor, _ in memory.fast.items() ^ seen.fast.items()}
         seen.sensors.update(memory.sensors)
+        seen.fast = memory.fast
         if elapsed - seen.all_sensors_at >= ALL_SENSORS_S:
             seen.all_sensors_at = elapsed
             which = set(self._setting.plant.sensors)

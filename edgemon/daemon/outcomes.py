@@ -4,6 +4,7 @@ from collections.abc import Iterable
 from dataclasses import replace
 
 from edgemon.api.view import words
+from edgemon.model.collection import FastCollectionEnded, FastCollectionStarted
 from edgemon.model.event import (
     AlarmChanged,
     AlarmsSilenced,
@@ -24,7 +25,7 @@ def outcome_of(events: Iterable[Event], nothing: str) -> Outcome:
     for event in events:
         if isinstance(event, CommandRefused):
             return Outcome(False, event.why)
-        if isinstance(event, ProofStarted | ProofEnded):
+        if isinstance(event, ProofStarted | ProofEnded | FastCollectionStarted | FastCollectionEnded):
             return Outcome(True, words(event))
         if isinstance(event, AlarmChanged):
             return Outcome(True)

@@ -36,6 +36,7 @@ from edgemon.daemon.work import AnyCommand, End, Happened, Order, Tick, Work
 from edgemon.decode.assemble import restore
 from edgemon.decode.decoded import Decoded
 from edgemon.decode.registry import quarantine
+from edgemon.engine import collection as collecting
 from edgemon.engine import judge as judging
 from edgemon.engine import proof as proving
 from edgemon.engine.analyse import Analysis, Judged, analyse, decode_all, questions
@@ -47,6 +48,7 @@ from edgemon.engine.unkept import judged_until, unkept
 from edgemon.errors import DecodeError, EdgemonError, StoreCorrupt, StoreError
 from edgemon.model.alarm import MachineSpeed
 from edgemon.model.baseline import Baseline
+from edgemon.model.collection import StartFast, StopFast
 from edgemon.model.command import ApproveBaseline, Person, ProposeBaseline, RetireBaseline, Silence
 from edgemon.model.event import Event, GatewayStarted, JournalEntry, StoreChanged
 from edgemon.model.ids import CaptureKey, MachineId, ReadingKey
@@ -295,6 +297,10 @@ class DataPath:
         if not self._storing.is_well and isinstance(command, ProposeBaseline | ApproveBaseline | RetireBaseline | StartProof):
             what = "limits are not changed while the store fails, and no proof is begun"
             raise StoreError(what, "", str(self._storing.error))
+        if isinstance(command, StartFast | StopFast):
+            if not self._storing.is_well and isinstance(command, StartFast):
+                raise StoreError("no fast collection is begun while the store fails", "", str(self._storing.error))
+            return collecting.obey(self._setting, self._memory, command, person, now)
         if isinstance(command, StartProof | StopProof):
             return proving.obey(self._setting, self._memory, command, person, now)
         if isinstance(command, ProposeBaseline | ApproveBaseline | RetireBaseline):

@@ -61,6 +61,7 @@ def memory_of(setting: Setting, saved: Saved, now: Instant) -> Memory:
         diagnoses={(made.point, made.sim): made for made in saved.diagnoses if made.point in setting.rules},
         baselines={key_of(one): one for one in saved.baselines},
         proof=resumed(saved.proof, now),
+        fast={one.sensor: one for one in saved.fast},
     )
 
 
@@ -142,6 +143,7 @@ class Carried:
             diagnoses=tuple(memory.diagnoses.values()),
             baselines=tuple(memory.baselines.values()),
             proof=None if memory.proof is None else memory.proof.started,
+            fast=tuple(memory.fast.values()),
         )
 
     def commit(self, now: Instant) -> Commit:

@@ -14,6 +14,7 @@ from edgemon.api.service import Api
 from edgemon.api.view import words
 from edgemon.clock import Clock
 from edgemon.daemon.annunciator import Annunciator
+from edgemon.daemon.collecting import published
 from edgemon.daemon.commissioning import Commissioning
 from edgemon.daemon.diagnostics import Diagnostics
 from edgemon.daemon.hub import Hub
@@ -111,7 +112,9 @@ class Service:
             hub = Hub(setting, reader, link, self._clock)
 
             def render(machine: MachineId) -> tuple[Outgoing, ...]:
-                return machine_states(self._gateway.root, self._plant.site, hub.machine(machine))
+                root, now = self._gateway.root, self._clock.now()
+                states = machine_states(root, self._plant.site, hub.machine(machine))
+                return (*states, *published(root, path.setting, hub.memory, machine, now))
 
             publisher = Publisher(link, store, reader, self._clock, self._gateway.root, self._plant.site, render)
             path = DataPath(setting, store, link, self._clock, executor, publisher, hub, opened.ballast)
@@ -230,7 +233,7 @@ class Service:
 
         proving = Proving(reader, self._clock, path.command, path.tell, lambda: hub.memory.proof, setting, is_linked)
         in_force, memory = (lambda: path.setting), (lambda: hub.memory)
-        hub.proving = proving
+        hub.proving, hub.collects = proving, path.command
         hub.commissions = Commissioning(reader, self._clock, proving, in_force, memory, lambda: hub.upstreams())
         return proving
 

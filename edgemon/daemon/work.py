@@ -4,13 +4,14 @@ import asyncio
 from dataclasses import dataclass
 from typing import TypeAlias
 
+from edgemon.model.collection import FastCommand
 from edgemon.model.command import BaselineCommand, Command, Person, Silence
 from edgemon.model.event import Event
 from edgemon.model.proof import ProofCommand
 from edgemon.model.snapshot import Outcome
 from edgemon.mqtt.port import Delivery
 
-AnyCommand: TypeAlias = Command | BaselineCommand | Silence | ProofCommand
+AnyCommand: TypeAlias = Command | BaselineCommand | Silence | ProofCommand | FastCommand
 
 
 @dataclass(frozen=True, slots=True)

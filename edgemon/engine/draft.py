@@ -107,6 +107,7 @@ def judgement_of(draft: Draft, memory: Memory) -> Judgement:
         {cause: since for cause, since in memory.lost.items() if cause != SENSORS} if draft.is_hearing else memory.lost,
         draft.now if draft.is_hearing else memory.quiet_since,
         memory.proof,
+        memory.fast,
     )
     commit = Commit(
         recorded_at=draft.now,

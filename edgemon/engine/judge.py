@@ -8,6 +8,8 @@ from edgemon.alarms.rewind import rewind
 from edgemon.engine.analyse import Analysis, Heard, Repeated, Taken, Waiting
 from edgemon.engine.arrivals import remember
 from edgemon.engine.baselines import key_of, obey
+from edgemon.engine.collection import end_all
+from edgemon.engine.collection import passed as collected
 from edgemon.engine.draft import Draft, Judgement, draft_of, judgement_of
 from edgemon.engine.heard import hear, reject, sensor_heard, take, tell
 from edgemon.engine.memory import NOTES_KEPT, Memory, Setting
@@ -70,7 +72,7 @@ def tick(setting: Setting, memory: Memory, now: Instant, lost: Collection[str] =
     """Let time do its work: silence, shelves that end, rejections not told of yet; `lost` is what the gateway itself lost."""
     draft = draft_of(setting, memory, now)
     memory = attend(draft, memory, lost)
-    memory = replace(memory, proof=passed(draft, memory.proof))
+    memory = replace(memory, proof=passed(draft, memory.proof), fast=collected(draft, memory.fast))
     for track, state in list(draft.points.items()):
         rules = setting.rules.get(track[0])
         if rules is not None and (state.taken_at is not None or state.sim is setting.gateway.simulated):
@@ -101,6 +103,8 @@ def happened(setting: Setting, memory: Memory, event: Event, now: Instant) -> Ju
         if memory.proof is not None:
             end(draft, memory.proof, CLOCK_WAS_SET)
             memory = replace(memory, proof=None)
+        end_all(draft, memory.fast, CLOCK_WAS_SET)
+        memory = replace(memory, fast={})
     return judgement_of(draft, memory)
 
 

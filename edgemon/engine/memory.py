@@ -9,6 +9,7 @@ from edgemon.alarms.parent import RULES as GATEWAY_RULES
 from edgemon.decode.assemble import Assembly
 from edgemon.model.alarm import MachineSpeed, PointState, SensorState
 from edgemon.model.baseline import Baseline
+from edgemon.model.collection import FastCollectionStarted
 from edgemon.model.event import DiagnosisMade
 from edgemon.model.gateway import Gateway
 from edgemon.model.ids import MachineId, PointKey, SensorId
@@ -88,3 +89,5 @@ class Memory:
     """When a sensor was heard last, or the gateway began to listen, whichever is later."""
     proof: Proof | None = None
     """The one that is on; the journal alone is what a restart goes by."""
+    fast: Mapping[SensorId, FastCollectionStarted] = field(default_factory=dict)
+    """Fast collections that are on."""

@@ -6,6 +6,7 @@ from dataclasses import replace
 from edgemon.alarms.health import health
 from edgemon.alarms.parent import RULES, responses
 from edgemon.alarms.summary import alarm_view, calls, is_listed, machine_view
+from edgemon.engine.collection import collection_view
 from edgemon.engine.memory import Memory, Setting
 from edgemon.engine.parent import TRACK
 from edgemon.engine.proof import hears
@@ -102,6 +103,7 @@ def _sensor(setting: Setting, memory: Memory, sensor: SensorId, now: Instant) ->
         completeness=found.completeness,
         battery_days=found.battery_days,
         clock_offset_s=shown.clock_offset_s,
+        collection=collection_view(setting.plant.sensors[sensor], memory.fast.get(sensor)),
     )
 
 

@@ -6,6 +6,7 @@ from typing import TypeAlias, get_args
 
 from edgemon.model.alarm import AlarmState, Priority
 from edgemon.model.baseline import Baseline
+from edgemon.model.collection import FastEvent
 from edgemon.model.finding import Diagnosis
 from edgemon.model.ids import AlarmKey, CaptureId, MachineId, PointKey, SensorId
 from edgemon.model.instant import Instant
@@ -373,6 +374,7 @@ Event: TypeAlias = (
     | ProofStarted
     | ProofCarried
     | ProofEnded
+    | FastEvent
 )
 
 

@@ -4,6 +4,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from enum import StrEnum
 
+from edgemon.model.collection import Collection
 from edgemon.model.derived import DerivedSpec, MaskSpec
 from edgemon.model.ids import AreaId, MachineId, PointId, PointKey, SensorId, SiteId
 from edgemon.model.level import LEVEL_KINDS, Band, LevelKind, LevelSpec
@@ -48,6 +49,8 @@ class Sensor:
     levels: Mapping[str, Quantity] = field(default_factory=dict)
     """Levels of its points that are the plant file's own, and what they measure: the sensor may send them as readings."""
     sends: Sends = Sends.WAVEFORM
+    collects: Collection | None = None
+    """What the gateway commands of it; None: nothing."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,6 +7,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field
 from typing import TypeAlias
 
+from edgemon.model.collection import CollectionView
 from edgemon.model.finding import Finding
 from edgemon.model.instant import Instant
 from edgemon.model.limit import Side
@@ -206,6 +207,8 @@ class SensorView:
     """Days until the battery is used up, where that can be said."""
     clock_offset_s: float | None = None
     """Arrival minus measurement time of the newest message."""
+    collection: CollectionView | None = None
+    """What the gateway commands of it; None: nothing."""
 
 
 @dataclass(frozen=True, slots=True)

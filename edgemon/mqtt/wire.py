@@ -4,6 +4,7 @@ import json
 from collections.abc import Mapping
 from typing import Any
 
+from edgemon.model.collection import CollectionView
 from edgemon.model.instant import Instant, format_instant
 from edgemon.model.limit import Side
 from edgemon.model.outgoing import Outgoing
@@ -114,6 +115,19 @@ def annunciator_state(root: str, site: str, topic: str, document: Mapping[str, A
 def journal_event(root: str, site: str, document: Mapping[str, Any]) -> Outgoing:
     """Give a journal entry, not retained."""
     return Outgoing(f"{root}/site/{site}/event", _json(document), retain=False)
+
+
+def schedule(root: str, sensor: str, wanted: CollectionView) -> Outgoing:
+    """Give the retained schedule of a sensor: the collection wanted, and until when where it is faster for a while."""
+    fast = wanted.fast
+    document: dict[str, Any] = {
+        "interval_s": wanted.interval_s if fast is None else fast.interval_s,
+        "fs": wanted.fs_hz,
+        "samples": wanted.samples,
+        "axes": list(wanted.axes),
+        **({} if fast is None else {"until": format_instant(fast.until)}),
+    }
+    return _retained(f"{root}/sensor/{sensor}/schedule", document)
 
 
 def _proof(proof: ProofView | None) -> dict[str, Any] | None:

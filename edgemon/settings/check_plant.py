@@ -8,6 +8,7 @@ from edgemon.model.machine import GATEWAY
 from edgemon.settings import check_limits
 from edgemon.settings.check_alarms import check_alarms
 from edgemon.settings.check_baseline import check_baseline
+from edgemon.settings.check_collection import check_collection
 from edgemon.settings.check_derived import check_derived, check_names, check_startup
 from edgemon.settings.check_levels import check_levels
 from edgemon.settings.check_masks import check_masks
@@ -96,6 +97,7 @@ def _sensors(file: PlantFile, report: Report) -> None:
         positive(report, (*path, "interval_s"), sensor.interval_s, "seconds between two captures")
         positive(report, (*path, "range_g"), sensor.range_g, "largest acceleration it measures, one-sided, in g")
         positive(report, (*path, "sensitivity_mv_per_g"), sensor.sensitivity_mv_per_g, "from its calibration sheet, often 100")
+        check_collection(sensor, path, report)
 
 
 def _machine(machine: MachineTable, file: PlantFile, path: KeyPath, report: Report) -> None:

@@ -6,6 +6,7 @@ from dataclasses import replace
 from pathlib import Path
 from types import MappingProxyType
 
+from edgemon.model.collection import Collection
 from edgemon.model.gateway import Access, Broker, Gateway, InputBorders, Protocol
 from edgemon.model.ids import AreaId, MachineId, SensorId, SiteId
 from edgemon.model.level import Band
@@ -72,6 +73,8 @@ def resolve_plant(file: PlantFile) -> Plant:
             sensor = sensors[SensorId(point.sensor)]
             own = {spec.name: spec.quantity for spec in level_specs(machine, point)}
             sensors[sensor.id] = replace(sensor, levels={**own, **sensor.levels})
+    for table in file.sensor:
+        sensors[SensorId(table.id)] = replace(sensors[SensorId(table.id)], collects=_collection(table, file))
     machines = tuple(_machine(table, sensors, file) for table in file.machine)
     return Plant(
         site=SiteId(file.site.id),
@@ -89,6 +92,14 @@ def _areas(declared: Iterable[AreaTable], machines: Iterable[Machine]) -> tuple[
     for machine in machines:
         names.setdefault(machine.area, machine.area)
     return tuple(Area(id=key, name=name) for key, name in names.items())
+
+
+def _collection(table: SensorTable, file: PlantFile) -> Collection | None:
+    """Give what is commanded of a sensor: axes that are not named are those that points watch."""
+    if table.fs_hz is None or table.samples is None:
+        return None
+    watched = dict.fromkeys(point.axis for machine in file.machine for point in machine.point if point.sensor == table.id)
+    return Collection(table.fs_hz, table.samples, tuple(table.axes) or tuple(watched), table.captures_per_percent)
 
 
 def _sensor(table: SensorTable) -> Sensor:

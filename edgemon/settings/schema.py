@@ -250,6 +250,10 @@ class SensorTable(Shape):
     sensitivity_mv_per_g: float | None = None
     clock: bool = True
     sends: Literal["waveform", "spectrum", "levels"] = "waveform"
+    fs_hz: float | None = None
+    samples: int | None = None
+    axes: tuple[str, ...] = ()
+    captures_per_percent: float | None = None
 
 
 class ClassTable(DelaysTable):

@@ -5,6 +5,7 @@ from collections.abc import Collection
 from pathlib import Path
 
 from edgemon.model.alarm import MachineSpeed
+from edgemon.model.collection import still_on
 from edgemon.model.event import DiagnosisMade
 from edgemon.model.ids import CaptureKey, MachineId, ReadingKey
 from edgemon.store.port import Known, Saved
@@ -14,6 +15,7 @@ from edgemon.store.trends import holds
 from edgemon.store.wire import (
     BASELINES,
     CAPTURE_COLUMNS,
+    COLLECTIONS,
     COLUMNS,
     PROOFS,
     baselines_of,
@@ -52,6 +54,7 @@ def saved_in(connection: sqlite3.Connection, path: Path) -> Saved:
         published_in(connection),
         dict(connection.execute("SELECT file, written FROM settings ORDER BY file").fetchall()),
         proof_of(connection.execute(f"{PROOFS} ORDER BY seq DESC LIMIT 1")),
+        still_on(entry_from_row(row).event for row in connection.execute(COLLECTIONS)),
     )
 
 

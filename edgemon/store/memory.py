@@ -6,6 +6,7 @@ from collections.abc import Collection, Iterable
 from edgemon.errors import StoreError
 from edgemon.model.alarm import AlarmState, MachineSpeed, PointState, SensorState
 from edgemon.model.baseline import Baseline
+from edgemon.model.collection import still_on
 from edgemon.model.event import AlarmChanged, BaselineApproved, BaselineProposed, BaselineRetired, DiagnosisMade, JournalEntry
 from edgemon.model.ids import AlarmKey, CaptureKey, MachineId, PointKey, ReadingKey, SensorId
 from edgemon.model.instant import Instant
@@ -80,6 +81,7 @@ class MemoryStore:
             self._published,
             dict(sorted(self._settings.items())),
             proof if isinstance(proof, ProofStarted) else None,
+            still_on(entry.event for entry in self._journal),
         )
 
     async def known(

@@ -6,6 +6,7 @@ from typing import Protocol
 
 from edgemon.model.alarm import MachineSpeed, PointState, SensorState
 from edgemon.model.baseline import Baseline
+from edgemon.model.collection import FastCollectionStarted
 from edgemon.model.event import DiagnosisMade, Event, JournalEntry
 from edgemon.model.ids import CaptureKey, PointKey, ReadingKey, SensorId
 from edgemon.model.instant import Instant
@@ -78,6 +79,8 @@ class Saved:
     """What the settings files said at the newest start; empty where nothing knows."""
     proof: ProofStarted | None = None
     """The proof that was on: announced and not ended."""
+    fast: tuple[FastCollectionStarted, ...] = ()
+    """The fast collections that were on."""
 
 
 class Store(Protocol):

@@ -13,6 +13,7 @@ from pydantic import TypeAdapter, ValidationError
 from edgemon.errors import StoreCorrupt
 from edgemon.model.alarm import PointState, SensorState
 from edgemon.model.baseline import Baseline
+from edgemon.model.collection import FastCollectionEnded, FastCollectionStarted
 from edgemon.model.event import (
     EVENT_OF,
     AlarmChanged,
@@ -137,7 +138,7 @@ def place_of(event: Event) -> tuple[str | None, str | None, bool]:
             return event.machine, None, event.sim
         case SimulationNoted():
             return event.machine, None, True
-        case LogWritten():
+        case LogWritten() | FastCollectionStarted() | FastCollectionEnded():
             return event.machine, None, False
         case ProofStarted() | ProofEnded():
             return event.machine, event.point, False
@@ -219,6 +220,11 @@ BASELINES = """SELECT seq, recorded_at, body FROM journal
 
 PROOFS = "SELECT seq, recorded_at, body FROM journal WHERE kind IN ('proof-started', 'proof-ended')"
 """What begins and ends proofs, by an index of its own."""
+
+
+COLLECTIONS = """SELECT seq, recorded_at, body FROM journal
+    WHERE kind IN ('fast-collection-started', 'fast-collection-ended') ORDER BY seq"""
+"""What begins and ends fast collections, by an index of its own."""
 
 
 def proof_of(rows: Iterable[Row]) -> ProofStarted | None:

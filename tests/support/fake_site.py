@@ -280,6 +280,14 @@ class FakeSite:
         self.ordered.append(("end of proof", person, reason))
         return self.outcome
 
+    async def start_collection(self, target: str, interval_s: float, duration_s: float, reason: str, person: Person) -> Outcome:
+        self.ordered.append(("collect", person, target, interval_s, duration_s, reason))
+        return self.outcome
+
+    async def stop_collection(self, target: str, reason: str, person: Person) -> Outcome:
+        self.ordered.append(("end of collect", person, target, reason))
+        return self.outcome
+
     async def commissioning(self) -> CommissionView:
         return COMMISSIONING
 

@@ -8,6 +8,7 @@ from contextlib import asynccontextmanager
 from typing import Any
 
 from edgemon.clock import ManualClock
+from edgemon.daemon.collecting import published
 from edgemon.daemon.hub import Hub
 from edgemon.daemon.path import DataPath
 from edgemon.daemon.publisher import Publisher
@@ -66,10 +67,14 @@ class Rig:
             self.clock,
             root,
             site,
-            lambda machine: machine_states(root, site, self.hub.machine(machine)),
+            lambda machine: (
+                *machine_states(root, site, self.hub.machine(machine)),
+                *published(root, self.path.setting, self.hub.memory, machine, self.clock.now()),
+            ),
         )
         self.setting = setting
         self.path = DataPath(setting, self.store, self.link, self.clock, Inline(), self.publisher, self.hub)
+        self.hub.collects = self.path.command
 
     async def send(self, payload: bytes, topic: str = CAPTURE) -> None:
         """Let a sensor publish, and the path work it off."""

@@ -10,6 +10,7 @@ from edgemon.board.desk import Desk
 from edgemon.board.screens.acknowledge import acknowledge
 from edgemon.board.screens.ask import Question, ask
 from edgemon.board.screens.base import BoardScreen, bindings, why_not
+from edgemon.board.screens.collection import collect
 from edgemon.board.theme import Role
 from edgemon.board.view import before, figures, history
 from edgemon.board.view import point as view
@@ -17,6 +18,7 @@ from edgemon.board.view.ahead import SHARE, ahead, told
 from edgemon.board.view.alarms import listed
 from edgemon.board.view.cells import Row, Span, fit_row, safe, wrap
 from edgemon.board.view.chart import across, chart_of_bins, worst_word
+from edgemon.board.view.collection import on_words
 from edgemon.board.view.diagnosis import diagnosis
 from edgemon.board.view.machine import LevelAt
 from edgemon.board.view.outlook import outlook
@@ -84,7 +86,9 @@ class PointScreen(BoardScreen):
                 under = self._spectrum(width, tall, height - len(head) - tall - 4)
         if point.diagnosis is not None:
             under += diagnosis(point.diagnosis, self.desk.picture.now, self.desk.look, width)
-        return [*head, *under][:height]
+        sensor = self.desk.picture.sensors.get(point.sensor)
+        fast = on_words(None if sensor is None else sensor.collection)
+        return [*head, *(self._said(fast, width, Role.ALERT) if fast else []), *under][:height]
 
     def _across(self, width: int) -> int:
         """Give the columns of the past; what is forecast takes its part of the chart."""
@@ -287,6 +291,12 @@ class PointScreen(BoardScreen):
         """Ask about the gravest alarm of the point."""
         machine = self.desk.picture.machine(self.machine)
         acknowledge(self, [one for one in listed([machine]) if one.point == self.at.point] if machine is not None else [])
+
+    def action_collect(self) -> None:
+        """Ask about collecting faster here, or ending that."""
+        found = self._found()
+        if found is not None:
+            collect(self, found[0], found[1])
 
     def action_diagnose(self) -> None:
         """Ask about having the newest capture diagnosed."""

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from edgemon.board.theme import Look, Role
 from edgemon.board.view import figures
 from edgemon.board.view.cells import Row, Span, blank, fit, fit_row, safe, width_of, wrap
+from edgemon.board.view.collection import on_words
 from edgemon.model.instant import Instant
 from edgemon.model.retention import Room
 from edgemon.model.snapshot import GatewayView, MachineView, SensorView
@@ -100,7 +101,8 @@ def _row(one: SensorView, machine: str, name: int, tag: int, now: Instant, look:
     signal = "" if one.rssi_dbm is None else f"{one.rssi_dbm:.0f} dBm"
     came = "" if one.completeness is None else f"{100.0 * one.completeness:.0f} %"
     numbers = _figures(battery, days, signal, figures.age(one.heard_at, now), came, width)
-    why = "; ".join(safe(cause) for cause in one.causes)
+    fast = on_words(one.collection)
+    why = "; ".join([*([fast] if fast else []), *(safe(cause) for cause in one.causes)])
     spans = [
         Span(f" {form}{'' if look.glyphs.plain else status.letter} ".ljust(4), status.role),
         Span(f"{status.word:{_WORD}} ", status.role),
