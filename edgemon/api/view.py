@@ -5,7 +5,7 @@ from types import MappingProxyType
 from typing import assert_never
 
 from edgemon.model.alarm import MONITORING, STORAGE
-from edgemon.model.collection import FastCollectionEnded, FastCollectionStarted
+from edgemon.model.collection import FastCollectionEnded, FastCollectionStarted, FastEvent
 from edgemon.model.event import (
     AlarmChanged,
     AlarmsSilenced,
@@ -107,12 +107,8 @@ def words(event: Event, points: Points = NO_POINTS) -> str:
             return f"test of horn, beacon and board by {by} for {until - at:.0f} s; no alarm"
         case ProofStarted() | ProofCarried() | ProofEnded():
             return _proof_words(event)
-        case FastCollectionStarted(until=until, sensor=sensor, interval_s=every, routine_s=routine, by=by, reason=reason):
-            what = f"fast collection: sensor {sensor} every {every:g} s instead of {routine:g} s until {format_instant(until)}"
-            return f"{what}, by {by}: {reason}; {event.cost}"
-        case FastCollectionEnded(sensor=sensor, by=by, reason=reason):
-            who = f" by {by}" if by else ""
-            return f"fast collection of sensor {sensor} ended{who}: {reason}; its routine schedule is in force"
+        case FastCollectionStarted() | FastCollectionEnded():
+            return _collection_words(event)
         case QualityChanged(point=point, quality=quality, reasons=reasons):
             return f"{point}: data {quality}" + (f" ({', '.join(reasons)})" if reasons else "")
         case RunningChanged(point=point, running=running, rpm=rpm):
@@ -182,6 +178,18 @@ def _store_words(event: StoreChanged | StoreMended | RetryOrdered) -> str:
         return f"the store fails and keeps {event.keeps}: {event.detail}"
     late = f"; the {event.late} entries before this were written only now" if event.late else ""
     return f"the store works again, it had failed since {format_instant(event.since)}: {event.detail}{late}"
+
+
+def _collection_words(event: FastEvent) -> str:
+    match event:
+        case FastCollectionStarted(until=until, sensor=sensor, interval_s=every, routine_s=routine, by=by, reason=reason):
+            what = f"fast collection: sensor {sensor} every {every:g} s instead of {routine:g} s until {format_instant(until)}"
+            return f"{what}, by {by}: {reason}; {event.cost}"
+        case FastCollectionEnded(sensor=sensor, by=by, reason=reason):
+            who = f" by {by}" if by else ""
+            return f"fast collection of sensor {sensor} ended{who}: {reason}; its routine schedule is in force"
+        case _:
+            assert_never(event)
 
 
 def _proof_words(event: ProofStarted | ProofCarried | ProofEnded) -> str:

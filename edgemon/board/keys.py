@@ -61,9 +61,7 @@ MARK_BASELINE = Key(
     "v", "v", "mark('baseline')", "baseline", "show or hide the lines as they were in the baseline", needed=False
 )
 DIAGNOSE = Key("d", "d", "diagnose", "diagnose", "have the newest capture diagnosed, after a question", needed=False)
-COLLECT = Key(
-    "f", "f", "collect", "faster", "measure more often for a while, or the routine again (engineer)", needed=False
-)
+COLLECT = Key("f", "f", "collect", "faster", "measure more often for a while, or the routine again (engineer)", needed=False)
 FIGURES = Key("p", "p", "show('performance')", "figures", "alarm performance beside the figures asked for", needed=False)
 LONGER = Key("plus", "+", "period(1)", "longer", "the figures of a longer period")
 SHORTER = Key("minus", "-", "period(-1)", "shorter", "the figures of a shorter period")

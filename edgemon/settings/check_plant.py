@@ -97,7 +97,7 @@ def _sensors(file: PlantFile, report: Report) -> None:
         positive(report, (*path, "interval_s"), sensor.interval_s, "seconds between two captures")
         positive(report, (*path, "range_g"), sensor.range_g, "largest acceleration it measures, one-sided, in g")
         positive(report, (*path, "sensitivity_mv_per_g"), sensor.sensitivity_mv_per_g, "from its calibration sheet, often 100")
-        check_collection(sensor, path, report)
+        check_collection(file, sensor, path, report)
 
 
 def _machine(machine: MachineTable, file: PlantFile, path: KeyPath, report: Report) -> None:

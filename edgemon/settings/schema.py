@@ -252,7 +252,7 @@ class SensorTable(Shape):
     sends: Literal["waveform", "spectrum", "levels"] = "waveform"
     fs_hz: float | None = None
     samples: int | None = None
-    axes: tuple[str, ...] = ()
+    axes: list[str] = Field(default_factory=list)
     captures_per_percent: float | None = None
 
 

@@ -274,6 +274,8 @@ def test_openapi_describes_every_way(tmp_path: Path) -> None:
         "/v1/commissioning",
         "/v1/proof/start",
         "/v1/proof/stop",
+        "/v1/collection/start",
+        "/v1/collection/stop",
         "/v1/performance",
         "/v1/me",
         "/v1/silence",

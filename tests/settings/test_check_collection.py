@@ -32,6 +32,8 @@ def test_a_sensor_is_commanded_where_rate_and_length_are_said(tmp_path: Path) ->
         ("fs_hz = 6400\nsamples = 8192\ncaptures_per_percent = -1\n", "captures_per_percent", "must be above zero", True),
         ("fs_hz = 100\nsamples = 8192\n", "samples", "takes 81.9 s, longer than interval_s", True),  # 8192/100
         ("captures_per_percent = 50\n", "captures_per_percent", "no effect without fs_hz and samples", False),
+        ('fs_hz = 6400\nsamples = 8192\naxes = ["y"]\n', "axes", "a point watches axis x, which is not among them", True),
+        ('fs_hz = 6400\nsamples = 8192\naxes = ["x", "x"]\n', "axes", "empty or named twice", True),
         ('axes = ["x"]\n', "axes", "no effect without fs_hz and samples", False),
     ],
 )
