@@ -118,7 +118,17 @@ def test_every_time_in_an_event_is_published_as_a_time() -> None:
         if get_type_hints(kind)[field.name] in (Instant, Instant | None)
     }
     # a new number in an event must be put either here or among the times
-    assert numbers - wire.INSTANTS == {"alert", "at", "value", "limit", "rpm", "step_s", "interval_s", "routine_s", "battery_pct"}
+    assert numbers - wire.INSTANTS == {
+        "alert",
+        "at",
+        "value",
+        "limit",
+        "rpm",
+        "step_s",
+        "interval_s",
+        "routine_s",
+        "battery_pct",
+    }
 
 
 UNREADABLE = ["", "null", "[]", "{}", '{"kind": "no-such"}', '{"kind": "gateway-started"}', '{"kind": "clock-stepped", "at":']
