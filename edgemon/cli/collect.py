@@ -8,7 +8,7 @@ from typing import Any
 
 from edgemon.api.client import Daemon
 from edgemon.cli.options import add_attach, asked, done, duration, plain
-from edgemon.errors import ParameterError
+from edgemon.errors import EdgemonError
 from edgemon.model.collection import CollectionView, Cost
 from edgemon.model.instant import format_instant
 from edgemon.model.snapshot import SensorView, Snapshot
@@ -86,7 +86,7 @@ def cost_in(whole: Snapshot, target: str, interval_s: float, duration_s: float) 
 
     Raises
     ------
-    ParameterError
+    EdgemonError
         There is no such sensor or point, it is not commanded, or the interval is not above zero.
     """
     machine, is_point, name = target.partition("/")
@@ -94,12 +94,12 @@ def cost_in(whole: Snapshot, target: str, interval_s: float, duration_s: float) 
     sensor = next((point.sensor for point in points), None) if is_point else target
     found = next((one for one in whole.sensors if one.id == sensor), None)
     if found is None:
-        raise ParameterError(f"no such {'point' if is_point else 'sensor'}: {clean(target, 130)}")
+        raise EdgemonError(f"no such {'point' if is_point else 'sensor'}: {clean(target, 130)}")
     if found.collection is None:
         hint = f'add fs_hz and samples to the [[sensor]] with id = "{clean(found.id, 63)}" in plant.toml'
-        raise ParameterError(f"sensor {clean(found.id, 63)} is not commanded", hint=hint)
+        raise EdgemonError(f"sensor {clean(found.id, 63)} is not commanded", hint=hint)
     if not interval_s > 0.0:
-        raise ParameterError(f"must be above zero, is {interval_s:g} s", "--every")
+        raise EdgemonError(f"must be above zero, is {interval_s:g} s", "--every")
     return found.collection.cost(interval_s, duration_s)
 
 

@@ -6,7 +6,7 @@ import pytest
 
 from edgemon.cli.collect import cost_in, document, lines
 from edgemon.cli.main import main
-from edgemon.errors import ParameterError
+from edgemon.errors import EdgemonError
 from edgemon.model.collection import CollectionView, FastView
 from edgemon.model.snapshot import Snapshot
 from tests.support import sites
@@ -34,9 +34,9 @@ def test_the_cost_is_said_by_point_or_sensor() -> None:
 def test_what_is_not_there_or_not_commanded_is_said_before_the_order() -> None:
     seen = whole(None)
     for target, why in (("nowhere/x", "no such point"), ("s-none", "no such sensor"), (seen.sensors[0].id, "not commanded")):
-        with pytest.raises(ParameterError, match=why):
+        with pytest.raises(EdgemonError, match=why):
             cost_in(seen, target, 60.0, 7200.0)
-    with pytest.raises(ParameterError, match="--every"):
+    with pytest.raises(EdgemonError, match="--every"):
         cost_in(whole(), whole().machines[0].points[0].sensor, 0.0, 7200.0)
 
 
