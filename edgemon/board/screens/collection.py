@@ -1,59 +1,24 @@
 """Beginning a fast collection, and taking it back: a question with its cost, a name, a reason and a confirmation."""
 
 from collections.abc import Sequence
-from dataclasses import replace
 
-from textual import events
-
-from edgemon.board.desk import Desk
 from edgemon.board.screens.ask import Question, ask
 from edgemon.board.screens.base import BoardScreen
-from edgemon.board.screens.question import QuestionScreen, Said, permitted, put, written
-from edgemon.board.view import orders
+from edgemon.board.screens.drafting import DraftScreen
+from edgemon.board.screens.question import Said, permitted, put
 from edgemon.board.view.cells import Row, safe
 from edgemon.board.view.collection import FastDraft, forbidden, question
 from edgemon.model.snapshot import MachineView, PointView
 
 
-class FastScreen(QuestionScreen[FastDraft | None]):
+class FastScreen(DraftScreen[FastDraft]):
     """Asks; answers with the order as written, or None for a no."""
 
     WIDE, TALL = 80, 12
 
-    def __init__(self, desk: Desk, draft: FastDraft) -> None:
-        super().__init__(desk)
-        self.draft = draft
-
     def rows(self, width: int) -> Sequence[Row]:
         """Say how often, for how long, at what cost and why."""
         return question(self.draft, self.desk.picture.now, self.desk.look, width)
-
-    def on_key(self, event: events.Key) -> None:
-        """Take every key: here they are text, a choice, yes or no."""
-        event.stop()
-        event.prevent_default()
-        draft = self.draft
-        match event.key:
-            case "escape":
-                self.dismiss(None)
-                return
-            case "enter":
-                if draft.reason.strip():
-                    self.dismiss(draft)
-                    return
-            case "up" | "down":
-                self.draft = draft.seldom(1 if event.key == "down" else -1)
-            case "left" | "right":
-                self.draft = draft.longer(1 if event.key == "right" else -1)
-            case _:
-                self.draft = replace(draft, reason=written(draft.reason, event, orders.REASON_LENGTH))
-        self.redraw()
-
-    def on_paste(self, event: events.Paste) -> None:
-        """Take pasted text into the reason."""
-        pasted = self.draft.reason + event.text[: orders.REASON_LENGTH]
-        self.draft = replace(self.draft, reason=safe(pasted, orders.REASON_LENGTH))
-        self.redraw()
 
 
 def collect(screen: BoardScreen, machine: MachineView, point: PointView) -> None:

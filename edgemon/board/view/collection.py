@@ -39,9 +39,13 @@ class FastDraft:
         """Give the duration chosen; never shorter than one interval."""
         return max(DURATIONS_S[self.length], self.interval_s)
 
-    def seldom(self, by: int) -> "FastDraft":
+    def other(self, by: int) -> "FastDraft":
         """Choose a longer or shorter interval."""
         return replace(self, choice=max(0, min(self.choice + by, len(intervals(self.shown)) - 1)))
+
+    def because(self, reason: str) -> "FastDraft":
+        """Give another reason."""
+        return replace(self, reason=reason)
 
     def longer(self, by: int) -> "FastDraft":
         """Choose a longer or shorter time."""

@@ -46,9 +46,13 @@ class ProofDraft:
         """Give the duration chosen."""
         return DURATIONS_S[self.length]
 
-    def wider(self, by: int) -> "ProofDraft":
+    def other(self, by: int) -> "ProofDraft":
         """Choose more of the plant, or less."""
         return replace(self, choice=max(0, min(self.choice + by, len(self.choices) - 1)))
+
+    def because(self, reason: str) -> "ProofDraft":
+        """Give another reason."""
+        return replace(self, reason=reason)
 
     def longer(self, by: int) -> "ProofDraft":
         """Choose a longer or shorter time."""
