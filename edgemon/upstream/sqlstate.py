@@ -9,8 +9,8 @@ _ROW_CLASSES = ("22", "23", "44", "54")
 """Data exception, integrity constraint violation, WITH CHECK OPTION violation, program limit exceeded (a key too long)."""
 _ROW_STATES = frozenset({"P0001"})
 """RAISE EXCEPTION of a trigger that does not want a row."""
-_MONTH_STATES = frozenset({"55P03", "57014", "40P01", "40001", "42501", "42883", CHECK_VIOLATION})
-"""Somebody holds the lock, it took too long, deadlock, no right, no function, a row came between."""
+_MONTH_STATES = frozenset({"55P03", "57014", "40P01", "40001", "42501", "42883", "42P07", CHECK_VIOLATION})
+"""Somebody holds the lock, it took too long, deadlock, no right, no function, another made it, a row came between."""
 RUN_SQL = "have an administrator run what `edgemon upstream sql NAME` prints"
 POOLED = "through a pooler (PgBouncer in transaction mode) set pooled = true"
 _HINTS = {
