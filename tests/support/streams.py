@@ -10,6 +10,7 @@ import nats
 from nats.errors import TimeoutError as NothingMore
 from nats.js import JetStreamContext
 from nats.js.api import AckPolicy, ConsumerConfig
+from nats.js.errors import ServiceUnavailableError
 
 from edgemon.errors import LinkDown
 from edgemon.model.secret import Secret
@@ -21,6 +22,8 @@ from tests.support.nats_server import NatsServer
 
 STREAM = "EDGEMON"
 ANSWER_S = 2.0
+READ_S = 60.0
+"""A cluster that lost a server may be without a leader for a while, longer on a busy machine."""
 
 
 @dataclass(frozen=True)
@@ -35,17 +38,26 @@ class Kept:
 
 
 async def kept(url: str, stream: str = STREAM) -> list[Kept]:
-    """Read a whole stream, in its order."""
+    """Read a whole stream, in its order; anew where its servers choose a leader meanwhile."""
+    loop = asyncio.get_running_loop()
+    until = loop.time() + READ_S
+    while True:
+        try:
+            return await _read(url, stream)
+        except (ServiceUnavailableError, NothingMore):
+            if loop.time() > until:
+                raise
+            await asyncio.sleep(0.2)
+
+
+async def _read(url: str, stream: str) -> list[Kept]:
     async with library(url) as js:
         count = (await js.stream_info(stream)).state.messages
         found: list[Kept] = []
         config = ConsumerConfig(filter_subject=">", inactive_threshold=30.0, ack_policy=AckPolicy.NONE, mem_storage=True)
         consumer = await js.pull_subscribe("", stream=stream, config=config)
         while len(found) < count:
-            try:
-                messages = await consumer.fetch(min(500, count - len(found)), timeout=5.0)
-            except NothingMore:
-                break
+            messages = await consumer.fetch(min(500, count - len(found)), timeout=5.0)
             for one in messages:
                 headers, at = one.headers or {}, one.metadata.sequence.stream
                 found.append(Kept(at, one.subject, headers.get("Nats-Msg-Id", ""), headers.get("Edgemon-Part", ""), one.data))
