@@ -76,7 +76,7 @@ class PointScreen(BoardScreen):
         self._cursor = min(self._cursor, self._columns - 1)
         self._ask(point)
         head = view.head(machine, point, self.mode, self.desk.look, width)
-        tall = max(4, min(20, height // 2))
+        tall = max(4, height // 2)
         match self.mode:
             case Mode.TREND:
                 under = self._trend(level, width, tall)
