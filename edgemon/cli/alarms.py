@@ -12,7 +12,7 @@ from typing import Any, TypeVar
 from edgemon.api.client import Daemon
 from edgemon.board.several import Several
 from edgemon.cli.gateways import Gateways, asked_of_all
-from edgemon.cli.options import add_several, done, duration, plain
+from edgemon.cli.options import add_reason, add_several, done, duration, plain
 from edgemon.model.instant import format_instant
 from edgemon.model.limit import Side
 from edgemon.model.snapshot import AlarmView, Outcome, Snapshot
@@ -72,7 +72,7 @@ def add(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None
             order.add_argument("--for", dest="duration", type=duration, required=True, metavar="TIME", help="30m, 2h")
             order.add_argument("--one-shot", action="store_true", help="ends also when the condition goes")
         if name in _REASONED:
-            order.add_argument("--reason", metavar="TEXT", required=True, help="why; stands in the journal beside your name")
+            add_reason(order)
         order.set_defaults(run=run_order, order=name)
     for name, says in SITE_ORDERS.items():
         order = orders.add_parser(name, help=says, description=says)

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import asdict
 
 from edgemon.api.client import Daemon
-from edgemon.cli.options import add_attach, asked, plain
+from edgemon.cli.options import add_attach, add_reason, asked, plain
 from edgemon.errors import EdgemonError
 from edgemon.model.instant import format_instant
 from edgemon.model.outlook import BaselineView
@@ -39,7 +39,7 @@ def add(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None
         order.add_argument("machine", metavar="MACHINE")
         order.add_argument("point", metavar="POINT")
         order.add_argument("level", metavar="LEVEL", help="as velocity_rms")
-        order.add_argument("--reason", metavar="TEXT", required=True, help="why; stands in the journal beside your name")
+        add_reason(order)
         order.set_defaults(run=run_order, order=name)
 
 

@@ -7,7 +7,7 @@ from dataclasses import asdict
 from typing import Any
 
 from edgemon.api.client import Daemon
-from edgemon.cli.options import add_attach, asked, done, duration, plain
+from edgemon.cli.options import add_attach, add_reason, asked, done, duration, plain, refused
 from edgemon.errors import EdgemonError
 from edgemon.model.collection import CollectionView, Cost
 from edgemon.model.instant import format_instant
@@ -32,13 +32,13 @@ def add(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None
     start.add_argument("target", metavar="POINT|SENSOR", help=_TARGET)
     start.add_argument("--every", type=duration, required=True, metavar="TIME", help="60s; shorter than its routine")
     start.add_argument("--for", dest="duration", type=duration, required=True, metavar="TIME", help="2h; 7 days (168h) at most")
-    _add_reason(start)
+    add_reason(start)
     start.add_argument("--yes", action="store_true", help="do not ask: what it costs is known")
     start.set_defaults(run=run_start)
     stop = orders.add_parser("stop", help="back to the routine now (engineer)", description="back to the routine now")
     add_attach(stop)
     stop.add_argument("target", metavar="POINT|SENSOR", help=_TARGET)
-    _add_reason(stop)
+    add_reason(stop)
     stop.set_defaults(run=run_stop)
     status = orders.add_parser("status", help="what is commanded of each sensor", description="what is commanded now")
     add_attach(status)
@@ -46,21 +46,14 @@ def add(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None
     status.set_defaults(run=run_status)
 
 
-def _add_reason(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("--reason", metavar="TEXT", required=True, help="why; stands in the journal beside your name")
-
-
 def run_start(options: argparse.Namespace) -> int:
     """Say what it costs, ask, and order it."""
     cost = cost_in(asked(options, Daemon.snapshot), options.target, options.every, options.duration)
     print(f"cost: {cost}")
     if not options.yes:
-        if not sys.stdin.isatty():
-            print("edgemon collect: nobody is there to answer; --yes says that the cost is known", file=sys.stderr)
-            return 2
-        if input(f"Collect faster at {clean(options.target, 130)}? [y/N] ").strip().casefold() not in ("y", "yes"):
-            print("nothing was ordered")
-            return 1
+        unattended = "collect: nobody is there to answer; --yes says that the cost is known"
+        if (code := refused(f"Collect faster at {clean(options.target, 130)}?", unattended, "nothing was ordered")) is not None:
+            return code
     order = (options.target, options.every, options.duration, options.reason)
     return done(asked(options, lambda daemon: daemon.start_collection(*order)), options.target)
 

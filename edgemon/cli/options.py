@@ -4,6 +4,7 @@ import argparse
 import asyncio
 import os
 import re
+import sys
 from collections import Counter
 from collections.abc import Awaitable, Callable
 from pathlib import Path
@@ -45,6 +46,22 @@ def add_config(parser: argparse.ArgumentParser, is_below: bool = False) -> None:
         default=argparse.SUPPRESS if is_below else default,
         help="folder with plant.toml and gateway.toml (default: $EDGEMON_CONFIG, else /etc/edgemon)",
     )
+
+
+def add_reason(parser: argparse.ArgumentParser) -> None:
+    """Have the user say why."""
+    parser.add_argument("--reason", metavar="TEXT", required=True, help="why; stands in the journal beside your name")
+
+
+def refused(question: str, unattended: str, otherwise: str) -> int | None:
+    """Ask whether to go on: None if so, else the exit code, and what is to be known is said."""
+    if not sys.stdin.isatty():
+        print(f"edgemon {unattended}", file=sys.stderr)
+        return 2
+    if input(f"{question} [y/N] ").strip().casefold() in ("y", "yes"):
+        return None
+    print(otherwise)
+    return 1
 
 
 def _default_directory() -> Path:

@@ -6,7 +6,7 @@ import sys
 from dataclasses import asdict
 
 from edgemon.api.client import Daemon
-from edgemon.cli.options import add_attach, asked, done, duration, plain
+from edgemon.cli.options import add_attach, add_reason, asked, done, duration, plain, refused
 from edgemon.model.ids import AreaId, MachineId, PointId
 from edgemon.model.instant import format_instant
 from edgemon.model.proof import CAUTION, ProofReport, ProofRow, Scope
@@ -27,7 +27,7 @@ def add(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None
     _add_start(orders)
     stop = orders.add_parser("stop", help="end the proof that is on (engineer)", description="end the proof that is on")
     add_attach(stop)
-    _add_reason(stop)
+    add_reason(stop)
     stop.set_defaults(run=run_stop)
     status = orders.add_parser("status", help="what is on, and what each point has proven", description="from the journal")
     add_attach(status)
@@ -49,13 +49,9 @@ def _add_start(orders: "argparse._SubParsersAction[argparse.ArgumentParser]") ->
     what.add_argument("--area", metavar="ID", help="of an area")
     what.add_argument("--plant", action="store_true", help="of the whole plant")
     start.add_argument("--for", dest="duration", type=duration, required=True, metavar="TIME", help="30m, 2h; 8h at most")
-    _add_reason(start)
+    add_reason(start)
     start.add_argument("--yes", action="store_true", help="the control room has been told: do not ask")
     start.set_defaults(run=run_start)
-
-
-def _add_reason(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("--reason", metavar="TEXT", required=True, help="why; stands in the journal beside your name")
 
 
 def point_of(text: str) -> tuple[str, str]:
@@ -80,13 +76,10 @@ def run_start(options: argparse.Namespace) -> int:
     scope = scope_of(options)
     if not options.yes:
         print(CAUTION)
-        if not sys.stdin.isatty():
-            print("edgemon proof: nobody is there to answer; --yes says that the control room was told", file=sys.stderr)
-            return 2
-        question = f"Has the control room been told of a proof of {clean(str(scope), 200)}? [y/N] "
-        if input(question).strip().casefold() not in ("y", "yes"):
-            print("nothing was begun")
-            return 1
+        question = f"Has the control room been told of a proof of {clean(str(scope), 200)}?"
+        unattended = "proof: nobody is there to answer; --yes says that the control room was told"
+        if (code := refused(question, unattended, "nothing was begun")) is not None:
+            return code
     return done(asked(options, lambda daemon: daemon.start_proof(scope, options.duration, options.reason)), str(scope))
 
 

@@ -11,7 +11,7 @@ from edgemon.api.client import Daemon
 from edgemon.board.several import Several
 from edgemon.board.view.whole import digests
 from edgemon.cli.gateways import Gateways, asked_of_all
-from edgemon.cli.options import add_several, done, plain
+from edgemon.cli.options import add_several, done, plain, refused
 from edgemon.errors import SettingsError
 from edgemon.model.instant import format_instant
 from edgemon.model.shift import HandoverView, LogKind
@@ -88,12 +88,9 @@ def run_take(options: argparse.Namespace) -> int:
     page = _page(options)
     print("\n".join(lines(page)))
     if not options.yes:
-        if not sys.stdin.isatty():
-            print("edgemon shift: nobody is there to answer; --yes takes over without being asked", file=sys.stderr)
-            return 2
-        if input("Do you take over, having read this? [y/N] ").strip().casefold() not in ("y", "yes"):
-            print("not taken over")
-            return 1
+        unattended = "shift: nobody is there to answer; --yes takes over without being asked"
+        if (code := refused("Do you take over, having read this?", unattended, "not taken over")) is not None:
+            return code
 
     async def take(site: Daemon | Several) -> Outcome:
         return await site.take_over(page.digest, options.note)

@@ -17,6 +17,10 @@ class Written(Protocol):
     def reason(self) -> str:
         """Why."""
 
+    @property
+    def lacks(self) -> str:
+        """What is still missing; empty where nothing is."""
+
     def because(self, reason: str) -> Self:
         """Give another reason."""
 
@@ -47,7 +51,7 @@ class DraftScreen(QuestionScreen[D | None]):
                 self.dismiss(None)
                 return
             case "enter":
-                if draft.reason.strip():
+                if not draft.lacks:
                     self.dismiss(draft)
                     return
             case "up" | "down":

@@ -1,60 +1,28 @@
 """Shelve, end a shelf, reset, out of service and back: a question with a name, a reason where due, and a confirmation."""
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import replace
-
-from textual import events
 
 from edgemon.board.desk import Desk
 from edgemon.board.port import Outcome, Source
 from edgemon.board.screens.base import BoardScreen
-from edgemon.board.screens.question import QuestionScreen, Said, permitted, put, written
+from edgemon.board.screens.drafting import DraftScreen
+from edgemon.board.screens.question import Said, permitted, put
 from edgemon.board.view import orders
 from edgemon.board.view.alarms import HIDDEN, machine_of, named
-from edgemon.board.view.cells import Row, safe
+from edgemon.board.view.cells import Row
 from edgemon.board.view.orders import Draft, Order
 from edgemon.model.command import Person
 from edgemon.model.snapshot import AlarmView
 
 
-class OrderScreen(QuestionScreen[Draft | None]):
+class OrderScreen(DraftScreen[Draft]):
     """Asks; answers with the order as written, or None for a no."""
 
     WIDE, TALL = 72, 13
 
-    def __init__(self, desk: Desk, draft: Draft) -> None:
-        super().__init__(desk)
-        self.draft = draft
-
     def rows(self, width: int) -> Sequence[Row]:
         """Name the alarm, who orders, for how long and why."""
         return orders.question(self.draft, self.desk.picture.now, self.desk.look, width)
-
-    def on_key(self, event: events.Key) -> None:
-        """Take every key: here they are text, a duration, yes or no."""
-        event.stop()
-        event.prevent_default()
-        draft = self.draft
-        match event.key:
-            case "escape":
-                self.dismiss(None)
-                return
-            case "enter":
-                if not draft.lacks:
-                    self.dismiss(draft)
-                    return
-            case "left" | "right" if draft.order is Order.SHELVE:
-                self.draft = draft.longer(1 if event.key == "right" else -1)
-            case _ if draft.order.reasoned:
-                self.draft = replace(draft, reason=written(draft.reason, event, orders.REASON_LENGTH))
-        self.redraw()
-
-    def on_paste(self, event: events.Paste) -> None:
-        """Take pasted text into the reason."""
-        if self.draft.order.reasoned:
-            pasted = self.draft.reason + event.text[: orders.REASON_LENGTH]
-            self.draft = replace(self.draft, reason=safe(pasted, orders.REASON_LENGTH))
-            self.redraw()
 
 
 def shelve(screen: BoardScreen, alarm: AlarmView | None) -> None:

@@ -43,6 +43,11 @@ class FastDraft:
         """Choose a longer or shorter interval."""
         return replace(self, choice=max(0, min(self.choice + by, len(intervals(self.shown)) - 1)))
 
+    @property
+    def lacks(self) -> str:
+        """Say what is still missing; empty where nothing is."""
+        return "" if self.reason.strip() else "write a reason first"
+
     def because(self, reason: str) -> "FastDraft":
         """Give another reason."""
         return replace(self, reason=reason)

@@ -50,8 +50,18 @@ class Draft:
         """Give the duration chosen."""
         return self.durations_s[min(self.choice, len(self.durations_s) - 1)]
 
+    def because(self, reason: str) -> "Draft":
+        """Give another reason, where one is asked for."""
+        return replace(self, reason=reason) if self.order.reasoned else self
+
+    def other(self, by: int) -> "Draft":
+        """Choose nothing else: the order is what was asked for."""
+        return self
+
     def longer(self, by: int) -> "Draft":
-        """Choose the next longer or shorter duration."""
+        """Choose the next longer or shorter duration of a shelf."""
+        if self.order is not Order.SHELVE:
+            return self
         return replace(self, choice=max(0, min(self.choice + by, len(self.durations_s) - 1)))
 
     @property

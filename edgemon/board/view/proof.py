@@ -50,6 +50,11 @@ class ProofDraft:
         """Choose more of the plant, or less."""
         return replace(self, choice=max(0, min(self.choice + by, len(self.choices) - 1)))
 
+    @property
+    def lacks(self) -> str:
+        """Say what is still missing; empty where nothing is."""
+        return "" if self.reason.strip() else "write a reason first"
+
     def because(self, reason: str) -> "ProofDraft":
         """Give another reason."""
         return replace(self, reason=reason)
