@@ -46,12 +46,12 @@ def check(plant: tuple[str, bytes], gateway: tuple[str, bytes], directory: Path,
     plant_report, plant_is_toml = _open(*plant)
     plant_file = PlantFile()
     if plant_is_toml is not None:
-        plant_file = fit(PlantFile, plant_is_toml, plant_report)
+        plant_file = fit(PlantFile, plant_is_toml, plant_report, gateway[0], set(GatewayFile.model_fields))
         check_plant(plant_file, plant_report)
     gateway_report, gateway_is_toml = _open(*gateway)
     gateway_file = GatewayFile()
     if gateway_is_toml is not None:
-        gateway_file = fit(GatewayFile, gateway_is_toml, gateway_report)
+        gateway_file = fit(GatewayFile, gateway_is_toml, gateway_report, plant[0], set(PlantFile.model_fields))
         check_gateway(gateway_file, directory, disk, gateway_report)
     return Checked(plant_file, gateway_file, plant_report.problems + gateway_report.problems)
 

@@ -2,7 +2,7 @@
 
 import copy
 import typing
-from collections.abc import Iterator, Mapping
+from collections.abc import Collection, Iterator, Mapping
 from typing import Any, TypeVar
 
 from pydantic import BaseModel, ValidationError
@@ -27,7 +27,7 @@ _TABLE_ARRAYS = frozenset({"machine", "point", "limit", "level", "mask", "derive
 _DELAYS = frozenset({"on_delay", "on_delay_s", "max_shelve_s"})
 
 
-def fit(model: type[T], raw: Mapping[str, Any], report: Report) -> T:
+def fit(model: type[T], raw: Mapping[str, Any], report: Report, other: str = "", elsewhere: Collection[str] = ()) -> T:
     """Read parsed TOML into a schema model; what does not fit is reported, left out and takes its default.
 
     Parameters
@@ -38,6 +38,10 @@ def fit(model: type[T], raw: Mapping[str, Any], report: Report) -> T:
         What the TOML parser gave; not changed.
     report : Report
         Takes one problem for each key or value that does not fit.
+    other : str
+        The file beside it.
+    elsewhere : collection of str
+        Keys that stand at the top of that one.
     """
     rest = copy.deepcopy(dict(raw))
     for path in list(_too_large(rest, ())):
@@ -49,6 +53,10 @@ def fit(model: type[T], raw: Mapping[str, Any], report: Report) -> T:
     except ValidationError as error:
         details = error.errors(include_url=False)
     for detail in details:
+        path = tuple(detail["loc"])
+        if detail["type"] == "extra_forbidden" and len(path) == 1 and path[0] in elsewhere:
+            report.error(path, "does not stand in this file", f"move it to {other}")
+            continue
         _tell(model, detail, rest, report)
     for path in sorted((tuple(detail["loc"]) for detail in details), key=len, reverse=True):
         _leave_out(rest, path)

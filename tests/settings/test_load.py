@@ -58,6 +58,23 @@ path = "state/edgemon.sqlite"    # relative to the config directory
 DEMO = Path(__file__).parents[2] / "config" / "saltmarsh"
 
 
+@pytest.mark.parametrize(
+    ("file", "text", "field", "other"),
+    [
+        ("gateway.toml", "[alarms]\ngateway_chance = 1e-6\n", "alarms", "plant.toml"),
+        ("plant.toml", "[broker]\n", "broker", "gateway.toml"),
+    ],
+)
+def test_a_table_in_the_wrong_file_is_told_where_it_belongs(
+    file: str, text: str, field: str, other: str, tmp_path: Path
+) -> None:
+    for name in ("plant.toml", "gateway.toml"):
+        (tmp_path / name).write_text(text if name == file else "")
+    (told,) = [one for one in problems(tmp_path) if one.field == field]
+    assert (told.line, told.what) == (1, "does not stand in this file")
+    assert told.hint.endswith(other)
+
+
 def test_the_example_of_the_contract_has_nothing_doubtful_and_means_what_it_says(tmp_path: Path) -> None:
     assert found(tmp_path, CONTRACT_PLANT, CONTRACT_GATEWAY) == ()
     plant, gateway = load_all(tmp_path)
