@@ -5,6 +5,7 @@ from dataclasses import replace
 
 from edgemon.engine.draft import Draft, Judgement, draft_of, judgement_of
 from edgemon.engine.memory import Memory, Setting
+from edgemon.engine.proof import CLOCK_WAS_SET, NO_REASON, TIME_IS_UP
 from edgemon.errors import ParameterError
 from edgemon.model.collection import (
     LONGEST_S,
@@ -22,9 +23,7 @@ from edgemon.model.ids import MachineId, SensorId
 from edgemon.model.instant import Instant, format_instant
 from edgemon.model.machine import Plant, Sensor, point_key
 
-TIME_IS_UP = "its time is up"
 PLANT_FILE = "the plant file no longer lets it"
-NO_REASON = "say why: the reason stands in the journal"
 
 
 def obey(setting: Setting, memory: Memory, order: FastCommand, person: Person, now: Instant) -> Judgement:
@@ -100,14 +99,23 @@ def _check(sensor: Sensor, collects: Collection, order: StartFast) -> None:
 
 
 def passed(draft: Draft, fast: Mapping[SensorId, FastCollectionStarted]) -> Mapping[SensorId, FastCollectionStarted]:
-    """Let time do its work: end what is over, and what a changed plant file no longer allows."""
+    """Let time do its work: end what is over, what a clock set back would prolong, and what the plant file no longer allows."""
     for one in tuple(fast.values()):
-        sensor = draft.setting.plant.sensors.get(one.sensor)
-        if draft.now >= one.until:
+        if draft.now < one.at:
+            fast = _without(draft, fast, one, CLOCK_WAS_SET)
+        elif draft.now >= one.until:
             fast = _without(draft, fast, one, TIME_IS_UP)
-        elif sensor is None or sensor.collects is None or one.interval_s >= sensor.interval_s:
+        elif not _may_go_on(draft.setting.plant, one):
             fast = _without(draft, fast, one, PLANT_FILE)
     return fast
+
+
+def _may_go_on(plant: Plant, one: FastCollectionStarted) -> bool:
+    """Say whether the plant file as it is now would allow it, too."""
+    sensor = plant.sensors.get(one.sensor)
+    if sensor is None or sensor.collects is None or one.sensor not in plant.points_of_sensor:
+        return False
+    return sensor.collects.takes_s <= one.interval_s < sensor.interval_s
 
 
 def end_all(draft: Draft, fast: Mapping[SensorId, FastCollectionStarted], why: str) -> None:
@@ -145,12 +153,16 @@ def collection_view(sensor: Sensor, on: FastCollectionStarted | None) -> Collect
 
 
 def schedules(setting: Setting, memory: Memory, machine: MachineId, now: Instant) -> dict[SensorId, CollectionView]:
-    """Give what is commanded of each sensor of a machine now; a fast collection that is over is not shown any more."""
+    """Give what is commanded of each sensor of a machine now; a fast collection that is over is not shown any more.
+
+    Neither is one that would begin only in the future, because the clock was set back, or one that the plant file rules out.
+    """
     points = setting.plant.machine_of[machine].points
     found = {}
     for sensor in dict.fromkeys(point.sensor for point in points):
         on = memory.fast.get(sensor)
-        view = collection_view(setting.plant.sensors[sensor], on if on is not None and now < on.until else None)
+        holds = on is not None and on.at <= now < on.until and _may_go_on(setting.plant, on)
+        view = collection_view(setting.plant.sensors[sensor], on if holds else None)
         if view is not None:
             found[sensor] = view
     return found

@@ -5,9 +5,10 @@ from dataclasses import replace
 import pytest
 
 from edgemon.decode.assemble import restore
-from edgemon.engine.collection import PLANT_FILE, TIME_IS_UP, obey, schedules, sensor_of
+from edgemon.engine.collection import PLANT_FILE, obey, schedules, sensor_of
 from edgemon.engine.judge import tick
 from edgemon.engine.memory import Memory, Setting, setting_of
+from edgemon.engine.proof import CLOCK_WAS_SET, TIME_IS_UP
 from edgemon.errors import ParameterError
 from edgemon.model.collection import (
     LONGEST_S,
@@ -132,9 +133,42 @@ def test_time_ends_it_and_so_does_a_plant_file_that_no_longer_lets_it() -> None:
     over = tick(setting, on, NOW + 7200.0)
     assert over.memory.fast == {}
     assert FastCollectionEnded(NOW + 7200.0, SENSOR, PUMP, TIME_IS_UP) in over.commit.events
-    for other in (commanded(None), commanded(interval_s=60.0)):
-        changed = tick(setting_of(other, gateway()), on, NOW + 1.0)
-        assert FastCollectionEnded(NOW + 1.0, SENSOR, PUMP, PLANT_FILE) in changed.commit.events
+
+
+def unused(of: Plant) -> Plant:
+    """The plant with its sensor, which no point uses any more."""
+    return replace(of, machines=tuple(replace(machine, points=()) for machine in of.machines))
+
+
+LONG = replace(COLLECTS, samples=640_000)
+"""A capture takes 640 000 / 6400 Hz = 100 s: none fits into 60 s."""
+
+
+@pytest.mark.parametrize("other", [commanded(None), commanded(interval_s=60.0), commanded(LONG), unused(commanded())])
+def test_a_plant_file_that_would_not_allow_it_ends_it(other: Plant) -> None:
+    on = obey(*begun(), order(), ENGINEER, NOW).memory
+    setting = setting_of(other, gateway())
+    assert not any(view.fast for view in schedules(setting, on, PUMP, NOW + 1.0).values())
+    changed = tick(setting, on, NOW + 1.0)
+    assert changed.memory.fast == {}
+    assert FastCollectionEnded(NOW + 1.0, SENSOR, PUMP, PLANT_FILE) in changed.commit.events
+
+
+def test_an_interval_that_just_fits_goes_on() -> None:
+    on = obey(*begun(), order(), ENGINEER, NOW).memory
+    fits = replace(COLLECTS, samples=384_000)  # 384 000 / 6400 Hz = 60 s
+    assert tick(setting_of(commanded(fits), gateway()), on, NOW + 1.0).memory.fast == on.fast
+
+
+def test_a_clock_set_back_while_the_gateway_was_off_prolongs_nothing() -> None:
+    setting, memory = begun()
+    on = obey(setting, memory, order(), ENGINEER, NOW).memory
+    back = NOW - 30 * 86_400.0
+    assert schedules(setting, on, PUMP, back)[SENSOR].fast is None
+    over = tick(setting, on, back)
+    assert over.memory.fast == {}
+    assert FastCollectionEnded(back, SENSOR, PUMP, CLOCK_WAS_SET) in over.commit.events
+    assert obey(setting, over.memory, order(), ENGINEER, back).memory.fast
 
 
 def test_a_sensor_is_named_by_itself_or_by_a_point() -> None:
