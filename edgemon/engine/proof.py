@@ -77,6 +77,9 @@ def passed(draft: Draft, proof: Proof | None) -> Proof | None:
     """Let time do its work: open what was announced long enough, end what is over."""
     if proof is None:
         return None
+    if draft.now < proof.started.at:
+        end(draft, proof, CLOCK_WAS_SET)
+        return None
     if draft.now >= proof.started.until:
         end(draft, proof, TIME_IS_UP)
         return None

@@ -196,6 +196,19 @@ async def test_it_survives_a_crash_and_ends_by_itself_afterwards() -> None:
         assert third.hub.gateway().proof is None
 
 
+async def test_a_clock_set_back_while_the_gateway_was_off_leaves_none_announced_for_ever() -> None:
+    first = Bench()
+    async with proving(first):
+        assert (await first.start(duration_s=60.0)).done
+    second = Bench(store=MemoryStore(before=first.store), now=START - 30 * 86_400.0)
+    async with proving(second):
+        await second.pass_time(1.0)
+        assert second.hub.gateway().proof is None
+        (ended,) = (entry for entry in second.journal() if entry["kind"] == "proof-ended")
+        assert "clock was set" in ended["reason"]
+        assert (await second.start()).done
+
+
 async def test_what_a_point_has_proven_stands_in_the_journal() -> None:
     first = Bench()
     async with proving(first):
