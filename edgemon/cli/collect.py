@@ -9,7 +9,7 @@ from typing import Any
 from edgemon.api.client import Daemon
 from edgemon.cli.options import add_attach, add_reason, asked, done, duration, plain, refused
 from edgemon.errors import EdgemonError
-from edgemon.model.collection import CollectionView, Cost
+from edgemon.model.collection import CollectionView, Cost, how_to_command, on_already
 from edgemon.model.instant import format_instant
 from edgemon.model.snapshot import SensorView, Snapshot
 from edgemon.model.text import clean
@@ -80,19 +80,20 @@ def cost_in(whole: Snapshot, target: str, interval_s: float, duration_s: float) 
     Raises
     ------
     EdgemonError
-        There is no such sensor or point, it is not commanded, or the interval is not above zero.
+        There is no such sensor or point, it is not commanded, or the daemon would refuse the order.
     """
-    machine, is_point, name = target.partition("/")
-    points = (point for one in whole.machines for point in one.points if (one.id, point.point) == (machine, name))
-    sensor = next((point.sensor for point in points), None) if is_point else target
-    found = next((one for one in whole.sensors if one.id == sensor), None)
+    of_point = {f"{one.id}/{point.point}": point.sensor for one in whole.machines for point in one.points}
+    is_point = "/" in target
+    found = next((one for one in whole.sensors if one.id == (of_point.get(target) if is_point else target)), None)
     if found is None:
         raise EdgemonError(f"no such {'point' if is_point else 'sensor'}: {clean(target, 130)}")
+    name = clean(found.id, 63)
+    if not found.machine:
+        raise EdgemonError(f"no point uses sensor {name}")
     if found.collection is None:
-        hint = f'add fs_hz and samples to the [[sensor]] with id = "{clean(found.id, 63)}" in plant.toml'
-        raise EdgemonError(f"sensor {clean(found.id, 63)} is not commanded", hint=hint)
-    if not interval_s > 0.0:
-        raise EdgemonError(f"must be above zero, is {interval_s:g} s", "--every")
+        raise EdgemonError(f"sensor {name} is not commanded", hint=how_to_command(name))
+    if (fast := found.collection.fast) is not None:
+        raise on_already(name, fast.until, clean(fast.by))
     return found.collection.cost(interval_s, duration_s)
 
 

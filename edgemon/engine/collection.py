@@ -8,19 +8,20 @@ from edgemon.engine.memory import Memory, Setting
 from edgemon.engine.proof import CLOCK_WAS_SET, NO_REASON, TIME_IS_UP
 from edgemon.errors import ParameterError
 from edgemon.model.collection import (
-    LONGEST_S,
-    Collection,
     CollectionView,
     FastCollectionEnded,
     FastCollectionStarted,
     FastCommand,
     FastView,
     StartFast,
+    check,
     cost_of,
+    how_to_command,
+    on_already,
 )
 from edgemon.model.command import Person
 from edgemon.model.ids import MachineId, SensorId
-from edgemon.model.instant import Instant, format_instant
+from edgemon.model.instant import Instant
 from edgemon.model.machine import Plant, Sensor, point_key
 
 PLANT_FILE = "the plant file no longer lets it"
@@ -40,8 +41,7 @@ def obey(setting: Setting, memory: Memory, order: FastCommand, person: Person, n
     draft, on = draft_of(setting, memory, now), memory.fast.get(sensor.id)
     if isinstance(order, StartFast):
         if on is not None:
-            what = f"sensor {sensor.id} collects faster already, until {format_instant(on.until)}, by {on.by}"
-            raise ParameterError(what, hint="stop it first, or wait")
+            raise on_already(sensor.id, on.until, on.by)
         started = _started(setting.plant, sensor, order, person, now)
         draft.events.append(started)
         _show(draft, sensor.id)
@@ -76,26 +76,13 @@ def sensor_of(plant: Plant, target: str) -> Sensor:
 def _started(plant: Plant, sensor: Sensor, order: StartFast, person: Person, now: Instant) -> FastCollectionStarted:
     collects = sensor.collects
     if collects is None:
-        hint = f'add fs_hz and samples to the [[sensor]] with id = "{sensor.id}" in plant.toml'
-        raise ParameterError(f"sensor {sensor.id} is not commanded: plant.toml does not say what it collects", "sensor", hint)
-    _check(sensor, collects, order)
+        what = f"sensor {sensor.id} is not commanded: plant.toml does not say what it collects"
+        raise ParameterError(what, "sensor", how_to_command(sensor.id))
+    check(sensor.interval_s, collects.takes_s, order.interval_s, order.duration_s)
     cost = cost_of(sensor.interval_s, order.interval_s, order.duration_s, collects.captures_per_percent)
     who, machine = (person.name, person.station, order.reason.strip()), plant.points_of_sensor[sensor.id][0].key.machine
     until, paid = now + order.duration_s, (cost.captures, cost.battery_pct)
     return FastCollectionStarted(now, until, sensor.id, machine, order.interval_s, sensor.interval_s, *paid, *who)
-
-
-def _check(sensor: Sensor, collects: Collection, order: StartFast) -> None:
-    """Say which border an order is beyond; what is no number is beyond all."""
-    takes, routine = collects.takes_s, sensor.interval_s
-    if not order.interval_s < routine:
-        raise ParameterError(f"every {order.interval_s:g} s is not faster than the routine, every {routine:g} s", "interval")
-    if not order.interval_s >= takes:
-        what = f"every {order.interval_s:g} s is too often: a capture of {collects.samples} samples takes {takes:.3g} s"
-        raise ParameterError(what, "interval")
-    if not order.interval_s <= order.duration_s <= LONGEST_S:
-        what = f"a fast collection lasts one interval at least and {LONGEST_S / 86_400:g} days at most"
-        raise ParameterError(f"{what}, not {order.duration_s:g} s", "duration")
 
 
 def passed(draft: Draft, fast: Mapping[SensorId, FastCollectionStarted]) -> Mapping[SensorId, FastCollectionStarted]:

@@ -8,8 +8,9 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import TypeAlias
 
+from edgemon.errors import ParameterError
 from edgemon.model.ids import MachineId, SensorId
-from edgemon.model.instant import Duration, Instant
+from edgemon.model.instant import Duration, Instant, format_instant
 
 LONGEST_S: Duration = 7 * 86_400.0
 """A fast collection ends after a week: it is for an investigation, not a way to change the routine. House choice, no source."""
@@ -59,6 +60,39 @@ def cost_of(routine_s: Duration, interval_s: Duration, duration_s: Duration, cap
         raise ValueError("an interval is above zero")
     more = max(0, math.ceil(duration_s / interval_s - duration_s / routine_s - 1e-9))
     return Cost(more, None if captures_per_percent is None else more / captures_per_percent)
+
+
+def how_to_command(sensor: str) -> str:
+    """Say what makes the gateway command a sensor."""
+    return f'add fs_hz and samples to [[sensor]] "{sensor}" in plant.toml'
+
+
+def check(routine_s: Duration, takes_s: Duration, interval_s: Duration, duration_s: Duration) -> None:
+    """Say which border a fast collection is beyond; what is no number is beyond all.
+
+    Parameters
+    ----------
+    takes_s : float
+        How long a capture itself takes.
+
+    Raises
+    ------
+    ParameterError
+        It may not be.
+    """
+    if not interval_s < routine_s:
+        raise ParameterError(f"every {interval_s:g} s is not faster than the routine, every {routine_s:g} s", "interval")
+    if not interval_s >= takes_s:
+        raise ParameterError(f"every {interval_s:g} s is too often: a capture takes {takes_s:.3g} s", "interval")
+    if not interval_s <= duration_s <= LONGEST_S:
+        what = f"a fast collection lasts one interval at least and {LONGEST_S / 86_400:g} days at most"
+        raise ParameterError(f"{what}, not {duration_s:g} s", "duration")
+
+
+def on_already(sensor: str, until: Instant, by: str) -> ParameterError:
+    """Give the refusal of a second fast collection of a sensor."""
+    what = f"sensor {sensor} collects faster already, until {format_instant(until)}, by {by}"
+    return ParameterError(what, hint="stop it first, or wait")
 
 
 @dataclass(frozen=True, slots=True)
@@ -163,5 +197,6 @@ class CollectionView:
         return self.samples / self.fs_hz
 
     def cost(self, interval_s: Duration, duration_s: Duration) -> Cost:
-        """Say what a fast collection would take."""
+        """Say what a fast collection would take; raises `ParameterError` where it may not be."""
+        check(self.interval_s, self.takes_s, interval_s, duration_s)
         return cost_of(self.interval_s, interval_s, duration_s, self.captures_per_percent)

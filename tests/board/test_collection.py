@@ -59,19 +59,24 @@ async def test_what_is_on_is_shown_and_taken_back(size: tuple[int, int]) -> None
         assert source.ordered == [("end of faster", f"{machine}/{point}", "seen")]
 
 
-async def test_an_operator_and_a_sensor_that_is_not_commanded_are_told_why_not() -> None:
+@pytest.mark.parametrize("size", [(80, 24), (120, 40)])
+async def test_an_operator_and_a_sensor_that_is_not_commanded_are_told_why_not(size: tuple[int, int]) -> None:
     source = MemorySource()
-    async with board((120, 40), source) as one:
+    async with board(size, source) as one:
         await one.hear(whole(None), after=1.0)
         one.app.desk.person = MemorySource().person
         await one.press("enter", "enter", COLLECT.key)
         assert "takes the engineer role" in one.lines("foot")[0]
         one.app.desk.person = ENGINEER
         await one.press(COLLECT.key)
-        assert "fs_hz and samples" in one.lines("foot")[0]
+        assert "plant.toml" in one.lines("foot")[0]
+        assert 'add fs_hz and samples to [[sensor]] "' in one.lines("foot")[0]
         assert source.ordered == []
 
 
 def test_only_intervals_in_which_a_capture_fits_are_offered() -> None:
     assert intervals(SHOWN) == (30.0, 60.0, 150.0)
     assert intervals(replace(SHOWN, interval_s=6.0)) == (3.0,)  # a capture takes 8192/6400 = 1.28 s; 6/5 = 1.2 s is too short
+    fortnight = 14 * 86_400.0
+    assert intervals(replace(SHOWN, interval_s=fortnight)) == (fortnight / 10, fortnight / 5, fortnight / 2), "7 days at most"
+    assert intervals(replace(SHOWN, interval_s=2 * fortnight)) == (fortnight / 5, fortnight / 2.5)

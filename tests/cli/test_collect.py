@@ -36,8 +36,34 @@ def test_what_is_not_there_or_not_commanded_is_said_before_the_order() -> None:
     for target, why in (("nowhere/x", "no such point"), ("s-none", "no such sensor"), (seen.sensors[0].id, "not commanded")):
         with pytest.raises(EdgemonError, match=why):
             cost_in(seen, target, 60.0, 7200.0)
-    with pytest.raises(EdgemonError, match="--every"):
-        cost_in(whole(), whole().machines[0].points[0].sensor, 0.0, 7200.0)
+    with pytest.raises(EdgemonError, match=r'add fs_hz and samples to \[\[sensor\]\] "'):
+        cost_in(seen, seen.machines[0].points[0].sensor, 60.0, 7200.0)
+    apart = replace(whole(), sensors=tuple(replace(one, machine="") for one in whole().sensors))
+    with pytest.raises(EdgemonError, match="no point uses sensor"):
+        cost_in(apart, apart.machines[0].points[0].sensor, 60.0, 7200.0)
+
+
+@pytest.mark.parametrize(
+    ("every", "lasts", "why"),
+    [
+        (0.0, 7200.0, "too often"),
+        (1.0, 7200.0, "a capture takes 1.28 s"),  # 8192 / 6400 Hz
+        (300.0, 7200.0, "not faster than the routine, every 300 s"),
+        (600.0, 7200.0, "not faster than the routine"),
+        (60.0, 59.0, "one interval at least"),
+        (60.0, 604_801.0, "7 days at most"),
+    ],
+)
+def test_no_cost_is_said_of_an_order_that_would_be_refused(every: float, lasts: float, why: str) -> None:
+    seen = whole()
+    with pytest.raises(EdgemonError, match=why):
+        cost_in(seen, seen.machines[0].points[0].sensor, every, lasts)
+
+
+def test_no_cost_is_said_while_one_is_on() -> None:
+    seen = whole(replace(SHOWN, fast=FAST))
+    with pytest.raises(EdgemonError, match=r"collects faster already, until 2023-11-14T22:44:50.000Z, by engineer"):
+        cost_in(seen, seen.machines[0].points[0].sensor, 60.0, 7200.0)
 
 
 def test_what_is_on_is_said_line_by_line_and_for_programs() -> None:

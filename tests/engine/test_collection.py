@@ -88,7 +88,7 @@ def test_it_is_journalled_with_all_that_was_decided() -> None:
     [
         ({"interval_s": 300.0}, "not faster than the routine, every 300 s"),
         ({"interval_s": 600.0}, "not faster than the routine"),
-        ({"interval_s": 1.0}, "a capture of 8192 samples takes 1.28 s"),  # 8192/6400
+        ({"interval_s": 1.0}, "a capture takes 1.28 s"),  # 8192/6400
         ({"interval_s": -1.0}, "too often"),
         ({"interval_s": float("nan")}, "not faster"),
         ({"duration_s": 59.0}, "one interval at least"),
@@ -107,7 +107,7 @@ def test_what_cannot_be_is_refused_and_says_why(changed: dict[str, object], why:
 
 def test_a_sensor_that_is_not_commanded_is_told_what_to_add() -> None:
     setting, memory = begun(None)
-    with pytest.raises(ParameterError, match=r'add fs_hz and samples to the \[\[sensor\]\] with id = "s-0001"'):
+    with pytest.raises(ParameterError, match=r'add fs_hz and samples to \[\[sensor\]\] "s-0001"'):
         obey(setting, memory, order(), ENGINEER, NOW)
     assert schedules(setting, memory, PUMP, NOW) == {}
 

@@ -29,7 +29,7 @@ def collect(screen: BoardScreen, machine: MachineView, point: PointView) -> None
         return
     sensor = desk.picture.sensors.get(point.sensor)
     shown = None if sensor is None else sensor.collection
-    why = forbidden(person, shown)
+    why = forbidden(person, point.sensor, shown)
     if why or shown is None:
         screen.say(why)
         return

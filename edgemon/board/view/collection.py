@@ -6,7 +6,8 @@ from dataclasses import dataclass, replace
 from edgemon.board.theme import Look, Role
 from edgemon.board.view import figures
 from edgemon.board.view.cells import Row, Span, fit_row, safe
-from edgemon.model.collection import CollectionView
+from edgemon.errors import ParameterError
+from edgemon.model.collection import CollectionView, check, how_to_command
 from edgemon.model.command import Person
 from edgemon.model.command import Role as PersonRole
 from edgemon.model.instant import Duration, Instant
@@ -59,15 +60,23 @@ class FastDraft:
 
 def intervals(shown: CollectionView) -> tuple[Duration, ...]:
     """Give the intervals that are offered, the shortest first; none where a capture fits into none."""
-    return tuple(every for part in PARTS if (every := shown.interval_s / part) >= shown.takes_s)
+    return tuple(every for part in PARTS if _may_be(shown, every := shown.interval_s / part))
 
 
-def forbidden(person: Person, shown: CollectionView | None) -> str:
+def _may_be(shown: CollectionView, every: Duration) -> bool:
+    try:
+        check(shown.interval_s, shown.takes_s, every, max(DURATIONS_S[-1], every))
+    except ParameterError:
+        return False
+    return True
+
+
+def forbidden(person: Person, sensor: str, shown: CollectionView | None) -> str:
     """Say why somebody may not begin or end a fast collection here; empty if they may."""
     if person.role is not PersonRole.ENGINEER:
         return f"You are {safe(person.name)} ({person.role}): fast collection takes the engineer role."
     if shown is None:
-        return "This sensor is not commanded: give its fs_hz and samples in plant.toml."
+        return f"Not commanded: {how_to_command(safe(sensor))}."
     return "" if shown.fast is not None or intervals(shown) else "Its routine is as fast as its captures are long."
 
 
