@@ -18,14 +18,13 @@ from edgemon.model.event import (
     GatewayStarted,
     JournalEntry,
     LinkChanged,
-    LogWritten,
     RunningChanged,
     SettingsChanged,
     StoreChanged,
     StoreMended,
 )
 from edgemon.model.instant import Instant, format_instant
-from edgemon.model.shift import BlockView, HandoverView
+from edgemon.model.shift import BlockView, HandoverView, LogWritten
 from edgemon.model.snapshot import AlarmView, Snapshot
 
 _GATEWAY = (GatewayStarted, SettingsChanged, LinkChanged, ClockStepped, StoreChanged, StoreMended)

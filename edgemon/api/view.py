@@ -22,7 +22,6 @@ from edgemon.model.event import (
     GatewayStopped,
     JournalEntry,
     LinkChanged,
-    LogWritten,
     MeasurementLate,
     MessageRejected,
     OnsetMoved,
@@ -30,7 +29,6 @@ from edgemon.model.event import (
     QualityChanged,
     RunningChanged,
     SettingsChanged,
-    ShiftTaken,
     SimulationNoted,
     StoreChanged,
     StoreMended,
@@ -43,6 +41,7 @@ from edgemon.model.level import LEVEL_KINDS
 from edgemon.model.limit import Severity, Side
 from edgemon.model.machine import Point
 from edgemon.model.proof import ProofCarried, ProofEnded, ProofStarted
+from edgemon.model.shift import LogWritten, ShiftTaken
 from edgemon.model.snapshot import JournalView
 from edgemon.model.upstream import RetryOrdered
 from edgemon.units import from_si

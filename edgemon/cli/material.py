@@ -28,7 +28,6 @@ from edgemon.model.event import (
     GatewayStarted,
     GatewayStopped,
     LinkChanged,
-    LogWritten,
     MeasurementLate,
     MessageRejected,
     OnsetMoved,
@@ -36,7 +35,6 @@ from edgemon.model.event import (
     QualityChanged,
     RunningChanged,
     SettingsChanged,
-    ShiftTaken,
     SimulationNoted,
     StoreChanged,
     StoreMended,
@@ -46,6 +44,7 @@ from edgemon.model.instant import EARLIEST, LATEST, Instant, format_instant
 from edgemon.model.machine import Machine, Point, Sensor
 from edgemon.model.outlook import BaselineView
 from edgemon.model.proof import ProofCarried, ProofEnded, ProofStarted
+from edgemon.model.shift import LogWritten, ShiftTaken
 from edgemon.model.snapshot import TrendPoint
 from edgemon.model.upstream import RetryOrdered
 from edgemon.report.port import (

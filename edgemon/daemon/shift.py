@@ -7,10 +7,10 @@ from edgemon.api.view import NO_POINTS, Points
 from edgemon.clock import Clock
 from edgemon.errors import ParameterError
 from edgemon.model.command import Person
-from edgemon.model.event import Event, JournalEntry, LogWritten, ShiftTaken
+from edgemon.model.event import Event, JournalEntry
 from edgemon.model.ids import MachineId
 from edgemon.model.instant import Instant
-from edgemon.model.shift import TEXT_LONGEST, HandoverView, LogKind
+from edgemon.model.shift import TEXT_LONGEST, HandoverView, LogKind, LogWritten, ShiftTaken
 from edgemon.model.snapshot import Outcome, Snapshot
 from edgemon.model.text import clean
 from edgemon.store.port import Reader

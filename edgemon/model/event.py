@@ -12,7 +12,7 @@ from edgemon.model.ids import AlarmKey, CaptureId, MachineId, PointKey, SensorId
 from edgemon.model.instant import Instant
 from edgemon.model.limit import Severity, Side
 from edgemon.model.proof import ProofCarried, ProofEnded, ProofStarted
-from edgemon.model.shift import LogKind
+from edgemon.model.shift import LogWritten, ShiftTaken
 from edgemon.model.upstream import RetryOrdered
 
 
@@ -312,36 +312,6 @@ class StoreMended:
     """What was taken over and what could not be read, a line a table."""
     journal: str
     """How far the journal's chain is whole."""
-
-
-@dataclass(frozen=True, slots=True)
-class LogWritten:
-    """Somebody wrote into the shift log."""
-
-    at: Instant
-    text: str
-    sort: LogKind
-    by: str
-    station: str
-    machine: MachineId | None = None
-    corrects: int | None = None
-    """The journal entry that a correction is about; it stays as it is."""
-
-
-@dataclass(frozen=True, slots=True)
-class ShiftTaken:
-    """Somebody took the shift over, having read the handover page."""
-
-    at: Instant
-    by: str
-    station: str
-    digest: str
-    """SHA-256 of the page that was read."""
-    read_at: Instant
-    """When that page was written; the next one begins there."""
-    page: str
-    """The page itself, frozen."""
-    note: str = ""
 
 
 Event: TypeAlias = (

@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 from enum import StrEnum
 
+from edgemon.model.ids import MachineId
 from edgemon.model.instant import Instant
 
 TEXT_LONGEST = 2000
@@ -16,6 +17,36 @@ class LogKind(StrEnum):
     ACTION = "action"
     REQUEST = "request"
     CORRECTION = "correction"
+
+
+@dataclass(frozen=True, slots=True)
+class LogWritten:
+    """Somebody wrote into the shift log."""
+
+    at: Instant
+    text: str
+    sort: LogKind
+    by: str
+    station: str
+    machine: MachineId | None = None
+    corrects: int | None = None
+    """The journal entry that a correction is about; it stays as it is."""
+
+
+@dataclass(frozen=True, slots=True)
+class ShiftTaken:
+    """Somebody took the shift over, having read the handover page."""
+
+    at: Instant
+    by: str
+    station: str
+    digest: str
+    """SHA-256 of the page that was read."""
+    read_at: Instant
+    """When that page was written; the next one begins there."""
+    page: str
+    """The page itself, frozen."""
+    note: str = ""
 
 
 @dataclass(frozen=True, slots=True)

@@ -31,7 +31,6 @@ from edgemon.model.event import (
     GatewayStopped,
     JournalEntry,
     LinkChanged,
-    LogWritten,
     MeasurementLate,
     MessageRejected,
     OnsetMoved,
@@ -39,7 +38,6 @@ from edgemon.model.event import (
     QualityChanged,
     RunningChanged,
     SettingsChanged,
-    ShiftTaken,
     SimulationNoted,
     StoreChanged,
     StoreMended,
@@ -51,6 +49,7 @@ from edgemon.model.limit import Severity
 from edgemon.model.proof import ProofCarried, ProofEnded, ProofStarted
 from edgemon.model.reading import Capture, CapturePart, Counts
 from edgemon.model.search import Search
+from edgemon.model.shift import LogWritten, ShiftTaken
 from edgemon.model.spectrum import LineForm
 from edgemon.model.upstream import RetryOrdered
 from edgemon.units import from_si

@@ -15,7 +15,8 @@ from edgemon.board.app import BoardApp
 from edgemon.daemon.looking import Looking
 from edgemon.daemon.shift import Shift
 from edgemon.model.command import Person, Role
-from edgemon.model.event import AlarmChanged, AlarmsSilenced, CommandRefused, Event, JournalEntry, LogWritten, ShiftTaken
+from edgemon.model.event import AlarmChanged, AlarmsSilenced, CommandRefused, Event, JournalEntry
+from edgemon.model.shift import LogWritten, ShiftTaken
 from edgemon.store.wire import event_row
 from tests.board.driving import Board
 from tests.support.captures import capture

@@ -16,11 +16,11 @@ from edgemon.daemon.shift import PAGES_KEPT, Shift
 from edgemon.errors import ParameterError
 from edgemon.model.alarm import AlarmState, Priority
 from edgemon.model.command import Person, Role
-from edgemon.model.event import AlarmChanged, Event, GatewayStarted, JournalEntry, LogWritten, RunningChanged, ShiftTaken
+from edgemon.model.event import AlarmChanged, Event, GatewayStarted, JournalEntry, RunningChanged
 from edgemon.model.ids import AlarmKey, MachineId, PointId
 from edgemon.model.limit import Severity
 from edgemon.model.machine import point_key
-from edgemon.model.shift import HandoverView, LogKind
+from edgemon.model.shift import HandoverView, LogKind, LogWritten, ShiftTaken
 from edgemon.model.snapshot import HidingView, Snapshot
 from edgemon.store.memory import MemoryStore
 from edgemon.store.port import Commit
