@@ -184,9 +184,14 @@ def _collection_words(event: FastEvent) -> str:
         case FastCollectionStarted(until=until, sensor=sensor, interval_s=every, routine_s=routine, by=by, reason=reason):
             what = f"fast collection: sensor {sensor} every {every:g} s instead of {routine:g} s until {format_instant(until)}"
             return f"{what}, by {by}: {reason}; {event.cost}"
-        case FastCollectionEnded(sensor=sensor, by=by, reason=reason):
+        case FastCollectionEnded(sensor=sensor, by=by, reason=reason, is_commanded=is_commanded):
             who = f" by {by}" if by else ""
-            return f"fast collection of sensor {sensor} ended{who}: {reason}; its routine schedule is in force"
+            now = (
+                "its routine schedule is in force"
+                if is_commanded
+                else "it is not commanded any more, its schedule is withdrawn"
+            )
+            return f"fast collection of sensor {sensor} ended{who}: {reason}; {now}"
         case _:
             assert_never(event)
 

@@ -2,7 +2,7 @@
 
 from collections.abc import Awaitable, Callable
 
-from edgemon.engine.collection import schedules
+from edgemon.engine.collection import commanded, schedules
 from edgemon.engine.memory import Memory, Setting
 from edgemon.errors import ParameterError
 from edgemon.model.collection import FastCommand, StartFast, StopFast
@@ -11,7 +11,7 @@ from edgemon.model.ids import MachineId
 from edgemon.model.instant import Duration, Instant
 from edgemon.model.outgoing import Outgoing
 from edgemon.model.snapshot import Outcome
-from edgemon.mqtt.wire import schedule
+from edgemon.mqtt.wire import schedule, schedule_topic
 
 
 class FastDoor:
@@ -37,6 +37,11 @@ class FastDoor:
             return await self.collects(order, person)
         except ParameterError as error:
             return Outcome(False, str(error))
+
+
+def topics(setting: Setting) -> frozenset[str]:
+    """Give the topics of the schedules that are published."""
+    return frozenset(schedule_topic(setting.gateway.root, sensor) for sensor in commanded(setting.plant))
 
 
 def published(root: str, setting: Setting, memory: Memory, machine: MachineId, now: Instant) -> tuple[Outgoing, ...]:

@@ -25,6 +25,7 @@ from typing import assert_never
 
 from edgemon import __version__
 from edgemon.clock import Clock
+from edgemon.daemon.collecting import topics
 from edgemon.daemon.hub import Hub
 from edgemon.daemon.outcomes import doubted, outcome_of
 from edgemon.daemon.publisher import Publisher
@@ -128,13 +129,16 @@ class DataPath:
         self._setting = in_force(self._filed, self._memory.baselines)
         self._hub.limits_are(self._setting)
         started = GatewayStarted(now, __version__, plant_fingerprint)
-        self._publisher.begin(saved.published_seq, saved.next_seq - 1, gone(self._filed, saved))
+        schedules = topics(self._filed)
+        self._publisher.begin(saved.published_seq, saved.next_seq - 1, gone(self._filed, saved), saved.schedules - schedules)
         if carried is not None:
             self._unrepeated.restore(carried.messages)
             await self._conclude(Judgement(self._memory, carried.commit(now), frozenset()))
         judgement = judging.begin(self._setting, saved, self._memory, started, changed(saved, settings, now, has_run))
         if settings != saved.settings:
             judgement = replace(judgement, commit=replace(judgement.commit, settings=settings))
+        ours = dict.fromkeys(schedules - saved.schedules, True)
+        judgement = replace(judgement, commit=replace(judgement.commit, schedules=ours))
         await self._conclude(judgement)
         if carried is not None and carried.since is not None and self._storing.is_well:
             detail = "it can be written; what was not acknowledged is delivered again by the broker"

@@ -10,8 +10,8 @@ from edgemon.model.ids import MachineId, PointId
 from edgemon.model.instant import Instant
 from edgemon.model.outgoing import Outgoing
 from edgemon.mqtt.port import Link
-from edgemon.mqtt.wire import journal_event, state_gone
-from edgemon.store.port import Reader, Store
+from edgemon.mqtt.wire import journal_event, state_gone, withdrawn
+from edgemon.store.port import Commit, Reader, Store
 from edgemon.store.wire import journal_document
 
 _AT_ONCE = 64
@@ -49,6 +49,7 @@ class Publisher:
         self._moved: dict[MachineId, None] = {}
         self._others: dict[str, Outgoing] = {}
         self._gone: tuple[Outgoing, ...] = ()
+        self._schedules: set[str] = set()
         self._said: dict[str, bytes] = {}
         self._published = 0
         self._newest = 0
@@ -57,10 +58,23 @@ class Publisher:
         """Told which retained states the broker took."""
         self._wake = asyncio.Event()
 
-    def begin(self, published_seq: int, newest_seq: int, gone: Iterable[tuple[MachineId, PointId | None]] = ()) -> None:
-        """Take up where the last run left off; what the broker keeps of machines and points that are gone is cleared."""
+    def begin(
+        self,
+        published_seq: int,
+        newest_seq: int,
+        gone: Iterable[tuple[MachineId, PointId | None]] = (),
+        schedules: Iterable[str] = (),
+    ) -> None:
+        """Take up where the last run left off; what the broker keeps of machines and points that are gone is cleared.
+
+        Parameters
+        ----------
+        schedules : iterable of str
+            Topics of schedules of ours that no longer hold: cleared once, for another gateway may command the sensor by then.
+        """
         self._published, self._newest = published_seq, newest_seq
         self._gone = tuple(state_gone(self._root, self._site, machine, point or "") for machine, point in gone)
+        self._schedules = set(schedules)
         self._wake.set()
 
     def moved(self, machines: Iterable[MachineId]) -> None:
@@ -71,7 +85,7 @@ class Publisher:
     def again(self, machines: Iterable[MachineId]) -> None:
         """Publish all states again: the broker may have forgotten what it retained."""
         self._said.clear()
-        self._others.update((one.topic, one) for one in self._gone)
+        self._others.update((one.topic, one) for one in (*self._gone, *map(withdrawn, self._schedules)))
         self.moved(machines)
 
     def state(self, outgoing: Outgoing) -> None:
@@ -132,12 +146,22 @@ class Publisher:
             raise
         self._said.update((one.topic, one.payload) for one in states)
         self.sent(taken)
+        await self._forget_schedules({one.topic for one in taken} & self._schedules)
         if self._published < self._newest:
             entries = await self._reader.journal(_AT_ONCE, after=self._published)
             await self._send([journal_event(self._root, self._site, journal_document(entry)) for entry in entries])
             self._published = entries[-1].seq if entries else self._newest
             self._newest = max(self._newest, self._published)  # the reader may see a commit before the path has heard of it
             await self._store.mark_published(self._published)
+
+    async def _forget_schedules(self, topics: set[str]) -> None:
+        """Remember that the broker keeps no schedules of ours there any more."""
+        self._schedules -= topics
+        if topics:
+            try:
+                await self._store.commit(Commit(self._clock.now(), schedules=dict.fromkeys(topics, False)))
+            except StoreError as error:
+                log.warning("schedules that were withdrawn are withdrawn at the next start, too: %s", error)
 
     async def _send(self, outgoing: Sequence[Outgoing]) -> list[Outgoing]:
         """Send, and give what the broker took; it may refuse some. Raises `LinkDown`."""

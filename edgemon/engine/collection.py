@@ -119,9 +119,15 @@ def _without(
     person: Person | None = None,
 ) -> Mapping[SensorId, FastCollectionStarted]:
     by, station = ("", "") if person is None else (person.name, person.station)
-    draft.events.append(FastCollectionEnded(draft.now, one.sensor, one.machine, why, by, station))
+    is_commanded = one.sensor in commanded(draft.setting.plant)
+    draft.events.append(FastCollectionEnded(draft.now, one.sensor, one.machine, why, by, station, is_commanded))
     _show(draft, one.sensor)
     return {sensor: other for sensor, other in fast.items() if sensor != one.sensor}
+
+
+def commanded(plant: Plant) -> tuple[SensorId, ...]:
+    """Give the sensors that have a schedule: those that a point uses and whose collection the plant file says."""
+    return tuple(sensor for sensor in plant.points_of_sensor if plant.sensors[sensor].collects is not None)
 
 
 def _show(draft: Draft, sensor: SensorId) -> None:

@@ -55,6 +55,7 @@ def unkept(judgement: Judgement, before: Memory) -> Judgement:
         speeds=commit.speeds,
         counters={name: value for name, value in counters.items() if before.counters.get(name, 0) != value},
         settings=commit.settings,
+        schedules=commit.schedules,
     )
     return Judgement(memory, light, judgement.moved)
 
@@ -104,6 +105,7 @@ class Backlog:
     dropped: int = 0
     """Events beyond the most that are kept."""
     settings: Mapping[str, str] = field(default_factory=dict)
+    schedules: Mapping[str, bool] = field(default_factory=dict)
 
     def with_commit(self, commit: Commit, most: int) -> "Backlog":
         """Add what another judgement came to; beyond `most` events the oldest go that are no changes of alarms."""
@@ -117,6 +119,7 @@ class Backlog:
             {**self.counters, **commit.counters},
             self.dropped + len(events) - len(kept),
             {**self.settings, **commit.settings},
+            {**self.schedules, **commit.schedules},
         )
 
     def commit(self, now: Instant) -> Commit:
@@ -129,6 +132,7 @@ class Backlog:
             speeds=tuple(self.speeds.values()),
             counters=self.counters,
             settings=self.settings,
+            schedules=self.schedules,
         )
 
 

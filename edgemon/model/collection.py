@@ -143,7 +143,7 @@ class FastCollectionStarted:
 
 @dataclass(frozen=True, slots=True)
 class FastCollectionEnded:
-    """The routine schedule is in force again."""
+    """The routine schedule is in force again, or none where the sensor is not commanded any more."""
 
     at: Instant
     sensor: SensorId
@@ -152,6 +152,8 @@ class FastCollectionEnded:
     by: str = ""
     """Empty where its time ended it."""
     station: str = ""
+    is_commanded: bool = True
+    """False: the plant file no longer has the gateway command the sensor, and its schedule is withdrawn."""
 
 
 FastEvent: TypeAlias = FastCollectionStarted | FastCollectionEnded

@@ -21,11 +21,16 @@ def machine_states(root: str, site: str, machine: MachineView) -> tuple[Outgoing
 
 
 def state_gone(root: str, site: str, machine: str, point: str = "") -> Outgoing:
-    """Give what clears the retained state of a machine or point that the plant file no longer has.
+    """Give what clears the retained state of a machine or point that the plant file no longer has."""
+    return withdrawn(_topic(root, site, machine, point))
+
+
+def withdrawn(topic: str) -> Outgoing:
+    """Give what clears what a broker keeps at a topic.
 
     Source: MQTT 5.0 section 3.3.1.3: a retained message without payload removes the one that was kept.
     """
-    return Outgoing(_topic(root, site, machine, point), b"", retain=True)
+    return Outgoing(topic, b"", retain=True)
 
 
 def _topic(root: str, site: str, machine: str, point: str = "") -> str:
@@ -127,7 +132,12 @@ def schedule(root: str, sensor: str, wanted: CollectionView) -> Outgoing:
         "axes": list(wanted.axes),
         **({} if fast is None else {"until": format_instant(fast.until)}),
     }
-    return _retained(f"{root}/sensor/{sensor}/schedule", document)
+    return _retained(schedule_topic(root, sensor), document)
+
+
+def schedule_topic(root: str, sensor: str) -> str:
+    """Say where the schedule of a sensor is."""
+    return f"{root}/sensor/{sensor}/schedule"
 
 
 def _proof(proof: ProofView | None) -> dict[str, Any] | None:

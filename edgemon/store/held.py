@@ -55,6 +55,7 @@ def saved_in(connection: sqlite3.Connection, path: Path) -> Saved:
         dict(connection.execute("SELECT file, written FROM settings ORDER BY file").fetchall()),
         proof_of(connection.execute(f"{PROOFS} ORDER BY seq DESC LIMIT 1")),
         still_on(entry_from_row(row).event for row in connection.execute(COLLECTIONS)),
+        frozenset(topic for (topic,) in connection.execute("SELECT topic FROM schedules")),
     )
 
 

@@ -58,6 +58,7 @@ class MemoryStore:
         self._speeds: dict[tuple[MachineId, bool], MachineSpeed] = {}
         self._counters: dict[str, int] = {}
         self._settings: dict[str, str] = {}
+        self._schedules: dict[str, bool] = {}
         for commit in self.commits:
             self._take(commit)
         if before is not None:
@@ -82,6 +83,7 @@ class MemoryStore:
             dict(sorted(self._settings.items())),
             proof if isinstance(proof, ProofStarted) else None,
             still_on(entry.event for entry in self._journal),
+            frozenset(topic for topic, is_ours in self._schedules.items() if is_ours),
         )
 
     async def known(
@@ -241,6 +243,7 @@ class MemoryStore:
         self._speeds |= {(speed.machine, speed.sim): speed for speed in commit.speeds}
         self._counters |= commit.counters
         self._settings |= commit.settings
+        self._schedules |= commit.schedules
         if commit.quarantined:
             self._quarantine += commit.quarantined
             del self._quarantine[: max(0, len(self._quarantine) - self._quarantine_most)]

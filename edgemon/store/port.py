@@ -41,12 +41,15 @@ class Commit:
     """Absolute values, not increments."""
     settings: Mapping[str, str] = field(default_factory=dict)
     """What the settings files say from now on: file name to its keys and values as JSON; empty where that stays as it is."""
+    schedules: Mapping[str, bool] = field(default_factory=dict)
+    """Topics at which a broker keeps schedules from us from now on (True), or no longer (False)."""
 
     @property
     def is_empty(self) -> bool:
         """Say whether there is nothing in it to store."""
         records = self.parts or self.captures or self.measurements or self.readings or self.quarantined
-        return not (records or self.events or self.points or self.sensors or self.speeds or self.counters or self.settings)
+        states = self.points or self.sensors or self.speeds or self.counters or self.settings or self.schedules
+        return not (records or self.events or states)
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,6 +84,8 @@ class Saved:
     """The proof that was on: announced and not ended."""
     fast: tuple[FastCollectionStarted, ...] = ()
     """The fast collections that were on."""
+    schedules: frozenset[str] = frozenset()
+    """Topics at which a broker may keep schedules of sensors from us."""
 
 
 class Store(Protocol):

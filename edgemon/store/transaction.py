@@ -43,6 +43,7 @@ _SPEED = """INSERT INTO speeds (machine, sim, rpm, taken_at) VALUES (?, ?, ?, ?)
     ON CONFLICT DO UPDATE SET rpm = excluded.rpm, taken_at = excluded.taken_at"""
 _COUNTER = "INSERT INTO counters (name, value) VALUES (?, ?) ON CONFLICT DO UPDATE SET value = excluded.value"
 _SETTINGS = "INSERT INTO settings (file, written) VALUES (?, ?) ON CONFLICT DO UPDATE SET written = excluded.written"
+_SCHEDULE = {True: "INSERT OR IGNORE INTO schedules (topic) VALUES (?)", False: "DELETE FROM schedules WHERE topic = ?"}
 _META = "INSERT INTO meta (key, value) VALUES (?, ?) ON CONFLICT DO UPDATE SET value = excluded.value"
 _JOURNAL = """INSERT INTO journal (seq, recorded_at, at, kind, machine, point, sim, body, hash)
     VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)"""
@@ -187,6 +188,8 @@ class Writer:
         _many(connection, _SPEED, [(speed.machine, speed.sim, speed.rpm, speed.taken_at) for speed in commit.speeds])
         _many(connection, _COUNTER, commit.counters.items())
         _many(connection, _SETTINGS, commit.settings.items())
+        for topic, is_ours in commit.schedules.items():
+            connection.execute(_SCHEDULE[is_ours], (topic,))
         if commit.quarantined:
             rows = [(one.topic, one.head, one.size, one.received_at, one.cause, one.detail) for one in commit.quarantined]
             connection.executemany(_QUARANTINE, rows)

@@ -406,6 +406,14 @@ async def test_what_the_settings_said_is_kept_file_by_file(bench: Bench) -> None
     assert (await bench.store.load()).settings == {"plant.toml": '{"a": 2}', "gateway.toml": "{}"}
 
 
+async def test_topics_of_schedules_are_kept_until_they_are_withdrawn(bench: Bench) -> None:
+    assert (await bench.store.load()).schedules == frozenset()
+    await bench.store.commit(Commit(make.T0, schedules={"a/schedule": True, "b/schedule": True}))
+    await bench.store.commit(Commit(make.T0, schedules={"a/schedule": True, "b/schedule": False, "c/schedule": False}))
+    await bench.restart()
+    assert (await bench.store.load()).schedules == {"a/schedule"}
+
+
 async def test_captures_are_listed_newest_first(bench: Bench) -> None:
     stored = [make.capture(k) for k in (3, 1, 2)] + [make.capture(9, sensor="s-0002")]
     await bench.store.commit(commit(captures=tuple(stored)))

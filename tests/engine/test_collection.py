@@ -4,6 +4,7 @@ from dataclasses import replace
 
 import pytest
 
+from edgemon.api.view import words
 from edgemon.decode.assemble import restore
 from edgemon.engine.collection import PLANT_FILE, obey, schedules, sensor_of
 from edgemon.engine.judge import tick
@@ -151,7 +152,10 @@ def test_a_plant_file_that_would_not_allow_it_ends_it(other: Plant) -> None:
     assert not any(view.fast for view in schedules(setting, on, PUMP, NOW + 1.0).values())
     changed = tick(setting, on, NOW + 1.0)
     assert changed.memory.fast == {}
-    assert FastCollectionEnded(NOW + 1.0, SENSOR, PUMP, PLANT_FILE) in changed.commit.events
+    is_commanded = SENSOR in schedules(setting, on, PUMP, NOW + 1.0)
+    assert changed.commit.events == (FastCollectionEnded(NOW + 1.0, SENSOR, PUMP, PLANT_FILE, is_commanded=is_commanded),)
+    assert ("its routine schedule is in force" in words(changed.commit.events[0])) is is_commanded
+    assert ("its schedule is withdrawn" in words(changed.commit.events[0])) is not is_commanded
 
 
 def test_an_interval_that_just_fits_goes_on() -> None:

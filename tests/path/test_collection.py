@@ -9,10 +9,12 @@ import pytest
 from edgemon.daemon.work import Happened
 from edgemon.errors import StoreError, StoreFull
 from edgemon.model.event import ClockStepped
+from edgemon.model.machine import Plant
+from edgemon.model.outgoing import Outgoing
 from edgemon.model.snapshot import Outcome
 from edgemon.mqtt.memory import MemoryBroker
 from edgemon.store.memory import MemoryStore
-from tests.engine.test_collection import ENGINEER, commanded
+from tests.engine.test_collection import ENGINEER, commanded, unused
 from tests.support.rig import START, Rig, running
 
 ROUTINE = {"interval_s": 300.0, "fs": 6400.0, "samples": 8192, "axes": ["x", "z"]}
@@ -21,8 +23,10 @@ FAST = {**ROUTINE, "interval_s": 60.0, "until": "2025-10-09T09:03:20.000Z"}
 TOPIC = "edgemon/v1/sensor/s-0001/schedule"
 
 
-def bench(store: MemoryStore | None = None, now: float = START, broker: MemoryBroker | None = None) -> Rig:
-    return Rig(of_plant=commanded(), store=store, now=now, broker=broker)
+def bench(
+    store: MemoryStore | None = None, now: float = START, broker: MemoryBroker | None = None, of_plant: Plant | None = None
+) -> Rig:
+    return Rig(of_plant=of_plant or commanded(), store=store, now=now, broker=broker)
 
 
 def schedule(rig: Rig) -> dict[str, Any]:
@@ -117,6 +121,59 @@ async def test_a_clock_that_was_set_ends_it() -> None:
         await rig.settle()
         assert schedule(rig) == ROUTINE
         assert "fast-collection-ended" in rig.kinds()
+
+
+@pytest.mark.parametrize("other", [commanded(None), unused(commanded())])
+async def test_a_sensor_that_is_not_commanded_any_more_has_its_schedule_withdrawn_once(other: Plant) -> None:
+    async with running(bench()) as rig:
+        await ready(rig)
+        await start(rig)
+    broker = rig.link.broker
+    async with running(bench(MemoryStore(before=rig.store), START + 60.0, broker, other)) as second:
+        await ready(second)
+        await second.pass_time(1.0)
+        assert TOPIC not in broker.retained
+        (ended,) = (one for one in second.journal() if one["kind"] == "fast-collection-ended")
+        assert ended["is_commanded"] is False
+        another = Outgoing(TOPIC, b"{}", retain=True)
+        broker.publish(another)
+        await ready(second)
+        assert broker.retained[TOPIC] == another, "another gateway commands the sensor now"
+    async with running(bench(MemoryStore(before=second.store), START + 120.0, broker, other)) as third:
+        await ready(third)
+        assert broker.retained[TOPIC] == another
+        assert [one.payload for one in broker.published if one.topic == TOPIC].count(b"") == 1
+
+
+async def test_a_schedule_is_withdrawn_however_late_the_broker_takes_it() -> None:
+    async with running(bench()) as rig:
+        await ready(rig)
+    broker = rig.link.broker
+    async with running(bench(MemoryStore(before=rig.store), START + 60.0, broker, commanded(None))) as second:
+        second.link.refuse_publish = "not authorised"
+        await ready(second)
+        assert TOPIC in broker.retained
+    async with running(bench(MemoryStore(before=second.store), START + 120.0, broker, commanded(None))) as third:
+        third.link.drop()
+        await ready(third)
+        assert TOPIC in broker.retained
+        await third.link.start()
+        await third.pass_time(2.0)
+        await ready(third)
+        assert TOPIC not in broker.retained
+    async with running(bench(MemoryStore(before=third.store), START + 180.0, broker)) as fourth:
+        await ready(fourth)
+        assert schedule(fourth) == ROUTINE
+
+
+async def test_a_schedule_that_was_never_ours_is_left_alone() -> None:
+    broker, theirs = MemoryBroker(), Outgoing(TOPIC, b"{}", retain=True)
+    broker.publish(theirs)
+    async with running(bench(broker=broker, of_plant=commanded(None))) as rig:
+        await ready(rig)
+    async with running(bench(MemoryStore(before=rig.store), START + 60.0, broker, commanded(None))) as second:
+        await ready(second)
+    assert [one for one in broker.published if one.topic == TOPIC] == [theirs]
 
 
 async def test_what_is_expected_of_the_sensor_stays_its_routine() -> None:

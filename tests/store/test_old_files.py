@@ -1,8 +1,8 @@
 """Files that older programs wrote, opened by today's: all that went in is there, also after a kill on the way.
 
 Each `tests/data/databases/version-N.tar.xz` was made on 2026-11-26 by `old_traffic.py` with the code of a commit of its time:
-version 2 by d8f23a6, 3 by 2651a29, 4 by 4bf846d, 5 by be4062a, 7 by f25c8c7. Each holds a store of two runs as a kill left it,
-with its newest commits still in the log, and `went-in.json`, what the path handed to the store.
+version 2 by d8f23a6, 3 by 2651a29, 4 by 4bf846d, 5 by be4062a, 7 by f25c8c7, 9 by d0b3ca8. Each holds a store of two runs as
+a kill left it, with its newest commits still in the log, and `went-in.json`, what the path handed to the store.
 """
 
 import hashlib
@@ -36,7 +36,7 @@ from tests.store import builders as make
 from tests.store.old_traffic import ORIGIN, sums
 
 DATA = Path(__file__).parents[1] / "data" / "databases"
-VERSIONS = (2, 3, 4, 5, 7)
+VERSIONS = (2, 3, 4, 5, 7, 9)
 EVER = (0.0, 4e9)
 
 
