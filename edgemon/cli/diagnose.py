@@ -5,6 +5,7 @@ import json
 import math
 import sys
 from dataclasses import replace
+from itertools import groupby
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -220,15 +221,15 @@ def report(path: Path, record: Record, diagnosis: Diagnosis) -> dict[str, Any]:
     }
 
 
-def levels(record: Record) -> dict[str, dict[str, dict[str, float | str]]]:
-    """Compute the levels of every channel: name to value and unit."""
+def levels(record: Record) -> dict[str, dict[str, dict[str, Any]]]:
+    """Compute the levels of every channel: name to value, unit, band, and a remark where there is one."""
     if record.quantity is not Quantity.ACCELERATION:
         return {channel.name: {} for channel in record.channels}
     found = {}
     for channel, samples in zip(record.channels, record.samples, strict=True):
         counts, step = to_counts(samples)
         measured, _ = measure([Waveform(counts, step, record.fs_hz, Band(10.0, 1000.0), None, None, missing=False)])[0]
-        row: dict[str, dict[str, float | str]] = {}
+        row: dict[str, dict[str, Any]] = {}
         for level in measured:
             if channel.calibrated:
                 unit = LEVEL_KINDS[level.name].unit
@@ -236,6 +237,11 @@ def levels(record: Record) -> dict[str, dict[str, dict[str, float | str]]]:
             elif level.name in SIZED:
                 unit = NO_UNIT if level.quantity in VIBRATION else SI_UNIT[level.quantity]
                 row[level.name] = {"value": _short(level.value), "unit": unit}
+            else:
+                continue
+            row[level.name]["band_hz"] = [_short(level.band.low_hz), _short(level.band.high_hz)]
+            if level.remark:
+                row[level.name]["remark"] = level.remark
         found[channel.name] = row
     return found
 
@@ -305,11 +311,11 @@ def text(document: dict[str, Any]) -> str:
     lines = [f"{', '.join(document.get('files', [document['file']]))}: {document['verdict']}"]
     lines.append(f"  speed    {'not known' if speed is None else f'{speed:g} r/min, ' + document['speed_basis']}")
     for channel, row in document["levels"].items():
-        shown = ", ".join(f"{name} {value['value']:.4g} {value['unit']}" for name, value in row.items())
-        lines.append(f"  levels   {channel}: {shown}")
+        lines += [f"  levels   {channel}, {shown}" for shown in _by_band(row)]
     for channel, tops in document["peaks"].items():
-        shown = ", ".join(f"{top['frequency_hz']:g} Hz" + (f" ({top['order']:.2f}x)" if "order" in top else "") for top in tops)
-        lines.append(f"  lines    {channel}: {shown or 'none stands out'}")
+        shown = ", ".join(f"{_where(top)} {top['rms']:.3g}" for top in tops)
+        unit = f", r.m.s. in {tops[0]['unit']}" if tops and tops[0]["unit"] != NO_UNIT else ""
+        lines.append(f"  lines    {channel}{unit}: {shown or 'none stands out'}")
     for one in document["findings"]:
         detail = f" ({one['detail']})" if one["detail"] else ""
         lines.append(f"  finding  {one['fault']}{detail}, confidence {one['confidence']:.2f}, channel {one['channel']}")
@@ -321,3 +327,22 @@ def text(document: dict[str, Any]) -> str:
     lines += [f"  remark   {remark}" for remark in document["remarks"]]
     lines.append(f"  {document['caution']}")
     return "\n".join(lines)
+
+
+def _by_band(row: dict[str, dict[str, Any]]) -> list[str]:
+    """Write the levels of a channel, those of one band in one line; what a remark says is said once for each band."""
+    found: list[str] = []
+    for (low, high), group in groupby(row.items(), key=lambda item: item[1]["band_hz"]):
+        members = list(group)
+        shown = ", ".join(f"{name} {one['value']:.4g}{_unit(one['unit'])}" for name, one in members)
+        remarks = list(dict.fromkeys(one["remark"] for _, one in members if "remark" in one))
+        found.append(f"{low:g}-{high:g} Hz: {shown}" + (f" ({'; '.join(remarks)})" if remarks else ""))
+    return found
+
+
+def _where(top: dict[str, float | str]) -> str:
+    return f"{top['frequency_hz']:g} Hz" + (f" ({top['order']:.2f}x)" if "order" in top else "")
+
+
+def _unit(unit: str) -> str:
+    return "" if unit == "1" else f" {unit}"

@@ -84,9 +84,21 @@ def test_levels_are_those_of_numpy(tmp_path: Path, capsys: pytest.CaptureFixture
     main(["diagnose", str(path), "--json"])
     levels = documents(capsys)[0]["levels"]["h"]
     in_si = samples[0] * scale[0] * STANDARD_GRAVITY
-    assert levels["acceleration_rms"] == {"value": pytest.approx(in_si.std(), rel=2e-3), "unit": "m/s2"}
+    resolved = [pytest.approx(FS_HZ / samples.shape[1], rel=1e-4), FS_HZ / 2.0]
+    assert levels["acceleration_rms"] == {"value": pytest.approx(in_si.std(), rel=2e-3), "unit": "m/s2", "band_hz": resolved}
     assert levels["kurtosis"]["value"] == pytest.approx(np.mean((in_si - in_si.mean()) ** 4) / in_si.var() ** 2, rel=0.02)
     assert levels["velocity_rms"]["unit"] == "mm/s"
+    assert levels["velocity_rms"]["band_hz"] == [10.0, 1000.0]
+
+
+def test_text_names_bands_and_says_where_a_capture_is_too_short(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Fewer than eight periods of 10 Hz make velocity read high by more than 1 %: 1 / (2 k^2) for k periods (closed form)."""
+    samples = counts()[0][:, : int(FS_HZ * 0.5)]
+    wavfile.write(tmp_path / "short.wav", int(FS_HZ), samples.T.astype("<i2"))
+    assert main(["diagnose", str(tmp_path / "short.wav"), "--unit", "g"]) == 0
+    shown = capsys.readouterr().out.splitlines()
+    assert any(line.startswith("  levels   1, 10-1000 Hz: velocity_rms ") and "short" in line for line in shown), shown
+    assert not any(line.startswith("  levels") and " 1," in line.partition(":")[2] for line in shown), "a ratio has no unit"
 
 
 def test_wave_csv_and_universal_files(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
