@@ -239,6 +239,7 @@ def levels(record: Record) -> dict[str, dict[str, dict[str, Any]]]:
                 row[level.name] = {"value": _short(level.value), "unit": unit}
             else:
                 continue
+            assert level.band is not None  # as of every level that is computed
             row[level.name]["band_hz"] = [_short(level.band.low_hz), _short(level.band.high_hz)]
             if level.remark:
                 row[level.name]["remark"] = level.remark
