@@ -4,19 +4,19 @@ from collections.abc import Mapping
 from dataclasses import replace
 from math import isfinite, isnan
 
-from edgemon.alarms import silence
+from edgemon.alarms import orphans, silence
 from edgemon.alarms.limits import severity_by_value, severity_of
 from edgemon.alarms.onset import begins, hear
 from edgemon.alarms.registry import Evidence, rule_of
 from edgemon.alarms.rules import Rules
-from edgemon.alarms.running import factor_at, hide, is_judged, is_starting, notice, told_by
+from edgemon.alarms.running import factor_at, hide, is_judged, is_starting, join, notice, told_by
 from edgemon.alarms.state import Cause, new_record, settle
 from edgemon.alarms.suppress import expire, obey, realarm, realarm_at
 from edgemon.alarms.timing import drop_pending
 from edgemon.errors import ParameterError
 from edgemon.model.alarm import MONITORING, AlarmRecord, AlarmState, PointState
 from edgemon.model.command import Command, Person
-from edgemon.model.event import AlarmChanged, CommandRefused, Event, MeasurementLate, QualityChanged
+from edgemon.model.event import CommandRefused, Event, MeasurementLate, QualityChanged
 from edgemon.model.instant import Instant
 from edgemon.model.level import Level, Measurement
 from edgemon.model.limit import Severity
@@ -273,9 +273,11 @@ def restart(rules: Rules, state: PointState, now: Instant) -> Next:
     What is pending stays pending; the next measurement goes on with it unless the gap in source time is longer than the point
     may be silent. A point whose newest measurement is too old by now waits for its first data, and is called lost only when
     none has come `stale_after_s` after the start: the outage was the gateway's. Records of limits that the plant file no
-    longer has are closed.
+    longer has, or has on the other side, are closed; what is new begins hidden where the machine stands.
     """
-    state, closed = _close_orphans(rules, state, now)
+    state, orphaned = orphans.close(rules, state, now)
+    state, hidden = join(rules, state, now)
+    closed: tuple[Event, ...] = orphaned + hidden
     known = state.alarms.get(MONITORING)
     told = known is not None and known.severity > Severity.NORMAL
     if state.quality is not Quality.STALE and not told and silence.is_silent(rules, state, now):
@@ -286,23 +288,6 @@ def restart(rules: Rules, state: PointState, now: Instant) -> Next:
         state = replace(state, alarms={**state.alarms, MONITORING: silence.wait(record, now)})
     ticked, events = tick(rules, state, now)
     return ticked, closed + events
-
-
-def _close_orphans(rules: Rules, state: PointState, now: Instant) -> Next:
-    orphans = [record for name, record in state.alarms.items() if name != MONITORING and name not in rules.limits]
-    if not orphans:
-        return state, ()
-    events = tuple(
-        AlarmChanged(
-            now, record.key, "CLEARED", record.state, AlarmState.NORM, Severity.NORMAL, record.occurrence, record.priority,
-            False, reason="no limit is set any more",
-        )
-        for record in orphans
-        if record.state is not AlarmState.NORM
-    )  # fmt: skip
-    kept = {name: record for name, record in state.alarms.items() if name == MONITORING or name in rules.limits}
-    flawed = tuple(name for name in state.flawed if name in rules.limits)
-    return replace(state, alarms=kept, flawed=flawed), events
 
 
 def severity_shown(record: AlarmRecord) -> Severity:

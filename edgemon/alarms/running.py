@@ -75,6 +75,20 @@ def notice(rules: Rules, state: PointState, told: Told, at: Instant) -> tuple[Po
     return replace(state, alarms=alarms), tuple(events)
 
 
+def join(rules: Rules, state: PointState, at: Instant) -> tuple[PointState, tuple[Event, ...]]:
+    """Mark records that are new on a machine that stands: their limits were set meanwhile."""
+    if state.running is not False:
+        return state, ()
+    told, alarms = Told(False, state.rpm, state.running_at), dict(state.alarms)
+    events: tuple[Event, ...] = ()
+    for level in filter(rules.gates, rules.limits):
+        record = alarms.get(level) or new_record(rules, level, state.sim, at)
+        if record.suppression is None:
+            alarms[level], more = mark(rules, record, told, at)
+            events += more
+    return (replace(state, alarms=alarms) if alarms != state.alarms else state), events
+
+
 def mark(rules: Rules, record: AlarmRecord, told: Told, at: Instant) -> tuple[AlarmRecord, tuple[Event, ...]]:
     """Mark a record as one of a stopped machine, drop what is pending, and hide it where the table lets it."""
     by = BY_LEVEL if told.rpm is None else BY_SPEED

@@ -48,7 +48,11 @@ class Moved:
 def new_record(rules: Rules, level: str, sim: bool, at: Instant) -> AlarmRecord:
     """Make the record of a level (or of the loss of monitoring) that nothing happened to yet."""
     key = AlarmKey(*rules.point.key, level, sim)
-    return AlarmRecord(key=key, since=at, annunciates=False)
+    return AlarmRecord(key=key, since=at, annunciates=False, side=_side(rules.limits.get(level)))
+
+
+def _side(limit: Limit | None) -> Side:
+    return Side.ABOVE if limit is None else limit.side
 
 
 def is_held(record: AlarmRecord) -> bool:
@@ -155,7 +159,7 @@ def _event(rules: Rules, before: AlarmRecord, after: AlarmRecord, line: Transiti
         reason=cause.reason,
         until=cause.until,
         detail=cause.detail,
-        side=Side.ABOVE if limit is None else limit.side,
+        side=_side(limit),
     )
 
 

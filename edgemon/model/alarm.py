@@ -7,7 +7,7 @@ from enum import StrEnum
 from edgemon.model.ids import AlarmKey, CaptureId, MachineId, PointKey
 from edgemon.model.instant import Instant
 from edgemon.model.level import Level
-from edgemon.model.limit import Severity
+from edgemon.model.limit import Severity, Side
 from edgemon.model.quality import Quality
 
 MONITORING = "monitoring"
@@ -113,6 +113,8 @@ class AlarmRecord:
     """The onset by judged values alone; `onset_at` may be earlier, by late ones."""
     within_at: Instant | None = None
     """Time of the newest value before the onset: nothing before it belongs to this occurrence."""
+    side: Side = Side.ABOVE
+    """On which side of the limit that it is about a value is bad: the same name may mean the other one after a start."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -74,7 +74,7 @@ def turned(event: Event) -> Event:
 
 def stripped(state: PointState) -> tuple[Any, ...]:
     def bare(record: AlarmRecord) -> AlarmRecord:
-        return replace(record, value=None)
+        return replace(record, value=None, side=Side.ABOVE)
 
     return state.quality, state.running, {name: bare(record) for name, record in state.alarms.items()}
 

@@ -1,0 +1,68 @@
+"""Records whose limit the plant file no longer has, or has on the other side: they are closed, for they are about nothing now.
+
+A level's name says nothing of the side: where a level gets limits on both sides, the name that the low one had is the upper
+one's (`model.limit.low_name`), and the other way round. What people decided about one side (shelved, out of service,
+acknowledged) must not hide the other: its record begins afresh. So does that of a low limit under its new name: who hid the
+old one may hide it again, and the journal says what happened.
+"""
+
+from dataclasses import replace
+
+from edgemon.alarms.rules import Rules
+from edgemon.alarms.state import new_record
+from edgemon.model.alarm import MONITORING, AlarmRecord, AlarmState, PointState
+from edgemon.model.event import AlarmChanged
+from edgemon.model.instant import Instant
+from edgemon.model.limit import BELOW, Severity, Side, low_name
+
+NO_LIMIT = "no limit is set any more"
+OTHER_SIDE = "its limit is on the other side now"
+
+
+def close(rules: Rules, state: PointState, now: Instant) -> tuple[PointState, tuple[AlarmChanged, ...]]:
+    """Close what is about no limit any more; where the name has another limit now, its record begins afresh.
+
+    The count of occurrences goes on under the name, so that a late acknowledgement of the old side never means the new one.
+    """
+    orphans = {level: record for level, record in state.alarms.items() if level != MONITORING and not _has_limit(rules, record)}
+    if not orphans:
+        return state, ()
+    alarms = {
+        level: replace(new_record(rules, level, state.sim, now), occurrence=record.occurrence) if level in orphans else record
+        for level, record in state.alarms.items()
+        if level not in orphans or level in rules.limits
+    }
+    flawed = tuple(level for level in state.flawed if level in rules.limits)
+    events = tuple(_closed(rules, one, now) for one in orphans.values() if one.state is not AlarmState.NORM)
+    return replace(state, alarms=alarms, flawed=flawed), events
+
+
+def _has_limit(rules: Rules, record: AlarmRecord) -> bool:
+    limit = rules.limits.get(record.key.level)
+    return limit is not None and limit.side is record.side
+
+
+def _closed(rules: Rules, record: AlarmRecord, now: Instant) -> AlarmChanged:
+    return AlarmChanged(
+        at=now,
+        alarm=record.key,
+        change="CLEARED",
+        from_state=record.state,
+        to_state=AlarmState.NORM,
+        severity=Severity.NORMAL,
+        occurrence=record.occurrence,
+        priority=record.priority,
+        annunciates=False,
+        reason=_why(rules, record),
+        side=record.side,
+    )
+
+
+def _why(rules: Rules, record: AlarmRecord) -> str:
+    level = record.key.level
+    if record.side is Side.BELOW:
+        for name in (low_name(level), level.removesuffix(BELOW)):
+            limit = rules.limits.get(name)
+            if name != level and limit is not None and limit.side is Side.BELOW:
+                return f"its limit is watched as {name} now"
+    return OTHER_SIDE if level in rules.limits else NO_LIMIT
