@@ -132,7 +132,7 @@ class Rules:
         if line is None:
             return None
         found = value * line[0] + line[1]
-        return found if line[0] > 0.0 or found > 0.0 else 0.0
+        return 0.0 if found < 0.0 and line[0] <= 0.0 else found
 
     def nearest(self, levels: Iterable[Level]) -> float | None:
         """Give the largest ratio of some levels; None where none of them has a scale."""

@@ -191,4 +191,4 @@ def ratio(value: float, alert: float | None, alarm: float | None, side: Side) ->
     if line is None:
         return None
     found = value * line[0] + line[1]
-    return max(0.0, found) if side is Side.BELOW else found
+    return 0.0 if found < 0.0 and side is Side.BELOW else found

@@ -70,6 +70,7 @@ def test_a_value_within_leaves_the_very_records() -> None:
 
 
 @given(one=limits("velocity_rms"), other=limits("temperature"), value=VALUES, degrees=VALUES)
+@example(one=limit(alert=None, alarm=4.5, side=Side.BELOW), other=limit("temperature"), value=math.nan, degrees=4.0)
 def test_nearest_is_the_largest_ratio(one: Limit, other: Limit, value: float, degrees: float) -> None:
     which, levels = rules(one, other), measured(0.0, velocity_rms=value, temperature=degrees, kurtosis=3.0).levels
     ratios = [ratio for level in levels if (ratio := which.ratio(level.name, level.value)) is not None]
