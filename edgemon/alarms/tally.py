@@ -24,7 +24,8 @@ from dataclasses import dataclass, field
 
 from edgemon.alarms.table import TABLE
 from edgemon.model.alarm import AlarmState
-from edgemon.model.event import AlarmChanged, GatewayStarted, JournalEntry
+from edgemon.model.event import AlarmChanged, JournalEntry
+from edgemon.model.gateway_event import GatewayStarted
 from edgemon.model.ids import AlarmKey
 from edgemon.model.instant import Duration, Instant
 from edgemon.model.performance import Flood

@@ -9,20 +9,9 @@ from collections import Counter
 from collections.abc import Iterable, Sequence
 
 from edgemon.api.view import NO_POINTS, Points, words
-from edgemon.model.event import (
-    AlarmChanged,
-    BaselineApproved,
-    BaselineRetired,
-    ClockStepped,
-    Event,
-    GatewayStarted,
-    JournalEntry,
-    LinkChanged,
-    RunningChanged,
-    SettingsChanged,
-    StoreChanged,
-    StoreMended,
-)
+from edgemon.model.baseline import BaselineApproved, BaselineRetired
+from edgemon.model.event import AlarmChanged, Event, JournalEntry, RunningChanged
+from edgemon.model.gateway_event import ClockStepped, GatewayStarted, LinkChanged, SettingsChanged, StoreChanged, StoreMended
 from edgemon.model.instant import Instant, format_instant
 from edgemon.model.shift import BlockView, HandoverView, LogWritten
 from edgemon.model.snapshot import AlarmView, Snapshot

@@ -5,36 +5,36 @@ from types import MappingProxyType
 from typing import assert_never
 
 from edgemon.model.alarm import MONITORING, STORAGE
+from edgemon.model.baseline import BaselineApproved, BaselineProposed, BaselineRetired
 from edgemon.model.collection import FastCollectionEnded, FastCollectionStarted, FastEvent
 from edgemon.model.event import (
     AlarmChanged,
     AlarmsSilenced,
-    BaselineApproved,
-    BaselineProposed,
-    BaselineRetired,
     CaptureIncomplete,
-    ClockStepped,
     CommandRefused,
     DiagnosisMade,
     Event,
     FirstOutMarked,
-    GatewayStarted,
-    GatewayStopped,
     JournalEntry,
-    LinkChanged,
     MeasurementLate,
     MessageRejected,
     OnsetMoved,
     OutputsTested,
     QualityChanged,
     RunningChanged,
-    SettingsChanged,
     SimulationNoted,
-    StoreChanged,
-    StoreMended,
     kind_of,
 )
 from edgemon.model.finding import Conclusion, Diagnosis
+from edgemon.model.gateway_event import (
+    ClockStepped,
+    GatewayStarted,
+    GatewayStopped,
+    LinkChanged,
+    SettingsChanged,
+    StoreChanged,
+    StoreMended,
+)
 from edgemon.model.ids import PointKey
 from edgemon.model.instant import format_instant
 from edgemon.model.level import LEVEL_KINDS

@@ -11,31 +11,30 @@ from edgemon.cli.prospects import baselines_of, watched, with_prospects
 from edgemon.engine.baselines import Key, in_force
 from edgemon.engine.memory import Setting
 from edgemon.errors import EdgemonError
-from edgemon.model.baseline import Baseline
+from edgemon.model.baseline import Baseline, BaselineApproved, BaselineProposed, BaselineRetired
 from edgemon.model.collection import FastCollectionEnded, FastCollectionStarted
 from edgemon.model.event import (
     AlarmChanged,
     AlarmsSilenced,
-    BaselineApproved,
-    BaselineProposed,
-    BaselineRetired,
     CaptureIncomplete,
-    ClockStepped,
     CommandRefused,
     DiagnosisMade,
     Event,
     FirstOutMarked,
-    GatewayStarted,
-    GatewayStopped,
-    LinkChanged,
     MeasurementLate,
     MessageRejected,
     OnsetMoved,
     OutputsTested,
     QualityChanged,
     RunningChanged,
-    SettingsChanged,
     SimulationNoted,
+)
+from edgemon.model.gateway_event import (
+    ClockStepped,
+    GatewayStarted,
+    GatewayStopped,
+    LinkChanged,
+    SettingsChanged,
     StoreChanged,
     StoreMended,
 )

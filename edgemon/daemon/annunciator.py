@@ -15,7 +15,8 @@ from edgemon.clock import Clock
 from edgemon.daemon import plan
 from edgemon.model.annunciation import Annunciation, Output, OutputKind
 from edgemon.model.command import Person
-from edgemon.model.event import AlarmChanged, AlarmsSilenced, Event, LinkChanged, OutputsTested
+from edgemon.model.event import AlarmChanged, AlarmsSilenced, Event, OutputsTested
+from edgemon.model.gateway_event import LinkChanged
 from edgemon.model.instant import Instant
 from edgemon.model.snapshot import LinkView, Outcome
 

@@ -15,10 +15,10 @@ from edgemon.engine.masks import spectrum_for, with_mask
 from edgemon.engine.memory import Setting
 from edgemon.engine.outlook import MOST, outlook
 from edgemon.errors import ParameterError, StoreError
-from edgemon.model.baseline import Baseline, BaselineState, Refusal
+from edgemon.model.baseline import Baseline, BaselineApproved, BaselineProposed, BaselineRetired, BaselineState, Refusal
 from edgemon.model.command import ApproveBaseline, BaselineCommand, Person, ProposeBaseline, RetireBaseline, Role
 from edgemon.model.derived import MaskSpec
-from edgemon.model.event import BaselineApproved, BaselineProposed, BaselineRetired, Event
+from edgemon.model.event import Event
 from edgemon.model.ids import PointKey
 from edgemon.model.instant import EARLIEST, LATEST, Instant
 from edgemon.model.level import LevelKind, Measurement

@@ -14,8 +14,8 @@ from edgemon.clock import Clock
 from edgemon.daemon.upstream import Upstreams
 from edgemon.daemon.wiring import ballast_of, open_upstreams, tender_of
 from edgemon.errors import StoreCorrupt, StoreError, StoreFull, StoreRefused, StoreTooNew
-from edgemon.model.event import StoreMended
 from edgemon.model.gateway import Gateway
+from edgemon.model.gateway_event import StoreMended
 from edgemon.model.instant import Instant
 from edgemon.model.machine import Plant
 from edgemon.model.upstream import UpstreamView

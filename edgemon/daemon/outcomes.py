@@ -4,16 +4,9 @@ from collections.abc import Iterable
 from dataclasses import replace
 
 from edgemon.api.view import words
+from edgemon.model.baseline import BaselineApproved, BaselineProposed, BaselineRetired
 from edgemon.model.collection import FastCollectionEnded, FastCollectionStarted
-from edgemon.model.event import (
-    AlarmChanged,
-    AlarmsSilenced,
-    BaselineApproved,
-    BaselineProposed,
-    BaselineRetired,
-    CommandRefused,
-    Event,
-)
+from edgemon.model.event import AlarmChanged, AlarmsSilenced, CommandRefused, Event
 from edgemon.model.proof import ProofEnded, ProofStarted
 from edgemon.model.snapshot import Outcome
 

@@ -51,7 +51,8 @@ from edgemon.model.alarm import MachineSpeed
 from edgemon.model.baseline import Baseline
 from edgemon.model.collection import StartFast, StopFast
 from edgemon.model.command import ApproveBaseline, Person, ProposeBaseline, RetireBaseline, Silence
-from edgemon.model.event import Event, GatewayStarted, JournalEntry, StoreChanged
+from edgemon.model.event import Event, JournalEntry
+from edgemon.model.gateway_event import GatewayStarted, StoreChanged
 from edgemon.model.ids import CaptureKey, MachineId, ReadingKey
 from edgemon.model.instant import Instant
 from edgemon.model.level import Measurement

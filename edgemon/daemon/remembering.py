@@ -20,9 +20,9 @@ from edgemon.model.event import (
     OnsetMoved,
     QualityChanged,
     RunningChanged,
-    SettingsChanged,
     SimulationNoted,
 )
+from edgemon.model.gateway_event import SettingsChanged
 from edgemon.model.ids import MachineId, PointId, SensorId
 from edgemon.model.instant import Instant
 from edgemon.model.machine import GATEWAY

@@ -35,8 +35,9 @@ from edgemon.daemon.work import End, Happened, Tick
 from edgemon.engine.memory import Setting, setting_of
 from edgemon.errors import EdgemonError, LinkDown
 from edgemon.model.annunciation import Annunciation
-from edgemon.model.event import ClockStepped, Event, GatewayStopped, LinkChanged, StoreMended
+from edgemon.model.event import Event
 from edgemon.model.gateway import Broker, Gateway
+from edgemon.model.gateway_event import ClockStepped, GatewayStopped, LinkChanged, StoreMended
 from edgemon.model.ids import MachineId
 from edgemon.model.machine import Plant
 from edgemon.model.outgoing import Outgoing

@@ -8,10 +8,19 @@ from edgemon.engine import masks
 from edgemon.engine.alike import alike, series_of
 from edgemon.engine.memory import Setting, setting_of
 from edgemon.errors import ParameterError
-from edgemon.model.baseline import Baseline, BaselineLimits, BaselineState, NoBaseline, Refusal
+from edgemon.model.baseline import (
+    Baseline,
+    BaselineApproved,
+    BaselineLimits,
+    BaselineProposed,
+    BaselineRetired,
+    BaselineState,
+    NoBaseline,
+    Refusal,
+)
 from edgemon.model.command import ApproveBaseline, BaselineCommand, Person, ProposeBaseline, RetireBaseline, Role
 from edgemon.model.derived import OF_BASELINE, DerivedSpec, MaskSpec
-from edgemon.model.event import BaselineApproved, BaselineProposed, BaselineRetired, CommandRefused
+from edgemon.model.event import CommandRefused
 from edgemon.model.ids import AlarmKey, PointKey
 from edgemon.model.instant import Instant, format_instant
 from edgemon.model.level import LevelKind

@@ -17,17 +17,10 @@ from edgemon.engine.parent import TRACK, attend, taken_up
 from edgemon.engine.proof import CLOCK_WAS_SET, end, passed
 from edgemon.errors import ParameterError
 from edgemon.model.alarm import PointState, SensorState
+from edgemon.model.baseline import BaselineApproved, BaselineProposed, BaselineRetired
 from edgemon.model.command import BaselineCommand, Command, Person
-from edgemon.model.event import (
-    BaselineApproved,
-    BaselineProposed,
-    BaselineRetired,
-    ClockStepped,
-    DiagnosisMade,
-    Event,
-    GatewayStarted,
-    SimulationNoted,
-)
+from edgemon.model.event import DiagnosisMade, Event, SimulationNoted
+from edgemon.model.gateway_event import ClockStepped, GatewayStarted
 from edgemon.model.ids import MachineId, PointKey
 from edgemon.model.instant import Instant
 from edgemon.model.message import Quarantined

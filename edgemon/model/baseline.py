@@ -79,3 +79,50 @@ class BaselineLimits:
     alarm_at_most: float
     """Ceiling of TRIP of the standard, 1.25 x C/D: a bound for people, never a set-point, and edgemon trips nothing."""
     origin: str
+
+
+@dataclass(frozen=True, slots=True)
+class BaselineProposed:
+    """A baseline was learnt; nothing rests on it before an engineer approves it."""
+
+    at: Instant
+    baseline: Baseline
+    unit: str
+    """The unit people see; the numbers are in the house's unit."""
+    alert: float | None = None
+    """Alert limit that follows from it once approved; None where none does."""
+    note: str = ""
+    """Rule by which the limit follows, or why none does."""
+    by: str = ""
+    """Who asked; empty where the gateway had learnt enough."""
+    station: str = ""
+    reason: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class BaselineApproved:
+    """An engineer made a proposed baseline the measure; the alert limit that follows is in force from now on."""
+
+    at: Instant
+    baseline: Baseline
+    unit: str
+    alert: float | None = None
+    note: str = ""
+    by: str = ""
+    station: str = ""
+    reason: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class BaselineRetired:
+    """An engineer took a baseline out of use, or turned a proposal down; the limits are those of the plant file again."""
+
+    at: Instant
+    baseline: Baseline
+    unit: str
+    alert: float | None = None
+    """Alert limit of the plant file or its class, in force from now on."""
+    note: str = ""
+    by: str = ""
+    station: str = ""
+    reason: str = ""

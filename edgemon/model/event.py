@@ -5,9 +5,18 @@ from dataclasses import dataclass, field
 from typing import TypeAlias, get_args
 
 from edgemon.model.alarm import AlarmState, Priority
-from edgemon.model.baseline import Baseline
+from edgemon.model.baseline import BaselineApproved, BaselineProposed, BaselineRetired
 from edgemon.model.collection import FastEvent
 from edgemon.model.finding import Diagnosis
+from edgemon.model.gateway_event import (
+    ClockStepped,
+    GatewayStarted,
+    GatewayStopped,
+    LinkChanged,
+    SettingsChanged,
+    StoreChanged,
+    StoreMended,
+)
 from edgemon.model.ids import AlarmKey, CaptureId, MachineId, PointKey, SensorId
 from edgemon.model.instant import Instant
 from edgemon.model.limit import Severity, Side
@@ -188,130 +197,6 @@ class DiagnosisMade:
     by: str = ""
     """Who asked; empty where an alarm did."""
     sim: bool = False
-
-
-@dataclass(frozen=True, slots=True)
-class BaselineProposed:
-    """A baseline was learnt; nothing rests on it before an engineer approves it."""
-
-    at: Instant
-    baseline: Baseline
-    unit: str
-    """The unit people see; the numbers are in the house's unit."""
-    alert: float | None = None
-    """Alert limit that follows from it once approved; None where none does."""
-    note: str = ""
-    """Rule by which the limit follows, or why none does."""
-    by: str = ""
-    """Who asked; empty where the gateway had learnt enough."""
-    station: str = ""
-    reason: str = ""
-
-
-@dataclass(frozen=True, slots=True)
-class BaselineApproved:
-    """An engineer made a proposed baseline the measure; the alert limit that follows is in force from now on."""
-
-    at: Instant
-    baseline: Baseline
-    unit: str
-    alert: float | None = None
-    note: str = ""
-    by: str = ""
-    station: str = ""
-    reason: str = ""
-
-
-@dataclass(frozen=True, slots=True)
-class BaselineRetired:
-    """An engineer took a baseline out of use, or turned a proposal down; the limits are those of the plant file again."""
-
-    at: Instant
-    baseline: Baseline
-    unit: str
-    alert: float | None = None
-    """Alert limit of the plant file or its class, in force from now on."""
-    note: str = ""
-    by: str = ""
-    station: str = ""
-    reason: str = ""
-
-
-@dataclass(frozen=True, slots=True)
-class GatewayStarted:
-    """The daemon started."""
-
-    at: Instant
-    version: str
-    plant: str
-    """Fingerprint of the settings in force."""
-
-
-@dataclass(frozen=True, slots=True)
-class GatewayStopped:
-    """The daemon was told to stop and did, in order."""
-
-    at: Instant
-    reason: str
-
-
-@dataclass(frozen=True, slots=True)
-class LinkChanged:
-    """A link came up or went down."""
-
-    at: Instant
-    link: str
-    up: bool
-    detail: str = ""
-
-
-@dataclass(frozen=True, slots=True)
-class SettingsChanged:
-    """The settings are others than before; refused ones change nothing and stand in the log."""
-
-    at: Instant
-    changes: tuple[str, ...]
-    """`plant.toml: machine[hp-pump-1].point[motor-de-h].limit[velocity_rms].alert: 2.8, before 2.5`; as many as are shown."""
-    count: int
-    """All of them; several entries hold those that are too many for one."""
-    found_at_start: bool = False
-    """Not read anew while the gateway ran: the files were found changed at a start, and nobody is known to have done it."""
-
-
-@dataclass(frozen=True, slots=True)
-class ClockStepped:
-    """The gateway's clock jumped against its monotonic clock."""
-
-    at: Instant
-    step_s: float
-
-
-@dataclass(frozen=True, slots=True)
-class StoreChanged:
-    """The store stopped taking what comes, or takes it again; what was not kept is with the broker, unacknowledged."""
-
-    at: Instant
-    keeps: str
-    """`everything`, `journal and alarm states` or `nothing`."""
-    detail: str
-    since: Instant | None = None
-    """When it stopped; None where it only does so now."""
-    late: int = 0
-    """Entries of the journal just before this one that were made while nothing could be written, and written only now."""
-
-
-@dataclass(frozen=True, slots=True)
-class StoreMended:
-    """A damaged store was set aside, and what could be read of it was taken over into a new one."""
-
-    at: Instant
-    kept_as: str
-    """Where the damaged file lies now; empty where it was left in its place."""
-    why: str
-    saved: tuple[str, ...]
-    """What was taken over and what could not be read, a line a table."""
-    journal: str
-    """How far the journal's chain is whole."""
 
 
 Event: TypeAlias = (

@@ -5,9 +5,9 @@ from collections.abc import Collection, Iterable
 
 from edgemon.errors import StoreError
 from edgemon.model.alarm import AlarmState, MachineSpeed, PointState, SensorState
-from edgemon.model.baseline import Baseline
+from edgemon.model.baseline import Baseline, BaselineApproved, BaselineProposed, BaselineRetired
 from edgemon.model.collection import still_on
-from edgemon.model.event import AlarmChanged, BaselineApproved, BaselineProposed, BaselineRetired, DiagnosisMade, JournalEntry
+from edgemon.model.event import AlarmChanged, DiagnosisMade, JournalEntry
 from edgemon.model.ids import AlarmKey, CaptureKey, MachineId, PointKey, ReadingKey, SensorId
 from edgemon.model.instant import Instant
 from edgemon.model.message import Quarantined

@@ -8,8 +8,8 @@ import math
 import sqlite3
 from collections import defaultdict
 
-from edgemon.model.baseline import Baseline, BaselineState
-from edgemon.model.event import AlarmChanged, BaselineApproved, BaselineProposed, BaselineRetired, Event
+from edgemon.model.baseline import Baseline, BaselineApproved, BaselineProposed, BaselineRetired, BaselineState
+from edgemon.model.event import AlarmChanged, Event
 from edgemon.model.ids import MachineId, PointId, PointKey, SensorId
 from edgemon.model.retention import Retention, SensorsOf
 from edgemon.store.connection import transaction

@@ -12,36 +12,35 @@ from pydantic import TypeAdapter, ValidationError
 
 from edgemon.errors import StoreCorrupt
 from edgemon.model.alarm import PointState, SensorState
-from edgemon.model.baseline import Baseline
+from edgemon.model.baseline import Baseline, BaselineApproved, BaselineProposed, BaselineRetired
 from edgemon.model.collection import FastCollectionEnded, FastCollectionStarted
 from edgemon.model.event import (
     EVENT_OF,
     AlarmChanged,
     AlarmsSilenced,
-    BaselineApproved,
-    BaselineProposed,
-    BaselineRetired,
     CaptureIncomplete,
-    ClockStepped,
     CommandRefused,
     DiagnosisMade,
     Event,
     FirstOutMarked,
-    GatewayStarted,
-    GatewayStopped,
     JournalEntry,
-    LinkChanged,
     MeasurementLate,
     MessageRejected,
     OnsetMoved,
     OutputsTested,
     QualityChanged,
     RunningChanged,
-    SettingsChanged,
     SimulationNoted,
+    kind_of,
+)
+from edgemon.model.gateway_event import (
+    ClockStepped,
+    GatewayStarted,
+    GatewayStopped,
+    LinkChanged,
+    SettingsChanged,
     StoreChanged,
     StoreMended,
-    kind_of,
 )
 from edgemon.model.ids import AlarmKey, PointKey
 from edgemon.model.instant import format_instant

@@ -14,7 +14,8 @@ from edgemon.alarms.performance import performance
 from edgemon.alarms.tally import ANNOUNCING
 from edgemon.errors import ParameterError
 from edgemon.model.alarm import AlarmState, Priority
-from edgemon.model.event import AlarmChanged, Event, GatewayStarted, GatewayStopped, JournalEntry
+from edgemon.model.event import AlarmChanged, Event, JournalEntry
+from edgemon.model.gateway_event import GatewayStarted, GatewayStopped
 from edgemon.model.ids import AlarmKey, MachineId, PointId
 from edgemon.model.limit import Severity
 from edgemon.model.performance import Figure, Performance

@@ -11,8 +11,8 @@ import pytest
 from edgemon.cli.main import main
 from edgemon.engine.baselines import in_force
 from edgemon.engine.memory import setting_of
-from edgemon.model.baseline import Baseline, BaselineState
-from edgemon.model.event import BaselineApproved, BaselineProposed, Event
+from edgemon.model.baseline import Baseline, BaselineApproved, BaselineProposed, BaselineState
+from edgemon.model.event import Event
 from edgemon.model.ids import SensorId
 from edgemon.model.level import Detector, Level, Measurement
 from edgemon.model.machine import point_key

@@ -14,8 +14,9 @@ from edgemon.cli.report import read_time
 from edgemon.engine.memory import Setting, setting_of
 from edgemon.errors import SettingsError
 from edgemon.model.alarm import AlarmState, Priority
-from edgemon.model.baseline import Baseline, BaselineState
-from edgemon.model.event import AlarmChanged, BaselineApproved, Event, GatewayStarted, SimulationNoted
+from edgemon.model.baseline import Baseline, BaselineApproved, BaselineState
+from edgemon.model.event import AlarmChanged, Event, SimulationNoted
+from edgemon.model.gateway_event import GatewayStarted
 from edgemon.model.ids import AlarmKey, CaptureId, PointKey, SensorId
 from edgemon.model.instant import parse_instant
 from edgemon.model.level import Band, Detector, Level, Measurement

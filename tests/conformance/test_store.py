@@ -13,8 +13,8 @@ import scipy.stats
 
 from edgemon.errors import StoreError
 from edgemon.model.alarm import AlarmState
-from edgemon.model.baseline import BaselineState
-from edgemon.model.event import BaselineApproved, BaselineProposed, JournalEntry
+from edgemon.model.baseline import BaselineApproved, BaselineProposed, BaselineState
+from edgemon.model.event import JournalEntry
 from edgemon.model.ids import CaptureId, CaptureKey, MachineId, PointId, PointKey, ReadingKey
 from edgemon.model.reading import Capture, CapturePart
 from edgemon.model.search import Search

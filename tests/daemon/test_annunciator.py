@@ -14,7 +14,8 @@ from edgemon.daemon import plan
 from edgemon.daemon.annunciator import Annunciator, run_command
 from edgemon.model.annunciation import Annunciation, Call, Output, OutputKind
 from edgemon.model.command import Person, Role
-from edgemon.model.event import AlarmsSilenced, Event, LinkChanged, OutputsTested
+from edgemon.model.event import AlarmsSilenced, Event, OutputsTested
+from edgemon.model.gateway_event import LinkChanged
 from tests.support.broker import until
 
 CALL = Call("hp-pump-1/pump-de-h/velocity_rms", 1, "alarm", "high", "High-pressure pump 1: alarm")

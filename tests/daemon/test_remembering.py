@@ -6,7 +6,8 @@ from edgemon.daemon.remembering import Carried
 from edgemon.decode.assemble import restore
 from edgemon.engine.memory import Memory, setting_of
 from edgemon.model.alarm import AlarmState, Priority
-from edgemon.model.event import AlarmChanged, GatewayStarted, StoreChanged
+from edgemon.model.event import AlarmChanged
+from edgemon.model.gateway_event import GatewayStarted, StoreChanged
 from edgemon.model.ids import AlarmKey
 from edgemon.model.limit import Severity
 from edgemon.store.port import Saved

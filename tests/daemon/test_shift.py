@@ -16,7 +16,8 @@ from edgemon.daemon.shift import PAGES_KEPT, Shift
 from edgemon.errors import ParameterError
 from edgemon.model.alarm import AlarmState, Priority
 from edgemon.model.command import Person, Role
-from edgemon.model.event import AlarmChanged, Event, GatewayStarted, JournalEntry, RunningChanged
+from edgemon.model.event import AlarmChanged, Event, JournalEntry, RunningChanged
+from edgemon.model.gateway_event import GatewayStarted
 from edgemon.model.ids import AlarmKey, MachineId, PointId
 from edgemon.model.limit import Severity
 from edgemon.model.machine import point_key

@@ -7,7 +7,7 @@ from dataclasses import replace
 from edgemon.api.view import words
 from edgemon.daemon.remembering import CHANGES_AT_ONCE, ENTRIES_MOST, changed, written_down
 from edgemon.errors import StoreFull
-from edgemon.model.event import SettingsChanged
+from edgemon.model.gateway_event import SettingsChanged
 from edgemon.store.memory import MemoryStore
 from edgemon.store.port import Saved
 from tests.support.rig import START, Rig

@@ -5,7 +5,7 @@ import json
 import pytest
 
 from edgemon.daemon.work import Happened
-from edgemon.model.event import ClockStepped
+from edgemon.model.gateway_event import ClockStepped
 from edgemon.store.memory import MemoryStore
 from tests.support.captures import capture
 from tests.support.rig import READING, START, Rig, running

@@ -8,7 +8,7 @@ import pytest
 
 from edgemon.daemon.work import Happened
 from edgemon.errors import StoreError, StoreFull
-from edgemon.model.event import ClockStepped
+from edgemon.model.gateway_event import ClockStepped
 from edgemon.model.machine import Plant
 from edgemon.model.outgoing import Outgoing
 from edgemon.model.snapshot import Outcome

@@ -1,7 +1,7 @@
 """What the gateway says it has counted is what the journal holds."""
 
 from edgemon.daemon.work import Happened
-from edgemon.model.event import LinkChanged
+from edgemon.model.gateway_event import LinkChanged
 from tests.support.captures import capture
 from tests.support.rig import START, Rig, running
 

@@ -11,7 +11,7 @@ import pytest
 
 from edgemon.daemon.work import Happened
 from edgemon.model.command import Acknowledge
-from edgemon.model.event import ClockStepped
+from edgemon.model.gateway_event import ClockStepped
 from edgemon.model.ids import AlarmKey, MachineId, PointId, PointKey, SensorId
 from edgemon.model.machine import GATEWAY, Plant, Point, Sensor
 from edgemon.model.policy import AlarmPolicy

@@ -13,8 +13,7 @@ from edgemon.daemon.diagnostics import Diagnostics
 from edgemon.daemon.work import Happened
 from edgemon.engine.diagnose import at_speed_heard, baseline_time
 from edgemon.model.alarm import MachineSpeed
-from edgemon.model.baseline import Baseline, BaselineState
-from edgemon.model.event import BaselineApproved
+from edgemon.model.baseline import Baseline, BaselineApproved, BaselineState
 from edgemon.model.ids import CaptureId, MachineId, PointKey, SensorId
 from edgemon.model.machine import GearPair, Sensor, Train, point_key
 from edgemon.model.reading import Capture

@@ -12,7 +12,7 @@ from edgemon.daemon.work import Happened
 from edgemon.errors import StoreFull
 from edgemon.model.annunciation import Output, OutputKind
 from edgemon.model.command import Acknowledge, Person, Role
-from edgemon.model.event import ClockStepped
+from edgemon.model.gateway_event import ClockStepped
 from edgemon.model.ids import AlarmKey, AreaId, MachineId, PointId
 from edgemon.model.machine import Plant
 from edgemon.model.proof import LEAD_S, LONGEST_S, Scope

@@ -18,7 +18,8 @@ from edgemon.decode.topics import subscriptions
 from edgemon.errors import StoreCorrupt
 from edgemon.model.alarm import PointState
 from edgemon.model.command import Acknowledge, ApproveBaseline, Shelve, Silence
-from edgemon.model.event import AlarmChanged, GatewayStopped, StoreChanged
+from edgemon.model.event import AlarmChanged
+from edgemon.model.gateway_event import GatewayStopped, StoreChanged
 from edgemon.model.ids import AlarmKey, PointId
 from edgemon.model.machine import GATEWAY
 from edgemon.mqtt.memory import MemoryLink

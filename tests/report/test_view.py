@@ -5,8 +5,7 @@ from dataclasses import replace
 import pytest
 
 from edgemon.model.alarm import AlarmState
-from edgemon.model.baseline import Baseline
-from edgemon.model.event import BaselineApproved
+from edgemon.model.baseline import Baseline, BaselineApproved
 from edgemon.model.level import Detector, LevelSpec
 from edgemon.model.limit import Severity, Zones
 from edgemon.model.outlook import BaselineView, CrossingView, ShiftView

@@ -17,7 +17,8 @@ from edgemon.model.alarm import (
     SensorState,
 )
 from edgemon.model.baseline import Baseline, BaselineState
-from edgemon.model.event import AlarmChanged, Event, GatewayStarted
+from edgemon.model.event import AlarmChanged, Event
+from edgemon.model.gateway_event import GatewayStarted
 from edgemon.model.ids import AlarmKey, CaptureId, MachineId, PointId, PointKey, SensorId
 from edgemon.model.level import Band, Detector, Level, Measurement
 from edgemon.model.limit import Severity

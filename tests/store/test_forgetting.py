@@ -8,8 +8,8 @@ from pathlib import Path
 
 import pytest
 
-from edgemon.model.baseline import BaselineState
-from edgemon.model.event import BaselineApproved, Event
+from edgemon.model.baseline import BaselineApproved, BaselineState
+from edgemon.model.event import Event
 from edgemon.model.retention import DAY_S, Retention
 from edgemon.model.upstream import Source
 from edgemon.store import forgetting

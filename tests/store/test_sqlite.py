@@ -15,7 +15,7 @@ import numpy as np
 import pytest
 
 from edgemon.errors import ParameterError, StoreCorrupt, StoreError, StoreFull
-from edgemon.model.event import GatewayStopped
+from edgemon.model.gateway_event import GatewayStopped
 from edgemon.store import migrate
 from edgemon.store.port import Commit, Saved
 from edgemon.store.reader import SqliteReader

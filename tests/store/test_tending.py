@@ -13,8 +13,8 @@ import numpy as np
 import pytest
 
 from edgemon.model.alarm import AlarmState
-from edgemon.model.baseline import BaselineState
-from edgemon.model.event import AlarmChanged, BaselineApproved, BaselineRetired
+from edgemon.model.baseline import BaselineApproved, BaselineRetired, BaselineState
+from edgemon.model.event import AlarmChanged
 from edgemon.model.ids import CaptureKey, PointId, PointKey, SensorId
 from edgemon.model.retention import DAY_S, Retention, Tended, Worth
 from edgemon.model.upstream import Source

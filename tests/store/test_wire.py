@@ -10,8 +10,8 @@ from hypothesis import strategies as st
 
 from edgemon.errors import StoreCorrupt
 from edgemon.model.alarm import PointState, SensorState
-from edgemon.model.baseline import BaselineState
-from edgemon.model.event import BaselineApproved, BaselineProposed, BaselineRetired, Event, JournalEntry, kind_of
+from edgemon.model.baseline import BaselineApproved, BaselineProposed, BaselineRetired, BaselineState
+from edgemon.model.event import Event, JournalEntry, kind_of
 from edgemon.model.instant import EARLIEST, LATEST, Instant, parse_instant
 from edgemon.store import wire
 from tests.store import builders as make

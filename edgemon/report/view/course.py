@@ -2,7 +2,7 @@
 
 from collections.abc import Iterator
 
-from edgemon.model.event import BaselineApproved, BaselineProposed, BaselineRetired
+from edgemon.model.baseline import BaselineApproved, BaselineProposed, BaselineRetired
 from edgemon.model.instant import Instant
 from edgemon.model.outlook import BaselineView, CrossingView, OutlookView
 from edgemon.report.document import Block, Heading, Paragraph, Section, Table
