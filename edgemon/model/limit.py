@@ -66,7 +66,7 @@ class Delay:
 
 @dataclass(frozen=True, slots=True)
 class Zones:
-    """Zone boundaries of a severity class, in the house's unit; 0 < upper_b < upper_c."""
+    """Zone boundaries of a severity class, in the house's unit; 0 < upper_a < upper_b < upper_c."""
 
     upper_b: float
     """B/C."""
@@ -74,6 +74,23 @@ class Zones:
     """C/D."""
     edition: str
     """Standard and class, as people write it: `ISO 20816-3:2022 group 2, rigid`."""
+    upper_a: float | None = None
+    """A/B; None where the standard tells no A from B."""
+
+    def zone(self, value: float) -> str:
+        """Name the zone of a value: `A`, `B`, `A/B` where the two are not told apart, `C` or `D`.
+
+        Notes
+        -----
+        A value on a boundary belongs to the lower zone. Source: the tables do not say; so read by an open-source library that
+        cites their clauses.
+        """
+        less = value / (1.0 + TOLERANCE)
+        if less > self.upper_b:
+            return "D" if less > self.upper_c else "C"
+        if self.upper_a is None:
+            return "A/B"
+        return "B" if less > self.upper_a else "A"
 
 
 @dataclass(frozen=True, slots=True)

@@ -12,7 +12,7 @@ from edgemon.settings.choice import Held, both_sides, held
 from edgemon.settings.classes import SeverityClass
 from edgemon.settings.derived import differences_of, shown_unit, signed_of, written_specs
 from edgemon.settings.levels import kinds_with
-from edgemon.settings.limits import deadband_of, default_deadband, figures, from_class, unit_of
+from edgemon.settings.limits import deadband_of, default_deadband, figures, of_class, unit_of
 from edgemon.settings.lines import KeyPath
 from edgemon.settings.problem import Report, shown, suggest
 from edgemon.settings.schema import LimitTable, MachineTable, PointTable
@@ -233,7 +233,7 @@ def _one_value(
 def _order(alert: float, alarm: float, limit: LimitTable, row: SeverityClass | None, path: KeyPath, report: Report) -> None:
     unit = unit_of(limit.level, limit.unit)
     key = "alert" if limit.alert is not None else "alarm"
-    by_class = from_class(limit, row) and (limit.alert is None or limit.alarm is None)
+    by_class = of_class(limit, row) is not None and (limit.alert is None or limit.alarm is None)
     whose = f" (from {row.edition})" if by_class and row is not None else ""
     written, other = (alert, alarm) if key == "alert" else (alarm, alert)
     name = "alarm" if key == "alert" else "alert"

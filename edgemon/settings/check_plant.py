@@ -15,7 +15,7 @@ from edgemon.settings.check_masks import check_masks
 from edgemon.settings.check_responses import check_actions, check_responses
 from edgemon.settings.check_sends import check_sends
 from edgemon.settings.check_train import check_train
-from edgemon.settings.classes import SEVERITY_CLASSES, SeverityClass
+from edgemon.settings.classes import DISPLACEMENT, SEVERITY_CLASSES, SeverityClass
 from edgemon.settings.derived import written_specs
 from edgemon.settings.lines import KeyPath
 from edgemon.settings.problem import Report, nearest, shown, suggest
@@ -123,6 +123,7 @@ def _machine(machine: MachineTable, file: PlantFile, path: KeyPath, report: Repo
     check_startup(machine.startup, (*path, "startup"), report)
     check_limits.check_limits(machine.limit, row, path, report, written_specs(machine))
     check_limits.check_sides(machine, None, row, path, report)
+    _class_displacement(machine, machine, row, path, report)
     if not machine.point and not report.is_blamed((*path, "point")):
         report.error((*path, "point"), "the machine has no point", "add a [[machine.point]] with id, sensor and axis")
     _unique(report, "point", [((*path, "point", i), point.id) for i, point in enumerate(machine.point)])
@@ -211,6 +212,7 @@ def _point(point: PointTable, machine: MachineTable, file: PlantFile, path: KeyP
     check_limits.check_limits(point.limit, row, path, report, written_specs(machine, point))
     check_limits.check_sides(machine, point, row, path, report)
     _class_band(point, machine, row, path, report)
+    _class_displacement(point, machine, row, path, report)
     blamed = report.is_blamed((*path, "limit")) or (machine.severity_class and row is None)
     if row is None and not machine.limit and not point.limit and not blamed:
         report.warning(
@@ -230,6 +232,22 @@ def _class_band(point: PointTable, machine: MachineTable, row: SeverityClass | N
         report.warning(
             (*path, "band"), f"the limits of {row.edition} are for {wanted}", "leave band out, or set a limit of your own"
         )
+
+
+def _class_displacement(
+    holder: MachineTable | PointTable, machine: MachineTable, row: SeverityClass | None, path: KeyPath, report: Report
+) -> None:
+    """Doubt a level by whose name the class gives limits, and which is not what the standard limits."""
+    wanted = class_band(machine.rpm)
+    limits = [limit for limit in (*holder.limit, *machine.limit) if limit.level == DISPLACEMENT and limit.side == "above"]
+    if row is None or row.displacement is None or all(limit.alert is not None and limit.alarm is not None for limit in limits):
+        return
+    for number, level in enumerate(holder.level):
+        said = (level.quantity, level.detector, level.low_hz, level.high_hz)
+        if level.name == DISPLACEMENT and said != ("displacement", "rms", wanted.low_hz, wanted.high_hz):
+            what = f"the limits of {row.edition} are for displacement r.m.s. in {wanted}"
+            hint = f'quantity = "displacement", detector = "rms", low_hz = {wanted.low_hz:g}, high_hz = {wanted.high_hz:g}'
+            report.warning((*path, "level", number, "name"), what, f"{hint}; or set alert and alarm of your own")
 
 
 def _sensor_of(point: PointTable, file: PlantFile, path: KeyPath, report: Report) -> None:

@@ -5,12 +5,9 @@ A level may have a limit on either side; the low one is then watched under anoth
 
 from typing import TypeAlias
 
-from edgemon.settings.classes import SEVERITY_CLASSES
+from edgemon.settings.classes import SEVERITY_CLASSES, VELOCITY
 from edgemon.settings.schema import LimitTable, MachineTable, PointTable
 
-CLASS_LEVEL = "velocity_rms"
-"""The level that a severity class limits."""
-CLASS_UNIT = "mm/s"
 TEMPERATURE = "temperature"
 
 Held: TypeAlias = tuple[LimitTable, ...]
@@ -26,7 +23,7 @@ def held(machine: MachineTable, point: PointTable | None = None) -> dict[tuple[s
     row = SEVERITY_CLASSES.get(machine.severity_class)
     found: dict[tuple[str, str], Held] = {}
     if row is not None:
-        found[CLASS_LEVEL, "above"] = (LimitTable(level=CLASS_LEVEL, unit=CLASS_UNIT),)
+        found[VELOCITY, "above"] = (LimitTable(level=VELOCITY, unit="mm/s"),)
     of_machine = [limit for limit in machine.limit if limit.level != TEMPERATURE or first is point]
     found |= {(limit.level, limit.side): (limit,) for limit in of_machine}
     written = {(limit.level, limit.side): limit for limit in machine.limit}

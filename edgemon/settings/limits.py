@@ -5,8 +5,8 @@ from collections.abc import Sequence
 
 from edgemon.model.level import LEVEL_KINDS, LevelKind
 from edgemon.model.limit import Limit, Side, Zones, low_name
-from edgemon.settings.choice import CLASS_LEVEL, CLASS_UNIT, Held, both_sides, held
-from edgemon.settings.classes import SEVERITY_CLASSES, SeverityClass
+from edgemon.settings.choice import Held, both_sides, held
+from edgemon.settings.classes import SEVERITY_CLASSES, Bounds, SeverityClass
 from edgemon.settings.delays import off_delay, on_delay, said_by
 from edgemon.settings.derived import differences_of, own_specs, shown_unit
 from edgemon.settings.levels import kinds_with
@@ -44,15 +44,15 @@ def figures(table: LimitTable, row: SeverityClass | None) -> tuple[float | None,
     unit = unit_of(table.level, table.unit)
     alert = None if table.alert is None else to_si(table.alert, unit)
     alarm = None if table.alarm is None else to_si(table.alarm, unit)
-    if not from_class(table, row) or row is None:
+    bounds = of_class(table, row)
+    if bounds is None:
         return alert, alarm
-    filled_alert = to_si(row.alert, CLASS_UNIT) if alert is None else alert
-    return filled_alert, to_si(row.alarm, CLASS_UNIT) if alarm is None else alarm
+    return bounds.alert if alert is None else alert, bounds.alarm if alarm is None else alarm
 
 
-def from_class(table: LimitTable, row: SeverityClass | None) -> bool:
-    """Say whether what a limit leaves open is filled from the machine's severity class, whose limits are upper ones."""
-    return row is not None and table.level == CLASS_LEVEL and table.side == "above"
+def of_class(table: LimitTable, row: SeverityClass | None) -> Bounds | None:
+    """Give what the machine's severity class, whose limits are upper ones, says of a limit's level; None: nothing."""
+    return row.of(table.level) if row is not None and table.side == "above" else None
 
 
 def unit_of(level: str, unit: str) -> str:
@@ -99,9 +99,10 @@ def _speeds(table: LimitTable) -> str:
 
 def _zones(table: LimitTable, row: SeverityClass | None) -> Zones | None:
     """Give the zone boundaries of the class where the alert is filled from it."""
-    if row is None or not row.has_zones or not from_class(table, row) or table.alert is not None:
+    bounds = of_class(table, row)
+    if row is None or not row.has_zones or bounds is None or table.alert is not None:
         return None
-    return Zones(to_si(row.alert, CLASS_UNIT), to_si(row.alarm, CLASS_UNIT), row.edition)
+    return Zones(bounds.alert, bounds.alarm, row.edition, bounds.upper_a)
 
 
 def deadband_of(tables: Held) -> float | None:
@@ -121,7 +122,7 @@ def default_deadband(quantity: Quantity, alert: float | None, alarm: float | Non
 
 def _origin(table: LimitTable, row: SeverityClass | None) -> str:
     """Say who set the limit: the plant file, the class, or one each."""
-    if row is None or not from_class(table, row) or (table.alert is not None and table.alarm is not None):
+    if row is None or of_class(table, row) is None or (table.alert is not None and table.alarm is not None):
         return "plant file"
     if table.alert is None and table.alarm is None:
         return row.origin

@@ -185,6 +185,14 @@ def test_a_lasting_shift_is_told() -> None:
     )
 
 
+@pytest.mark.parametrize(("newest", "zone"), [(1.4e-3, "A"), (2.0e-3, "B"), (3.0e-3, "C"), (4.6e-3, "D")])
+def test_the_zone_of_the_newest_value_is_told_where_the_limits_have_zones(newest: float, zone: str) -> None:
+    # ISO 10816-3:2009 Table A.2, group 2 rigid: 1.4, 2.8, 4.5 mm/s (two independent reprints agree)
+    limit = replace(making.VELOCITY, zones=Zones(0.0028, 0.0045, "a class", 0.0014))
+    page = said(with_level(material(), LevelMaterial("velocity_rms", limit, making.values(newest))))
+    assert f", zone {zone} |" in page.replace("\N{NO-BREAK SPACE}", " ")
+
+
 def test_baselines_and_the_limits_they_changed_are_told_and_drawn() -> None:
     zones = Zones(0.0028, 0.0045, "a class")
     limit = replace(making.VELOCITY, alert=0.0017, zones=zones)

@@ -69,6 +69,8 @@ def _level_row(point: PointMaterial, level: LevelMaterial) -> tuple[Severity, tu
     worst = min if limit is not None and limit.side is Side.BELOW else max
     severity = limit.severity_of(fit[-1]) if limit is not None and fit else Severity.NORMAL
     state = severity.word if limit is not None and fit else "no data" if not fit else "no limit"
+    if limit is not None and limit.zones is not None and fit:
+        state += f", zone{NO_BREAK}{limit.zones.zone(fit[-1])}"
     return severity, (
         point.point.name,
         title,
