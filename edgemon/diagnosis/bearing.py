@@ -36,8 +36,8 @@ BOTH_RACES = 0.45
 FINE_HZ = 1.0
 """Distance of lines up to which the hums of a supply that is not known are left out too: coarser, they would hide too much."""
 CLEAR_TURNS = 24.0
-"""Turns of the shaft, ten of the cage, from which a record without a finding may clear a bearing. House choice: of defects in
-crops of open recordings a third shows nothing below 16 turns, an eighth below 32, one in thirty above (measured)."""
+"""Turns of the shaft, ten of the cage, from which a record without a finding may clear a bearing. House choice; bench
+`verdicts` counts the crops of defects that show nothing, by turns."""
 RIVAL = 0.5
 """Weight of the confidence in the next part against that in the first: one defect is likelier than two. House choice."""
 
@@ -85,8 +85,7 @@ def bearing_defects(look: Look) -> list[Finding]:
     """Find defects of races, rolling elements and cage of every bearing that is known, in every channel."""
     if not can_judge(look):
         return []
-    known = look.bearings
-    looks = look.places * len(look.record.channels) * len(known) * len(HARMONICS)
+    known, looks = look.bearings, looks_taken(look)
     best: dict[tuple[str, Fault], _Candidate] = {}
     for channel, heard in enumerate(_heard(look)):
         for candidate in _candidates(heard, known, channel, looks):
@@ -94,6 +93,11 @@ def bearing_defects(look: Look) -> list[Finding]:
             if key not in best or candidate.confidence > best[key].confidence:
                 best[key] = candidate
     return [_finding(look, candidate) for candidate in best.values() if candidate.confidence > 0.05]
+
+
+def looks_taken(look: Look) -> int:
+    """Count the families that are looked at on the whole machine, of which the clearest is told."""
+    return look.places * len(look.record.channels) * len(look.bearings) * len(HARMONICS)
 
 
 def settle_speed(look: Look) -> None:

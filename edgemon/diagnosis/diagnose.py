@@ -5,20 +5,18 @@ from collections.abc import Sequence
 from dataclasses import replace
 from typing import TypedDict
 
-from edgemon.analysis.speed import ShaftSpeed, estimate_speed, place_speed, refine_speed
+from edgemon.analysis.speed import estimate_speed
 from edgemon.diagnosis.across import Heard, like_speed, weighed
-from edgemon.diagnosis.bearing import can_clear, can_judge, settle_speed
+from edgemon.diagnosis.bearing import can_clear, can_judge
 from edgemon.diagnosis.gear import can_judge_gears, like_before
 from edgemon.diagnosis.look import Look
+from edgemon.diagnosis.looking import by_place, looks_at
 from edgemon.diagnosis.record import MIN_SAMPLES, MachineFacts, Record
 from edgemon.diagnosis.registry import NEED_SPEED, NEED_WAVEFORM, PATTERNS
 from edgemon.errors import ParameterError
-from edgemon.model.finding import Conclusion, Diagnosis, Evidence, Fault, Finding
+from edgemon.model.finding import SUPPORTED, Conclusion, Diagnosis, Evidence, Fault, Finding
 from edgemon.model.speed import SpeedOrigin
 
-SUPPORTED = 0.55
-"""Confidence from which a record supports a fault: above even odds, for a wrong name costs more than none. Lines of bearings of
-a source left out of the fit that reach 0.50 to 0.65 are right in two of three cases, above in nine of ten (measured)."""
 DOUBT = 0.1
 """Chance that at least one finding is right, from which nothing-found must not be said. House choice: one in ten."""
 AGREES = 0.005
@@ -91,9 +89,9 @@ def diagnose_machine(
         return Diagnosis(Conclusion.CANNOT_TELL, (), remarks=(why,))
     usable = [(record, facts) for record, facts in given if not _too_short(record)]
     places = sum(len(by_place(record)) for record, _ in usable)
-    looks = [look for record, facts in usable for look in _looks(record, facts, places)]
+    looks = [look for record, facts in usable for look in looks_at(record, facts, places)]
     if asked[0][1].gears:
-        looks[0].before = tuple(Look(one, known, _speed(one, known)) for one, known in before)
+        looks[0].before = tuple(looks_at(one, known)[0] for one, known in before)
     nearby = [(name, Look(one, known, None)) for name, one, known in neighbours if not _too_short(one)]
     every = weighed([Heard(look, one) for look in looks for one in _found(look)], looks, nearby)
     doubt = 1.0 - math.prod(1.0 - finding.confidence for finding in every)
@@ -113,33 +111,6 @@ def _check(every: Sequence[tuple[Record, MachineFacts]], given: Sequence[tuple[R
     names = [channel.name for record, _ in given for channel in record.channels]
     if len(given) > 1 and len(set(names)) < len(names):
         raise ParameterError("two channels of one name", "channels", "names that differ over all records")
-
-
-def by_place(record: Record) -> list[list[int]]:
-    """Sort the channels of a record by the part and the end at which they sit."""
-    found: dict[tuple[str, str], list[int]] = {}
-    for number, channel in enumerate(record.channels):
-        found.setdefault((channel.part, channel.end), []).append(number)
-    return list(found.values())
-
-
-def _looks(record: Record, facts: MachineFacts, places: int) -> list[Look]:
-    """Look at each place of a record by itself, at the speed that all of its channels tell, or the envelopes of the place."""
-    (speed, sure), groups = _known_speed(record, facts), by_place(record)
-    parts = [
-        replace(
-            record,
-            samples=record.samples[group],
-            channels=tuple(record.channels[i] for i in group),
-            lines=None if record.lines is None else record.lines[group],
-        )
-        for group in groups
-    ]
-    found = [Look(part, facts, speed, clock=record, places=places) for part in (parts if len(parts) > 1 else [record])]
-    for look in found:
-        look.speed_confidence = sure
-        settle_speed(look)
-    return found
 
 
 def _found(look: Look) -> list[Finding]:
@@ -174,26 +145,6 @@ def _compared(looks: Sequence[Look], short: int) -> list[str]:
     if short:
         found.append(f"{short} records of other points are too short to compare")
     return found
-
-
-def _speed(record: Record, facts: MachineFacts) -> ShaftSpeed | None:
-    return _known_speed(record, facts)[0]
-
-
-def _known_speed(record: Record, facts: MachineFacts) -> tuple[ShaftSpeed | None, float | None]:
-    """Give the speed that lines of the plain spectrum tell, and its confidence where only several weak ones do."""
-    if facts.speed_hz is None:
-        return None, None
-    mesh = tuple(pair.teeth * pair.order for pair in facts.gears)
-    if record.lines is not None:
-        return place_speed(record.lines, record.line_hz, facts.speed_hz, facts.supply_hz, mesh), None
-    speed = refine_speed(record.samples, record.fs_hz, facts.speed_hz, facts.supply_hz, mesh)
-    if speed.measured:
-        return speed, None
-    other = estimate_speed(record.samples, record.fs_hz, 60.0 * facts.speed_hz, supply_hz=facts.supply_hz)
-    if other is None:
-        return speed, None
-    return ShaftSpeed(other.rpm / 60.0, f"measured from {other.method}", measured=True), other.confidence
 
 
 class _Told(TypedDict):
@@ -244,7 +195,7 @@ def _limits(look: Look) -> list[str]:
         found.append("bearing geometry not known: bearing defects were not looked for")
     elif look.speed is not None and not can_judge(look):
         found.append("record too short, too slow or not acceleration: bearing defects could not be looked for")
-    elif not can_clear(look):
+    elif look.speed is not None and not can_clear(look):
         found.append("few turns of the shaft: a bearing defect may not show in a record as short")
     if look.facts.gears and look.record.lines is None:
         found += _of_gears(look)

@@ -99,6 +99,6 @@ def _bar_pass(look: Look, channel: int) -> list[Finding]:
     if len(seen) < 3:
         return []
     ratio = min(seen[0].velocity, seen[2].velocity) / max(seen[1].velocity, 1e-30)
-    sure = soft(ratio, 0.3, 0.05) * max(look.severity(channel), UNCALIBRATED)
+    sure = UNCALIBRATED * soft(ratio, 0.3, 0.05)
     notes = tuple(look.evidence(channel, line, "rotor-bar pass or its sideband at twice supply frequency") for line in seen)
     return [look.finding(Fault.ELECTRICAL, sure, channel, notes, "rotor-bar pass")] if sure > 0.02 else []

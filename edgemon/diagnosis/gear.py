@@ -138,7 +138,8 @@ def _of(look: Look, wheel: Wheel, channel: int) -> Iterator[Finding]:
     changed = None if nearest is None else nearest[0]
     looks = len(look.record.channels) * len(wheels(look.facts.gears))
     blow = soft(turn.fm4, BLOW, 0.4) * soft(turn.locked, LOCKED, 0.3)
-    one_tooth = (1.0 - by_chance(turn)) ** looks * blow if blow >= LEAST else 0.0
+    chance = by_chance(turn) if blow >= LEAST else None
+    one_tooth = 0.0 if chance is None else (1.0 - chance) ** looks * blow
     largest = float(about.sides.max()) / max(float(about.mesh.max()), 1e-300)
     strong = np.count_nonzero(about.above >= ABOVE_FLOOR) >= FEWEST_LINES and not then
     spread = UNCALIBRATED * soft(largest, RATIO, 0.1) * (1.0 - _chance(about)) if strong else 0.0
@@ -147,7 +148,7 @@ def _of(look: Look, wheel: Wheel, channel: int) -> Iterator[Finding]:
     if sure < LEAST:
         return
     hz = look.speed.hz * wheel.order if look.speed is not None else 0.0
-    notes = [_of_sidebands(about, wheel, hz, largest), _of_turn(turn, wheel, hz, by_chance(turn))]
+    notes = [_of_sidebands(about, wheel, hz, largest), _of_turn(turn, wheel, hz, by_chance(turn) if chance is None else chance)]
     if not then:
         notes.append(Evidence("no baseline to compare with: sidebands of a healthy gear can be as large"))
     elif nearest is not None:

@@ -33,6 +33,17 @@ NEED_WAVEFORM = frozenset({"sensor", "bearing-defects", "gear"})
 """Patterns that a spectrum alone cannot answer: they need the shape of the waveform, or its envelope."""
 
 NEED_SPEED = frozenset(
-    {"unbalance", "misalignment", "bent-shaft", "looseness", "resonance", "rub", "oil-whirl", "blade-pass", "electrical"}
+    {
+        "unbalance",
+        "misalignment",
+        "bent-shaft",
+        "looseness",
+        "resonance",
+        "rub",
+        "oil-whirl",
+        "gear",
+        "blade-pass",
+        "electrical",
+    }
 )
 """Patterns that are no surer than the shaft speed whose multiples they look at."""

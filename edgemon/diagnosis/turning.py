@@ -22,6 +22,8 @@ KEEP = 0.025
 """Distance of a multiple from every line of a bearing for it to be the shaft's: slip, and the reach above, at its edge."""
 FEWEST = 3
 """Multiples that must be left to decide by."""
+FEWEST_OTHERS = 8
+"""Parts of the reach that a best speed must be held against: a tail fitted to fewer says anything."""
 ABOVE_NEXT = 1.25
 """Times the sum at the speed known so far from which the envelopes are believed instead. House choice."""
 ABOVE_REST = 1.6
@@ -67,7 +69,7 @@ def envelope_speed(
     Returns
     -------
     Turning or None
-        None where they say nothing, or nothing else.
+        None where they say nothing, nothing else, or the record is too short to tell how sure that is.
     """
     orders = shaft_orders(bearings)
     if orders.size < FEWEST or not maps:
@@ -86,16 +88,17 @@ def envelope_speed(
         return None
     flat = np.flatnonzero(sums >= 0.999 * sums[best])
     hz = float(speeds[flat].mean()) if np.ptp(flat) <= 4 else float(speeds[best])
-    return Turning(hz, _sure(sums, best))
+    sure = _sure(sums, best)
+    return None if sure is None else Turning(hz, sure)
 
 
-def _sure(sums: NDArray[np.float64], best: int) -> float:
-    """Compare the best speed with the best of each part of the reach that it is not in."""
+def _sure(sums: NDArray[np.float64], best: int) -> float | None:
+    """Compare the best speed with the best of each part of the reach that it is not in; None where those are too few."""
     parts = np.array_split(np.arange(sums.size), min(LOOKS, max(8, sums.size // 4)))
     apart = 2 * parts[0].size
     others = [float(sums[part].max()) for part in parts if part.size and min(abs(part[0] - best), abs(part[-1] - best)) > apart]
-    if len(others) < FEWEST:
-        return 0.0
+    if len(others) < FEWEST_OTHERS:
+        return None
     return (1.0 - gumbel_tail(float(sums[best]), np.array(others))) ** len(parts)
 
 

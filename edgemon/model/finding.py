@@ -9,6 +9,10 @@ CAUTION = "A hypothesis with evidence, for a qualified analyst to confirm before
 """Goes with every finding."""
 
 
+SUPPORTED = 0.55
+"""Confidence from which a record supports a fault: above even odds, for a wrong name costs more than none. Bench: `weights`."""
+
+
 class Fault(StrEnum):
     """What a finding can name; the value is the contract's word."""
 
@@ -67,7 +71,7 @@ class Finding:
 
     fault: Fault
     confidence: float
-    """0 to 1; from 0.5 on the record supports it."""
+    """0 to 1; from SUPPORTED on the record supports it."""
     channel: str
     evidence: tuple[Evidence, ...]
     rule: str

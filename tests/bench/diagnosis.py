@@ -15,7 +15,6 @@ from functools import partial
 
 import numpy as np
 import scipy.fft
-import scipy.signal
 from numpy.typing import NDArray
 
 from edgemon.analysis.speed import refine_speed
@@ -27,6 +26,7 @@ from edgemon.diagnosis.frequencies import bearing_orders
 from edgemon.diagnosis.look import Look
 from edgemon.diagnosis.record import Channel, Gear, MachineFacts, Record
 from edgemon.model.finding import Conclusion, Fault
+from tests.support.changing import at_rate, changed, over, with_noise, without_scale
 from tests.support.diagnosing import BEARING, MEANS, OUTCOMES, Case, cases, folder, outcome, plain_envelope
 
 Answer = tuple[Conclusion, Fault | None]
@@ -69,46 +69,18 @@ def whole(record: Record) -> Record:
     return record
 
 
-def changed(record: Record, samples: NDArray[np.float64], fs_hz: float | None = None) -> Record:
-    """Give a record other samples."""
-    return Record(samples, fs_hz or record.fs_hz, record.channels, record.quantity)
-
-
-def unscaled(record: Record) -> Record:
-    """Take calibration away: another size, of which nothing is known."""
-    channels = tuple(replace(channel, calibrated=False) for channel in record.channels)
-    return Record(1000.0 * record.samples, record.fs_hz, channels, record.quantity)
-
-
-def resampled(up: int, down: int) -> Change:
-    """Resample by a ratio of whole numbers."""
-    return lambda record: changed(
-        record, scipy.signal.resample_poly(record.samples, up, down, axis=1), record.fs_hz * up / down
-    )
-
-
-def noisy(ratio: float) -> Change:
-    """Add white noise, `ratio` times the r.m.s. of each channel."""
-
-    def add(record: Record) -> Record:
-        draw = np.random.default_rng(7).standard_normal(record.samples.shape)
-        return changed(record, record.samples + ratio * record.samples.std(axis=1, keepdims=True) * draw)
-
-    return add
-
-
 CHANGES: dict[str, Change] = {
     "as recorded": whole,
-    "first half": lambda record: changed(record, record.samples[:, : record.samples.shape[1] // 2]),
-    "second half": lambda record: changed(record, record.samples[:, record.samples.shape[1] // 2 :]),
-    "first quarter": lambda record: changed(record, record.samples[:, : record.samples.shape[1] // 4]),
+    "first half": lambda record: halves(record)[0],
+    "second half": lambda record: halves(record)[1],
+    "first quarter": lambda record: halves(halves(record)[0])[0],
     "first 16384 samples": lambda record: changed(record, record.samples[:, :16384]),
-    "resampled 5/6": resampled(5, 6),
-    "resampled 4/3": resampled(4, 3),
-    "of unknown scale": unscaled,
-    "reversed in sign": lambda record: changed(record, -record.samples),
-    "noise of half its r.m.s.": noisy(0.5),
-    "noise of its own r.m.s.": noisy(1.0),
+    "resampled 5/6": lambda record: at_rate(record, 5, 6),
+    "resampled 4/3": lambda record: at_rate(record, 4, 3),
+    "of unknown scale": lambda record: without_scale(record, 1000.0),
+    "reversed in sign": over,
+    "noise of half its r.m.s.": lambda record: with_noise(record, 0.5, np.random.default_rng(7)),
+    "noise of its own r.m.s.": lambda record: with_noise(record, 1.0, np.random.default_rng(7)),
 }
 """What must not change a verdict into a wrong one."""
 

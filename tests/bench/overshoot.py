@@ -55,7 +55,9 @@ async def worst(folder: Path, samples: int, per_second: float | None) -> tuple[f
     rate = count / (time.perf_counter() - began)
     for task in (tending, looking):
         task.cancel()
-    await asyncio.gather(tending, looking, return_exceptions=True)
+    for ended in await asyncio.gather(tending, looking, return_exceptions=True):
+        if ended is not None and not isinstance(ended, asyncio.CancelledError):
+            raise ended
     end = taken(files_of(path))
     await store.close()
     return most[0] / BUDGET_BYTES, end / BUDGET_BYTES, rate

@@ -18,7 +18,7 @@ from edgemon.diagnosis import diagnose
 from edgemon.diagnosis.record import MachineFacts, Record
 from edgemon.model.finding import Conclusion, Diagnosis
 from tests.bench.diagnosis import table
-from tests.support.changing import crops
+from tests.support.changing import AS_IT_IS, crops
 from tests.support.diagnosing import BEARING, MEANS, Case, cases, folder, outcome
 from tests.support.surrogates import MADE, made, taken
 
@@ -84,6 +84,19 @@ def reliability(title: str, found: list[Run]) -> None:
         print(f"  Brier score {score:.3f} (always saying {rate:.2f}: {rate * (1.0 - rate):.3f})")
 
 
+def silent(found: list[Run]) -> None:
+    """Print by turns how many crops of defects of a known bearing show nothing: no finding at all."""
+    defects = [run for run in found if run.change == AS_IT_IS and run.case.facts.bearings and _is_defect(run.case)]
+    print("\ncrops as they are of defects of a known bearing that show nothing at all")
+    for name in sorted({_turns(run) for run in defects}):
+        inside = [not run.found.findings for run in defects if _turns(run) == name]
+        print(f"  {name}  {sum(inside):4d} of {len(inside):4d}  {100.0 * sum(inside) / len(inside):5.1f} %")
+
+
+def _is_defect(case: Case) -> bool:
+    return bool(MEANS[case.condition]) and MEANS[case.condition] <= BEARING
+
+
 def _turns(run: Run) -> str:
     return next(f"below {end:5d} turns" for end in TURNS if run.turns < end)
 
@@ -139,6 +152,7 @@ def main() -> int:
             "crops by length", [(f"{run.samples:6d} samples", run.word) for run in cut if run.samples & (run.samples - 1) == 0]
         )
         table("crops by turns", [(_turns(run), run.word) for run in cut])
+        silent(cut)
     for run in found:
         if args.each and run.word == "wrong":
             best = run.found.findings[0]

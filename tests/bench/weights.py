@@ -1,8 +1,9 @@
 """Where the weights of a bearing's confidence come from: `python -m tests.bench.weights [--crops N] [--made N]`.
 
-Takes the families of lines of open recordings in EDGEMON_RECORDINGS, whole and cut, and of records without a fault; fits the
-odds of `edgemon.diagnosis.weighing` by logistic regression, and tries each sign that could be added or left out. Every figure
-is of a source that was left out of its fit; each kind of record without a fault counts as a source.
+Takes the families of lines of open recordings in EDGEMON_RECORDINGS, whole and cut, and of made records without a fault, which
+take part in the fit as those do: looks, speeds, signs and chance are the product's own. Fits the odds of
+`edgemon.diagnosis.weighing` by logistic regression, and tries each sign that could be added or left out. Every figure is of a
+source that was left out of its fit; each kind of made record counts as a source.
 """
 
 import argparse
@@ -15,11 +16,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from edgemon.diagnosis import bearing
-from edgemon.diagnosis.diagnose import _speed
 from edgemon.diagnosis.families import Family
-from edgemon.diagnosis.look import Look
+from edgemon.diagnosis.looking import looks_at
 from edgemon.diagnosis.record import MIN_SAMPLES, MachineFacts, Record
-from edgemon.diagnosis.weighing import COUNTED
+from edgemon.diagnosis.weighing import WEIGHTS, by_chance, signs
 from tests.support.changing import crops
 from tests.support.diagnosing import cases, folder
 from tests.support.surrogates import MADE, made
@@ -29,8 +29,8 @@ BY_CHANCE = 0.3
 """Families that chance explains as well as this are not asked for: their confidence is low whatever their signs."""
 PULL = 0.5
 """Of the weights to zero, in standard deviations."""
-CHOSEN = ("depth", "dominance", "cage sidebands", "distance")
-OTHERS = ("harmonics", "shaft sidebands", "above", "turns", "chance")
+CHOSEN = tuple(WEIGHTS)
+OTHERS = ("harmonics", "shaft sidebands", "distance", "above", "turns", "chance")
 EDGES = (0.0, 0.1, 0.3, 0.5, 0.65, 0.8, 0.9, 1.001)
 
 Rows = NDArray[np.float64]
@@ -46,15 +46,10 @@ class Seen:
     signs: dict[str, float]
 
 
-def signs(family: Family, turns: float, chance: float) -> dict[str, float]:
-    """Give what the odds may rest on."""
-    dominance = min(family.dominance, 1e6)
-    sides, is_element = len(family.sidebands), family.part == "element"
-    return {
-        "depth": math.log(max(family.depth, 1e-6)),
-        "dominance": math.log(max(dominance / (1.0 + dominance), 1e-6)),
-        "cage sidebands": float(min(sides, COUNTED)) if is_element else 0.0,
-        "shaft sidebands": 0.0 if is_element else float(sides),
+def offered(family: Family, turns: float, chance: float) -> dict[str, float]:
+    """Give what the odds rest on, and what they might."""
+    return signs(family) | {
+        "shaft sidebands": 0.0 if family.part == "element" else float(len(family.sidebands)),
         "harmonics": float(sum(number <= 3 for number in family.harmonics)),
         "distance": abs(family.order / family.kinematic - 1.0),
         "above": math.log(max(family.above, 1e-3)),
@@ -65,23 +60,19 @@ def signs(family: Family, turns: float, chance: float) -> dict[str, float]:
 
 def seen(source: str, condition: str, record: Record, facts: MachineFacts) -> list[Seen]:
     """Take all families of a record but the cage's, whose rhythm alone is no proof."""
-    if facts.speed_hz is None or record.samples.shape[1] < MIN_SAMPLES:
+    if record.samples.shape[1] < MIN_SAMPLES:
         return []
-    speed = _speed(record, facts)
-    look = Look(record, facts, speed)
-    if speed is None or not bearing.can_judge(look):
-        return []
-    bearing.settle_speed(look)
-    known = look.bearings
-    turns = record.samples.shape[1] / record.fs_hz * speed.hz
-    looks = 4 * len(record.channels) * len(known)
     found = []
-    for heard in bearing._heard(look):
-        for name, orders in known:
-            for part, family in heard.families(name, orders).items():
-                chance = -math.expm1(looks * math.log1p(-min(family.chance, 1.0 - 1e-12)))
-                if part != "cage" and chance <= BY_CHANCE:
-                    found.append(Seen(source, TRUE.get(condition) == part, chance, signs(family, turns, chance)))
+    for look in looks_at(record, facts):
+        if look.speed is None or not bearing.can_judge(look):
+            continue
+        turns, looks = record.samples.shape[1] / record.fs_hz * look.speed.hz, bearing.looks_taken(look)
+        for heard in bearing._heard(look):
+            for name, orders in look.bearings:
+                for part, family in heard.families(name, orders).items():
+                    chance = by_chance(family.chance, looks)
+                    if part != "cage" and chance <= BY_CHANCE:
+                        found.append(Seen(source, TRUE.get(condition) == part, chance, offered(family, turns, chance)))
     return found
 
 

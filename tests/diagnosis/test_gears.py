@@ -35,7 +35,8 @@ def test_a_blow_at_one_tooth_is_named_from_one_record() -> None:
 def test_a_gear_is_judged_against_its_baseline(kind: str) -> None:
     then = simulated("", kind, n=32768, seed=1)
     well = diagnose(simulated("", kind, n=32768, seed=2), geared(kind), [(then, geared(kind))])
-    assert well.verdict is not Conclusion.FAULT
+    # on the screen a false hint of an inner race is left, 0.19: what is hinted at is not ruled out
+    assert well.verdict is (Conclusion.CANNOT_TELL if kind == "screen-drive" else Conclusion.NO_FAULT_FOUND)
     assert all(one.fault is not Fault.GEAR for one in well.findings)
     bad = diagnose(simulated("gear", kind, n=32768, seed=2), geared(kind), [(then, geared(kind))])
     assert bad.verdict is Conclusion.FAULT

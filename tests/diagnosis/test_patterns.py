@@ -8,10 +8,11 @@ import pytest
 from numpy.typing import NDArray
 
 from edgemon.diagnosis import Channel, Gear, MachineFacts, Record, diagnose
+from edgemon.diagnosis.look import UNCALIBRATED
 from edgemon.diagnosis.record import MIN_SAMPLES
 from edgemon.diagnosis.registry import PATTERNS
 from edgemon.errors import ParameterError
-from edgemon.model.finding import Conclusion, Fault
+from edgemon.model.finding import SUPPORTED, Conclusion, Fault
 from edgemon.model.speed import SpeedOrigin
 from edgemon.units import Quantity
 from simulators.machines import KINDS
@@ -110,6 +111,13 @@ def test_rotor_bars_are_named_by_sidebands_of_their_pass_at_twice_the_supply(apa
     assert found.verdict is not Conclusion.FAULT
     at = [note.frequency_hz for one in bars for note in one.evidence]
     assert at == ([pytest.approx(hz + k * apart_hz, abs=1.5) for k in (-1, 0, 1)] if named else [])
+
+
+def test_rotor_bar_pass_stays_a_hint_however_strongly_the_machine_shakes() -> None:
+    sides = Excitation((line(SHAFT_HZ, 20.0), *(line(28 * SHAFT_HZ + k * 100.0, 6.0) for k in (-1, 0, 1))))
+    found = diagnose(simulated(extra=sides), facts_of("pump", supply_hz=50.0, rotor_bars=28))
+    (bars,) = [one for one in found.findings if one.detail == "rotor-bar pass"]
+    assert bars.confidence <= UNCALIBRATED < SUPPORTED
 
 
 @pytest.mark.parametrize(("vanes", "rpm", "hz"), [(6, 2970.0, 297.0), (12, 740.0, 148.0)])

@@ -13,12 +13,35 @@ from edgemon.model.speed import SpeedOrigin
 Asked = tuple[Record, MachineFacts]
 Rng = np.random.Generator
 LENGTHS = (1024, 2048, 4096, 8192, 16384, 32768, 65536)
+AS_IT_IS = "as it is"
 RATIOS = ((2, 3), (3, 4), (5, 6), (6, 5), (4, 3), (3, 2))
 
 
-def resampled_record(record: Record, samples: NDArray[np.float64], fs_hz: float | None = None) -> Record:
+def changed(record: Record, samples: NDArray[np.float64], fs_hz: float | None = None) -> Record:
     """Give a record other samples."""
     return Record(samples, fs_hz or record.fs_hz, record.channels, record.quantity)
+
+
+def at_rate(record: Record, up: int, down: int) -> Record:
+    """Resample by a ratio of whole numbers."""
+    return changed(record, scipy.signal.resample_poly(record.samples, up, down, axis=1), record.fs_hz * up / down)
+
+
+def without_scale(record: Record, factor: float) -> Record:
+    """Take calibration away: another size, of which nothing is known."""
+    channels = tuple(replace(channel, calibrated=False) for channel in record.channels)
+    return Record(factor * record.samples, record.fs_hz, channels, record.quantity)
+
+
+def over(record: Record) -> Record:
+    """Turn the sensor over."""
+    return changed(record, -record.samples)
+
+
+def with_noise(record: Record, ratio: float, rng: Rng) -> Record:
+    """Add white noise, `ratio` times the r.m.s. of each channel."""
+    draw = rng.standard_normal(record.samples.shape)
+    return changed(record, record.samples + ratio * record.samples.std(axis=1, keepdims=True) * draw)
 
 
 def crop(record: Record, rng: Rng) -> Record:
@@ -27,41 +50,27 @@ def crop(record: Record, rng: Rng) -> Record:
     fits = [length for length in LENGTHS if 2 * length <= n and length >= MIN_SAMPLES] or [n // 2]
     length = int(rng.choice(fits))
     start = int(rng.integers(0, n - length + 1))
-    return resampled_record(record, record.samples[:, start : start + length])
-
-
-def as_it_is(record: Record, facts: MachineFacts, rng: Rng) -> Asked:
-    """Leave it."""
-    return record, facts
+    return changed(record, record.samples[:, start : start + length])
 
 
 def resampled(record: Record, facts: MachineFacts, rng: Rng) -> Asked:
     """Take it at another rate."""
-    up, down = RATIOS[int(rng.integers(len(RATIOS)))]
-    samples = scipy.signal.resample_poly(record.samples, up, down, axis=1)
-    return resampled_record(record, samples, record.fs_hz * up / down), facts
+    return at_rate(record, *RATIOS[int(rng.integers(len(RATIOS)))]), facts
 
 
 def unscaled(record: Record, facts: MachineFacts, rng: Rng) -> Asked:
-    """Take calibration away: another size, of which nothing is known."""
-    channels = tuple(replace(channel, calibrated=False) for channel in record.channels)
-    samples = float(10.0 ** rng.uniform(-3.0, 3.0)) * record.samples
-    return Record(samples, record.fs_hz, channels, record.quantity), facts
+    """Take it at another size, of which nothing is known."""
+    return without_scale(record, float(10.0 ** rng.uniform(-3.0, 3.0))), facts
 
 
 def turned_over(record: Record, facts: MachineFacts, rng: Rng) -> Asked:
-    """Turn the sensor over."""
-    return resampled_record(record, -record.samples), facts
+    """Take it from the other side."""
+    return over(record), facts
 
 
 def noisy(ratio: float) -> Callable[[Record, MachineFacts, Rng], Asked]:
-    """Add white noise, `ratio` times the r.m.s. of each channel."""
-
-    def add(record: Record, facts: MachineFacts, rng: Rng) -> Asked:
-        draw = rng.standard_normal(record.samples.shape)
-        return resampled_record(record, record.samples + ratio * record.samples.std(axis=1, keepdims=True) * draw), facts
-
-    return add
+    """Take it with noise, `ratio` times its r.m.s."""
+    return lambda record, facts, rng: (with_noise(record, ratio, rng), facts)
 
 
 def wrong_speed(record: Record, facts: MachineFacts, rng: Rng) -> Asked:
@@ -85,7 +94,6 @@ def no_speed(record: Record, facts: MachineFacts, rng: Rng) -> Asked:
 
 
 CHANGES: dict[str, Callable[[Record, MachineFacts, Rng], Asked]] = {
-    "as it is": as_it_is,
     "at another rate": resampled,
     "of unknown scale": unscaled,
     "turned over": turned_over,
@@ -100,9 +108,9 @@ CHANGES: dict[str, Callable[[Record, MachineFacts, Rng], Asked]] = {
 
 def crops(record: Record, facts: MachineFacts, count: int, rng: Rng) -> Iterator[tuple[str, Record, MachineFacts]]:
     """Give `count` pieces as they are and as many with a change, one change after the other."""
-    names = list(CHANGES)[1:]
+    names = list(CHANGES)
     first = int(rng.integers(len(names)))
     for number in range(count):
-        yield "as it is", *as_it_is(crop(record, rng), facts, rng)
+        yield AS_IT_IS, crop(record, rng), facts
         name = names[(first + number) % len(names)]
         yield name, *CHANGES[name](crop(record, rng), facts, rng)

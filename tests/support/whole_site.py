@@ -192,7 +192,6 @@ class Board:
         """Machines that were not on it at some instant."""
         self.in_doubt: set[str] = set()
         """Machines that were shown as unknown at some instant since this was emptied."""
-        self.said: set[str] = set()
 
     @property
     def machines(self) -> dict[str, MachineView]:
@@ -231,7 +230,6 @@ class Board:
             self.looks += 1
             self.missing |= wanted - set(shown)
             self.in_doubt |= {id_ for id_, one in shown.items() if one.state == "unknown"}
-            self.said |= set(self.site.troubles if self.site is not None else ())
             await asyncio.sleep(0.1)
 
 

@@ -2,10 +2,10 @@
 
 from collections.abc import Iterator
 
-from edgemon.model.finding import Diagnosis, Evidence, Finding
+from edgemon.model.finding import SUPPORTED, Diagnosis, Evidence, Finding
 from edgemon.report.document import Blanks, Block, Bullets, Facts, Heading, Paragraph, Section
 from edgemon.report.port import Material, SensorMaterial
-from edgemon.report.view.standing import SUPPORTED, Assessment
+from edgemon.report.view.standing import Assessment
 from edgemon.report.view.verdict import finding_line, paragraphs
 from edgemon.report.view.words import FAULT_WORDS, amount, capital, fault_name, number, when
 from edgemon.units import UNITS, to_si

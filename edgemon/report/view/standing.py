@@ -6,7 +6,7 @@ from enum import IntEnum
 
 from edgemon.model.alarm import MONITORING, AlarmState
 from edgemon.model.event import AlarmChanged, RunningChanged
-from edgemon.model.finding import Conclusion, Finding
+from edgemon.model.finding import SUPPORTED, Conclusion, Finding
 from edgemon.model.ids import AlarmKey
 from edgemon.model.instant import Instant
 from edgemon.model.limit import Limit, Severity, ratio
@@ -15,8 +15,6 @@ from edgemon.model.snapshot import TrendPoint
 from edgemon.report.port import Happening, LevelMaterial, Material, PointMaterial
 from edgemon.units import from_si
 
-SUPPORTED = 0.55
-"""Confidence from which on a finding counts; see `model.finding`."""
 _IN_FORCE = frozenset({AlarmState.UNACK, AlarmState.ACKED})
 _HIDDEN = frozenset({AlarmState.SHLVD, AlarmState.DSUPR, AlarmState.OOSRV, AlarmState.LATUN, AlarmState.LATAK})
 
