@@ -49,6 +49,8 @@ class Sensor:
     levels: Mapping[str, Quantity] = field(default_factory=dict)
     """Levels of its points that are the plant file's own, and what they measure: the sensor may send them as readings."""
     sends: Sends = Sends.WAVEFORM
+    noise_si: float | None = None
+    """Density of its own noise, m/s2 per root hertz."""
     collects: Collection | None = None
     """What the gateway commands of it; None: nothing."""
 

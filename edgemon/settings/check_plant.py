@@ -12,6 +12,7 @@ from edgemon.settings.check_collection import check_collection
 from edgemon.settings.check_derived import check_derived, check_names, check_startup
 from edgemon.settings.check_levels import check_levels
 from edgemon.settings.check_masks import check_masks
+from edgemon.settings.check_reach import check_reach
 from edgemon.settings.check_responses import check_actions, check_responses
 from edgemon.settings.check_sends import check_sends
 from edgemon.settings.check_train import check_train
@@ -97,6 +98,10 @@ def _sensors(file: PlantFile, report: Report) -> None:
         positive(report, (*path, "interval_s"), sensor.interval_s, "seconds between two captures")
         positive(report, (*path, "range_g"), sensor.range_g, "largest acceleration it measures, one-sided, in g")
         positive(report, (*path, "sensitivity_mv_per_g"), sensor.sensitivity_mv_per_g, "from its calibration sheet, often 100")
+        noise = "density of its own noise, in millionths of g per root hertz, from its data sheet"
+        positive(report, (*path, "noise_ug_per_root_hz"), sensor.noise_ug_per_root_hz, noise)
+        if positive(report, (*path, "resonance_hz"), sensor.resonance_hz, "resonance as mounted, Hz, from its data sheet"):
+            check_reach(file, sensor, path, report)
         check_collection(file, sensor, path, report)
 
 

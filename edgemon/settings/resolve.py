@@ -110,6 +110,7 @@ def _sensor(table: SensorTable) -> Sensor:
         interval_s=table.interval_s,
         sensitivity_v_per_si=None if sensitivity is None else to_si(sensitivity, "mV") / per_g,
         range_si=None if table.range_g is None else to_si(table.range_g, "g"),
+        noise_si=None if table.noise_ug_per_root_hz is None else to_si(1e-6 * table.noise_ug_per_root_hz, "g"),
         clock=table.clock,
         sends=Sends(table.sends),
     )

@@ -248,6 +248,8 @@ class SensorTable(Shape):
     interval_s: float = 300.0
     range_g: float | None = None
     sensitivity_mv_per_g: float | None = None
+    noise_ug_per_root_hz: float | None = None
+    resonance_hz: float | None = None
     clock: bool = True
     sends: Literal["waveform", "spectrum", "levels"] = "waveform"
     fs_hz: float | None = None

@@ -129,3 +129,15 @@ async def test_a_sensor_may_send_such_a_level_itself() -> None:
         assert "velocity_1x" not in rig.published("machine/hp-pump-1/pump-de-a")["levels"]
         await rig.send(pack.replace("mm/s", "Cel").encode(), "edgemon/v1/sensor/s-0001/reading")
         assert "message-rejected" in rig.kinds()
+
+
+@pytest.mark.parametrize(("mm_s", "is_below"), [(0.05, True), (0.5, False)])
+async def test_a_level_below_twice_the_sensors_own_noise_says_so(mm_s: float, is_below: bool) -> None:
+    """100 ug per root hertz make 0.049 mm/s in 10-1000 Hz (closed form): twice that is 0.098 mm/s."""
+    made = plant()
+    noisy = replace(made, sensors={SENSOR: replace(made.sensors[SENSOR], noise_si=9.80665e-4)})
+    async with running(Rig(noisy)) as rig:
+        await rig.send(capture(START, mm_s))
+        shown = {level.name: level for level in rig.point().levels}["velocity_rms"]
+        assert ("below detection: less than twice the sensor's own noise of 0.049 mm/s" in shown.remark) is is_below
+        assert shown.value == pytest.approx(mm_s, rel=0.05)
