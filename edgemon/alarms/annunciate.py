@@ -25,8 +25,6 @@ from edgemon.model.text import clean
 
 CALLING = (AlarmState.UNACK, AlarmState.LATUN)
 """States that sound."""
-BEACONS = ("off", "alert", "alarm")
-"""What a beacon shows, the worst last."""
 TEXT_LONGEST = 200
 
 
@@ -91,16 +89,15 @@ def annunciation(
 
 
 def _both(real: Annunciation, tried: Annunciation, proof: str) -> Annunciation:
-    """Show what calls by a proof behind what really calls; it is a test where nothing real sounds, or waits while none does."""
-    called = tried.call
+    """Show what calls by a proof behind what really calls: a real beacon stays as it is, and nothing is a test beside it."""
+    called, lit = tried.call, real if real.beacon != "off" else tried
     call = None if called is None else replace(called, text=clean(f"PROOF, no real alarm: {called.text}", TEXT_LONGEST))
-    sounds, waits = tried.horn and not real.horn, tried.beacon != "off" and real.beacon == "off"
     silenced = [one.silenced_at for one in (real, tried) if one.silenced_at is not None]
     return Annunciation(
         horn=real.horn or tried.horn,
-        beacon=max(real.beacon, tried.beacon, key=BEACONS.index),
-        ringback=real.ringback or tried.ringback,
-        test=sounds or (waits and not real.horn),
+        beacon=lit.beacon,
+        ringback=lit.ringback,
+        test=lit is tried and tried.beacon != "off",
         call=real.call or call,
         proof=proof,
         silenced_at=max(silenced, default=None),

@@ -28,11 +28,15 @@ class Annunciation:
     ringback: bool = False
     """An alarm went before anybody acknowledged it."""
     test: bool = False
-    """Horn and beacon are on for a test; where something calls besides, `call` says what."""
+    """A test of the outputs is under way, which shows everything; or a proof shows what it raised, and nothing real is shown.
+
+    So a state with `test` may be left out in a proof, and no real alarm with it. What a proof sounds beside a real beacon is no
+    `test`: `call` is simulated there, and says so.
+    """
     call: Call | None = None
     """The newest alarm that sounds; None where none does."""
     proof: str = ""
-    """The proof that is on, in words; empty where none is. What calls by it alone has `test`, too."""
+    """The proof that is on, in words; empty where none is."""
     silenced_at: Instant | None = None
     """When what calls was silenced last; None where nothing that calls is silenced."""
 

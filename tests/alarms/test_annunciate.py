@@ -181,12 +181,32 @@ def test_real_alarms_are_called_as_real_while_a_proof_is_on() -> None:
     assert replace(both(), proof="") == real, "the proof changes nothing of what a real alarm shows"
     assert one.silence(6.0) == 1
     shown = both()
-    assert (shown.horn, shown.beacon, shown.test) == (True, "alarm", True), "what sounds now is the test's"
+    assert (shown.horn, shown.beacon, shown.test) == (True, "alarm", False), (
+        "the beacon is a real alarm's: it must not be put out"
+    )
     assert shown.call is not None
     assert shown.call.sim
+    assert shown.call.text.startswith("PROOF, no real alarm: "), "what sounds now is the proof's"
     assert tried.silence(6.0) == 1
     shown = both()
     assert (shown.horn, shown.beacon, shown.test) == (False, "alarm", False), "the beacon is a real alarm's"
+
+
+def test_a_simulated_alarm_lifts_no_real_beacon() -> None:
+    one = plant()
+    one.rules = rules(limit(promote_alert=True))
+    tried = plant()
+    tried.state = PointState(KEY, sim=True)
+    one.measure(0.0, 5.0)
+    real = one.shown(1.0)
+    assert (real.horn, real.beacon) == (True, "alert")
+    tried.measure(5.0, 9.0)
+    assert tried.shown(6.0, proof=proof()).beacon == "alarm"
+    for silenced in (False, True):
+        if silenced:
+            assert one.silence(6.0) == 1
+        shown = annunciation({KEY: one.rules}, (one.state, tried.state), POLICY, 6.0, False, proof())
+        assert (shown.horn, shown.beacon, shown.test) == (True, "alert", False)
 
 
 def test_the_newest_alarm_is_told_in_words_that_are_safe() -> None:
