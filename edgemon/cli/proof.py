@@ -117,5 +117,4 @@ def _line(row: ProofRow) -> str:
     if row.shown is None or row.lacks:
         return f"  open    {name}: {'; '.join(row.lacks)}"
     when = "" if row.proven_at is None else format_instant(row.proven_at)
-    who = f"by {clean(row.shown.by)}, acknowledged by {clean(row.shown.acknowledged_by)}"
-    return f"  proven  {name}: {when} {who}"
+    return f"  proven  {name}: {when} {clean(row.shown.people, 200)}"

@@ -12,7 +12,7 @@ from collections.abc import Awaitable, Callable, Iterable, Sequence
 from edgemon.alarms.rules import Rules
 from edgemon.api.wire import alarm_key
 from edgemon.clock import Clock
-from edgemon.engine.demands import best, demand_of, lacking, proven_at
+from edgemon.engine.demands import best, demands_of, lacking, proven_at
 from edgemon.engine.memory import Setting
 from edgemon.engine.proven import KINDS, Proven
 from edgemon.errors import ParameterError
@@ -170,9 +170,9 @@ class Proving:
         return ProofReport(self._clock.now(), None if proof is None else proof_view(proof), rows)
 
     def _row(self, rules: Rules, shown: Sequence[PointProof]) -> ProofRow:
-        demand, machine, point = demand_of(rules, self._setting.gateway.outputs), rules.machine, rules.point
-        one = best(demand, shown)
-        lacks, when = lacking(demand, one), proven_at(demand, one)
+        demands, machine, point = demands_of(rules, self._setting.gateway.outputs), rules.machine, rules.point
+        one = best(demands, shown)
+        lacks, when = lacking(demands, one), proven_at(demands, one)
         return ProofRow(machine.id, machine.name, point.key.point, point.name, lacks, when, one)
 
     async def proven(self) -> dict[PointKey, tuple[PointProof, ...]]:

@@ -200,7 +200,7 @@ def _proven(one: _Subject) -> CheckView:
     name, row = "alarm proven", one.known.proofs.get(one.rules.point.key)
     if row is None or row.shown is None or row.lacks or row.proven_at is None:
         return _found(name, False, _some(row.lacks) if row is not None else "never tried")
-    return _found(name, True, f"{format_instant(row.proven_at)} by {row.shown.by}, acknowledged by {row.shown.acknowledged_by}")
+    return _found(name, True, f"{format_instant(row.proven_at)} {row.shown.people}")
 
 
 def _upstream(one: _Subject) -> CheckView:

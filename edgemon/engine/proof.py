@@ -19,6 +19,7 @@ from edgemon.model.proof import LEAD_S, LONGEST_S, Proof, ProofCommand, ProofEnd
 
 TIME_IS_UP = "its time is up"
 CLOCK_WAS_SET = "the gateway's clock was set: its end is not known any more"
+BEGINS = "a proof begins"
 NO_REASON = "say why: the reason stands in the journal"
 
 
@@ -36,7 +37,7 @@ def obey(setting: Setting, memory: Memory, order: ProofCommand, person: Person, 
     if isinstance(order, StartProof):
         started = _announced(setting, memory, order, person, now)
         draft.events.append(started)
-        _clear(draft, started.scope, "a proof begins")
+        _clear(draft, started.scope, BEGINS)
         return judgement_of(draft, replace(memory, proof=Proof(started)))
     if memory.proof is None:
         raise ParameterError("no proof is on")
@@ -84,7 +85,7 @@ def passed(draft: Draft, proof: Proof | None) -> Proof | None:
         end(draft, proof, TIME_IS_UP)
         return None
     if not proof.is_open and draft.now >= proof.started.at + LEAD_S:
-        _clear(draft, proof.started.scope, "a proof begins")
+        _clear(draft, proof.started.scope, BEGINS)
         return replace(proof, is_open=True)
     return proof
 

@@ -3,20 +3,25 @@
 from collections.abc import Mapping
 from dataclasses import replace
 
+from edgemon.engine.proof import BEGINS
+from edgemon.model.alarm import MONITORING
 from edgemon.model.event import AlarmChanged, JournalEntry
 from edgemon.model.ids import AlarmKey, AreaId, MachineId, PointKey
 from edgemon.model.limit import Severity
-from edgemon.model.proof import Carried, PointProof, ProofCarried, ProofEnded, ProofStarted
+from edgemon.model.proof import LEAD_S, Acknowledged, Carried, PointProof, ProofCarried, ProofEnded, ProofStarted, Tried
 
 KINDS = ("proof-started", "alarm-changed", "proof-carried", "proof-ended")
 """The entries that tell of it."""
 KEPT = 8
 """Proofs of one point that are remembered, the newest."""
-_RAISES = ("RAISED", "LEVEL_UP", "REALARM")
+_RAISES = ("RAISED", "LEVEL_UP", "REALARM", "UNSHELVED", "UNSUPPRESSED", "RTS")
 
 
 class Proven:
-    """Takes journal entries in their order; what lies outside a proof changes nothing.
+    """Takes journal entries in their order; what lies outside a proof, or came while it was only announced, changes nothing.
+
+    Limits are what is proven: that no simulated data comes is none. Who acknowledges an alarm acknowledges the alert of its
+    limit with it; an alarm that rises after an acknowledgement needs one of its own.
 
     Parameters
     ----------
@@ -27,6 +32,8 @@ class Proven:
     def __init__(self, areas: Mapping[MachineId, AreaId]) -> None:
         self._areas = areas
         self._on: ProofStarted | None = None
+        self._raised: dict[AlarmKey, Severity] = {}
+        """Severity of what was announced last, in the proof that is on."""
         self._points: dict[PointKey, tuple[PointProof, ...]] = {}
 
     def points(self) -> dict[PointKey, tuple[PointProof, ...]]:
@@ -37,28 +44,45 @@ class Proven:
         """Take an entry; whatever it is."""
         match entry.event:
             case ProofStarted() as started:
-                self._on = started
+                self._on, self._raised = started, {}
             case ProofEnded():
                 self._on = None
-            case AlarmChanged() as changed if changed.alarm.sim:
-                self._changed(changed)
+            case AlarmChanged() as changed if changed.alarm.sim and changed.alarm.level != MONITORING:
+                self._changed(changed, self._on is not None and entry.recorded_at >= self._on.at + LEAD_S)
             case ProofCarried() as carried:
                 self._carried(carried)
             case _:
                 pass
 
-    def _changed(self, event: AlarmChanged) -> None:
-        if event.change in _RAISES and event.severity is not Severity.NORMAL and (one := self._of(event.alarm, True)):
-            reached = tuple(dict.fromkeys((*one.reached, event.severity.word)))
-            levels = tuple(dict.fromkeys((*one.levels, event.alarm.level)))
-            self._keep(replace(one, reached=reached, levels=levels))
-        elif event.change == "ACK" and event.by and (one := self._of(event.alarm, False)) and not one.acknowledged_by:
-            self._keep(replace(one, acknowledged_by=event.by, acknowledged_at=event.at))
+    def _changed(self, event: AlarmChanged, is_open: bool) -> None:
+        if event.change in _RAISES and event.severity is not Severity.NORMAL and is_open:
+            self._reached(event)
+        elif event.change == "ACK" and event.by:
+            self._acknowledged(event)
+        elif event.reason == BEGINS and (one := self._of(event.alarm, False)):
+            self._raised.clear()  # it opens only now: the journal took late what came before
+            self._keep(replace(one, reached=(), carried=(), acknowledged=()))
+
+    def _reached(self, event: AlarmChanged) -> None:
+        one, tried = self._of(event.alarm, True), Tried(event.alarm.level, event.severity.word)
+        if one is not None:
+            self._raised[event.alarm] = event.severity
+            self._keep(replace(one, reached=tuple(dict.fromkeys((*one.reached, tried)))))
+
+    def _acknowledged(self, event: AlarmChanged) -> None:
+        """Note who acknowledged what was announced last, and what of this level is milder than that."""
+        one, worst = self._of(event.alarm, False), self._raised.get(event.alarm, Severity.NORMAL)
+        if one is None:
+            return
+        answered = {known.tried for known in one.acknowledged}
+        told = [Tried(event.alarm.level, severity.word) for severity in Severity if severity <= worst]
+        new = [Acknowledged(tried, event.by, event.at) for tried in told if tried in one.reached and tried not in answered]
+        self._keep(replace(one, acknowledged=(*one.acknowledged, *new)))
 
     def _carried(self, event: ProofCarried) -> None:
-        one = self._of(event.alarm, False)
-        if one is not None and event.to not in {known.to for known in one.carried}:
-            self._keep(replace(one, carried=(*one.carried, Carried(event.to, event.at))))
+        one, tried = self._of(event.alarm, False), Tried(event.alarm.level, event.severity.word)
+        if one is not None and (tried, event.to) not in {(known.tried, known.to) for known in one.carried}:
+            self._keep(replace(one, carried=(*one.carried, Carried(tried, event.to, event.at))))
 
     def _of(self, alarm: AlarmKey, may_begin: bool) -> PointProof | None:
         """Give the record of an alarm's point in the proof that is on; a new one where it may begin."""

@@ -148,10 +148,33 @@ def proof_view(proof: Proof) -> ProofView:
 
 
 @dataclass(frozen=True, slots=True)
+class Tried:
+    """One severity of the limit of one level."""
+
+    level: str
+    severity: str
+    """alert or alarm."""
+
+    def __str__(self) -> str:
+        """Write it in words: `velocity_rms alarm`."""
+        return f"{self.level} {self.severity}"
+
+
+@dataclass(frozen=True, slots=True)
 class Carried:
     """Who took an alarm of a proof, and when first."""
 
+    tried: Tried
     to: str
+    at: Instant
+
+
+@dataclass(frozen=True, slots=True)
+class Acknowledged:
+    """Who acknowledged an alarm of a proof first, and when."""
+
+    tried: Tried
+    by: str
     at: Instant
 
 
@@ -165,18 +188,21 @@ class PointProof:
     by: str
     """Who started the proof."""
     reason: str
-    reached: tuple[str, ...] = ()
-    """Severities that were raised: alert, alarm."""
-    levels: tuple[str, ...] = ()
-    """The levels whose limits raised them."""
+    reached: tuple[Tried, ...] = ()
+    """What was raised."""
     carried: tuple[Carried, ...] = ()
-    acknowledged_by: str = ""
-    acknowledged_at: Instant | None = None
+    acknowledged: tuple[Acknowledged, ...] = ()
 
     @property
     def key(self) -> PointKey:
         """Its point."""
         return PointKey(MachineId(self.machine), PointId(self.point))
+
+    @property
+    def people(self) -> str:
+        """Say who began it and who acknowledged what it raised."""
+        names = ", ".join(dict.fromkeys(one.by for one in self.acknowledged))
+        return f"by {self.by}" + (f", acknowledged by {names}" if names else "")
 
 
 @dataclass(frozen=True, slots=True)

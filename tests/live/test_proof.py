@@ -92,7 +92,7 @@ def test_a_point_is_proven_through_the_real_path(tmp_path: Path) -> None:
         rows = wait_until(lambda: [row for row in report()["rows"] if not row["lacks"]], why=report)  # type: ignore[attr-defined]
         assert [(row["machine"], row["point"]) for row in rows] == [("hp-pump-1", "pump-de-h")]
         assert {one["to"] for one in rows[0]["shown"]["carried"]} == {"broker", "annunciator horn", "annunciator beacon"}
-        assert rows[0]["shown"]["acknowledged_by"]
+        assert rows[0]["shown"]["acknowledged"][-1]["tried"] == {"level": "velocity_rms", "severity": "alarm"}
         state = json.loads(command(daemon, "commission", "--json").stdout)
         (checks,) = (row["checks"] for row in state["rows"] if row["point"] == "pump-de-h")
         stands = {check["name"]: check["stand"] for check in checks}

@@ -12,20 +12,35 @@ from edgemon.daemon.work import Happened
 from edgemon.errors import StoreFull
 from edgemon.model.annunciation import Output, OutputKind
 from edgemon.model.command import Acknowledge, Person, Role
+from edgemon.model.derived import DerivedSpec, Rule
 from edgemon.model.gateway_event import ClockStepped
 from edgemon.model.ids import AlarmKey, AreaId, MachineId, PointId
+from edgemon.model.level import LEVEL_KINDS
+from edgemon.model.limit import Delay, Limit, Side, low_name
 from edgemon.model.machine import Plant
-from edgemon.model.proof import LEAD_S, LONGEST_S, Scope
+from edgemon.model.proof import LEAD_S, LONGEST_S, Scope, Tried
 from edgemon.model.snapshot import Outcome
 from edgemon.store.memory import MemoryStore
+from edgemon.units import Quantity
 from tests.support.captures import capture
-from tests.support.plants import AXIAL, DRIVE_END, PUMP, gateway
+from tests.support.plants import AXIAL, DRIVE_END, PUMP, gateway, plant, velocity_limit
 from tests.support.rig import OPERATOR, START, Rig, running
 
 ENGINEER = Person("engineer on site", Role.ENGINEER, "control room")
 SCOPE = Scope(machine=PUMP, point=DRIVE_END.point)
 HORN = Output("horn", OutputKind.COMMAND, ("horn",))
 SIMULATED = AlarmKey(*DRIVE_END, "velocity_rms", True)
+ALERT, ALARM = Tried("velocity_rms", "alert"), Tried("velocity_rms", "alarm")
+BELOW = low_name("velocity_rms")
+
+
+def with_limits(*limits: Limit, derived: tuple[DerivedSpec, ...] = ()) -> Plant:
+    """The plant with other limits at its drive end."""
+    whole = plant()
+    (machine,) = whole.machines
+    first, *others = machine.points
+    points = (replace(first, limits=limits, derived=derived), *others)
+    return replace(whole, machines=(replace(machine, points=points),))
 
 
 class Bench(Rig):
@@ -60,6 +75,10 @@ class Bench(Rig):
         self.proving.told(HORN, self.hub.annunciation())
         await self.settle()
 
+    async def lacks(self) -> tuple[str, ...]:
+        """What the drive end still has to show."""
+        return next(row.lacks for row in (await self.proving.report()).rows if row.point == DRIVE_END.point)
+
     def is_calling(self, sim: bool = True) -> bool:
         return any(one.sim is sim and one.annunciates and one.alarm_state == "UNACK" for one in self.point().alarms)
 
@@ -93,7 +112,9 @@ async def test_it_is_announced_everywhere_before_anything_calls() -> None:
         assert not rig.hub.annunciation().horn
         assert not rig.is_calling()
         assert not rig.machine().unacknowledged
+        assert (await rig.command(Acknowledge(SIMULATED, 1))).done
         await rig.pass_time(LEAD_S)
+        assert await rig.lacks() == ("never tried",), "nothing called yet"
         assert not rig.hub.annunciation().horn, "what was raised while it was only announced is forgotten"
         await rig.send(capture(START + 6.0, 5.0, sim=True))
         assert rig.is_calling()
@@ -217,8 +238,12 @@ async def test_what_a_point_has_proven_stands_in_the_journal() -> None:
         assert row.lacks == other.lacks == ("never tried",)
         await first.send(capture(START + 6.0, 3.5, sim=True))
         (row, other) = (await first.proving.report()).rows
-        assert row.lacks == ("alarm limit not reached", "not taken by annunciator horn", "nobody acknowledged it")
+        unanswered = "velocity_rms alert acknowledged by nobody"
+        assert row.lacks == (unanswered, "velocity_rms alarm limit not reached")
         await first.send(capture(START + 7.0, 5.0, sim=True))
+        (row, other) = (await first.proving.report()).rows
+        untold = "velocity_rms alarm not taken by annunciator horn"
+        assert row.lacks == (unanswered, untold, "velocity_rms alarm acknowledged by nobody")
         await first.horn_is_told()
         await first.pass_time(2.0)
         assert (await first.command(Acknowledge(SIMULATED, 2))).done
@@ -226,9 +251,13 @@ async def test_what_a_point_has_proven_stands_in_the_journal() -> None:
         assert row.lacks == ()
         assert row.proven_at == START + LEAD_S + 2.0
         assert row.shown is not None
-        assert (row.shown.by, row.shown.reason, row.shown.acknowledged_by) == (ENGINEER.name, "first proof", OPERATOR.name)
-        assert (row.shown.reached, row.shown.levels) == (("alert", "alarm"), ("velocity_rms",))
-        assert [one.to for one in row.shown.carried] == ["broker", "annunciator horn"]
+        assert row.shown.people == f"by {ENGINEER.name}, acknowledged by {OPERATOR.name}"
+        assert row.shown.reason == "first proof"
+        assert row.shown.reached == (ALERT, ALARM)
+        assert [(one.tried, one.to) for one in row.shown.carried] == [
+            *((ALERT, "broker"), (ALARM, "broker"), (ALARM, "annunciator horn"))
+        ]
+        assert [one.tried for one in row.shown.acknowledged] == [ALERT, ALARM], "who acknowledges an alarm has seen its alert"
         assert other.lacks == ("never tried",)
         carried = [(entry["severity"], entry["to"]) for entry in first.journal() if entry["kind"] == "proof-carried"]
         assert carried == [("alert", "broker"), ("alarm", "broker"), ("alarm", "annunciator horn")]
@@ -241,6 +270,49 @@ async def test_what_a_point_has_proven_stands_in_the_journal() -> None:
     second = Bench(store=first.store, now=START + 3600.0)
     async with proving(second):
         assert (await second.proving.report()).rows[0] == row
+
+
+async def test_an_alarm_needs_an_acknowledgement_of_its_own() -> None:
+    async with proving(Bench()) as rig:
+        await rig.opened()
+        await rig.send(capture(START + 6.0, 3.5, sim=True))
+        assert (await rig.command(Acknowledge(SIMULATED, 1))).done
+        await rig.send(capture(START + 7.0, 5.0, sim=True))
+        await rig.horn_is_told()
+        assert await rig.lacks() == ("velocity_rms alarm acknowledged by nobody",)
+        assert (await rig.command(Acknowledge(SIMULATED, 2))).done
+        assert await rig.lacks() == ()
+
+
+async def test_each_limit_is_proven_by_itself_and_an_alarm_may_pass_over_its_alert() -> None:
+    low = Limit(BELOW, Quantity.VELOCITY, "mm/s", 0.5e-3, 0.3e-3, 0.1e-3, Delay(1), Delay(1), Delay(1), side=Side.BELOW)
+    same = DerivedSpec(BELOW, Rule.SAME, LEVEL_KINDS["velocity_rms"])
+    async with proving(Bench(of_plant=with_limits(velocity_limit(), low, derived=(same,)))) as rig:
+        await rig.opened()
+        await rig.send(capture(START + 6.0, 5.0, sim=True))
+        await rig.horn_is_told()
+        assert (await rig.command(Acknowledge(SIMULATED, 1))).done
+        assert await rig.lacks() == (f"{BELOW} alert limit not reached", f"{BELOW} alarm limit not reached")
+        await rig.send(capture(START + 7.0, 0.2, sim=True))
+        await rig.horn_is_told()
+        assert (await rig.command(Acknowledge(AlarmKey(*DRIVE_END, BELOW, True), 1))).done
+        assert await rig.lacks() == ()
+
+
+async def test_an_alert_that_calls_is_proven_by_itself() -> None:
+    async with proving(Bench(of_plant=with_limits(replace(velocity_limit(), promote_alert=True)))) as rig:
+        await rig.opened()
+        await rig.send(capture(START + 6.0, 5.0, sim=True))
+        await rig.horn_is_told()
+        assert (await rig.command(Acknowledge(SIMULATED, 1))).done
+        assert await rig.lacks() == ("velocity_rms alert limit not reached",)
+        await rig.send(capture(START + 7.0, 1.0, sim=True))
+        await rig.send(capture(START + 8.0, 3.5, sim=True))
+        unanswered = "velocity_rms alert acknowledged by nobody"
+        assert await rig.lacks() == ("velocity_rms alert not taken by annunciator horn", unanswered)
+        await rig.horn_is_told()
+        assert (await rig.command(Acknowledge(SIMULATED, 2))).done
+        assert await rig.lacks() == ()
 
 
 async def test_what_cannot_be_done_is_refused_and_says_why() -> None:
@@ -285,6 +357,8 @@ async def test_simulated_data_that_ends_in_a_proof_calls_nobody() -> None:
         await rig.pass_time(200.0, every=5.0)
         assert not [one for one in rig.point().alarms if one.sim and one.annunciates]
         assert not rig.hub.annunciation().test
+        assert [one.level for one in rig.point().alarms if one.sim] == ["monitoring"]
+        assert await rig.lacks() == ("never tried",), "that data ended reaches no limit"
 
 
 def test_a_scope_says_what_it_covers() -> None:

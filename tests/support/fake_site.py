@@ -21,7 +21,7 @@ from edgemon.model.look import (
 )
 from edgemon.model.outlook import BaselineView, ChangeView, CrossingView, OutlookView, SlopeView
 from edgemon.model.performance import Performance
-from edgemon.model.proof import Carried, PointProof, ProofReport, ProofRow, ProofView, Scope
+from edgemon.model.proof import Acknowledged, Carried, PointProof, ProofReport, ProofRow, ProofView, Scope, Tried
 from edgemon.model.search import EVERYTHING, Search
 from edgemon.model.shift import BlockView, HandoverView, LogKind
 from edgemon.model.snapshot import (
@@ -109,11 +109,11 @@ SNAPSHOT = Snapshot(
     (SensorView("s-0009", "hp-pump-1", 97.0, -60.0, 41.0, 1_700_000_099.0, 1, 0, 0, 0),),
 )
 
+_ALARM = Tried("velocity_rms", "alarm")
 _SHOWN = PointProof(
-    *("hp-pump-1", "pump-de-h", 1_700_000_000.0, "engineer", "commissioning", ("alert", "alarm"), ("velocity_rms",)),
-    (Carried("broker", 1_700_000_020.0),),
-    "operator",
-    1_700_000_030.0,
+    *("hp-pump-1", "pump-de-h", 1_700_000_000.0, "engineer", "commissioning", (Tried("velocity_rms", "alert"), _ALARM)),
+    (Carried(_ALARM, "broker", 1_700_000_020.0),),
+    (Acknowledged(_ALARM, "operator", 1_700_000_030.0),),
 )
 PROOF = ProofReport(
     1_700_000_100.0,
