@@ -125,18 +125,18 @@ def _sent(one: _Subject) -> CheckView:
 
 def _link(one: _Subject) -> CheckView:
     name, sensor = "signal", one.sensor
-    if sensor is None or sensor.rssi_dbm is None or not _is_heard(one):
+    if sensor is None or sensor.real_rssi_dbm is None or not _is_heard(one):
         return _found(name, False, "not told")
-    margin = sensor.rssi_dbm - WEAK_RSSI_DBM
+    margin = sensor.real_rssi_dbm - WEAK_RSSI_DBM
     side = "above" if margin >= 0.0 else "below"
-    return _found(name, margin >= 0.0, f"{sensor.rssi_dbm:.0f} dBm, {abs(margin):.0f} dB {side} weak")
+    return _found(name, margin >= 0.0, f"{sensor.real_rssi_dbm:.0f} dBm, {abs(margin):.0f} dB {side} weak")
 
 
 def _battery(one: _Subject) -> CheckView:
     name, sensor = "battery", one.sensor
-    if sensor is None or sensor.battery_pct is None or not _is_heard(one):
+    if sensor is None or sensor.real_battery_pct is None or not _is_heard(one):
         return _found(name, False, "not told")
-    return _found(name, sensor.battery_pct > BATTERY_LOW_PCT, f"{sensor.battery_pct:.0f} %")
+    return _found(name, sensor.real_battery_pct > BATTERY_LOW_PCT, f"{sensor.real_battery_pct:.0f} %")
 
 
 def _limits(one: _Subject) -> CheckView:

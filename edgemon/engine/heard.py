@@ -158,6 +158,8 @@ def sensor_heard(
         counted_at=counted_at,
         completeness=completeness,
         unkept_since=None,
+        real_battery_pct=before.real_battery_pct if sim or battery_pct is None else battery_pct,
+        real_rssi_dbm=before.real_rssi_dbm if sim or rssi_dbm is None else rssi_dbm,
     )
     draft.heard.add(sensor)
     draft.is_hearing |= sim is draft.setting.gateway.simulated

@@ -201,6 +201,9 @@ class SensorState:
     """When this battery was first heard of, and its charge then, %."""
     unkept_since: Instant | None = None
     """What it measured from then on was judged while it could not be stored: it is stored when it is delivered again."""
+    real_battery_pct: float | None = None
+    """What real data said last; simulated data tells nothing of the sensor that hangs at the machine."""
+    real_rssi_dbm: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

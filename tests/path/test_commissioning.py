@@ -82,6 +82,24 @@ async def test_simulated_data_closes_nothing() -> None:
         assert await rig.check("sensor heard") == (Stand.OPEN, "s-0001: simulated data only")
 
 
+async def test_simulated_data_says_nothing_of_a_sensor_that_was_really_heard() -> None:
+    async with proving(Commissioned()) as rig:
+        assert isinstance(rig, Commissioned)
+        await rig.send(capture(START, 1.0, sim=True, rssi=-60.0, battery=90.0))
+        await rig.send(capture(START + 1.0, 1.0))
+        for name in ("signal", "battery"):
+            assert await rig.check(name) == (Stand.OPEN, "not told"), "of simulated data alone"
+        await rig.send(capture(START + 2.0, 1.0, rssi=-100.0, battery=3.0))
+        before = await rig.row()
+        assert {"signal", "battery"} < {one.name for one in before.missing}
+        await rig.send(capture(START + 3.0, 1.0, sim=True, rssi=-60.0, battery=90.0, rpm=2970.0))
+        assert await rig.row() == before
+        await rig.send(capture(START + 4.0, 1.0, rssi=-71.0, battery=97.0))
+        await rig.send(capture(START + 5.0, 1.0, sim=True, rssi=-100.0, battery=3.0))
+        assert await rig.check("signal") == (Stand.DONE, "-71 dBm, 19 dB above weak")
+        assert await rig.check("battery") == (Stand.DONE, "97 %"), "nor is anything opened again by it"
+
+
 async def test_every_check_closes_for_what_really_came() -> None:
     async with proving(Commissioned(written())) as rig:
         assert isinstance(rig, Commissioned)
