@@ -1,6 +1,6 @@
 """What is chosen and reasoned before it is ordered: up and down choose, left and right lengthen, all else is the reason."""
 
-from typing import Protocol, Self, TypeVar
+from typing import TypeVar
 
 from textual import events
 
@@ -8,28 +8,7 @@ from edgemon.board.desk import Desk
 from edgemon.board.screens.question import QuestionScreen, written
 from edgemon.board.view import orders
 from edgemon.board.view.cells import safe
-
-
-class Written(Protocol):
-    """An order while it is being written."""
-
-    @property
-    def reason(self) -> str:
-        """Why."""
-
-    @property
-    def lacks(self) -> str:
-        """What is still missing; empty where nothing is."""
-
-    def because(self, reason: str) -> Self:
-        """Give another reason."""
-
-    def other(self, by: int) -> Self:
-        """Choose another of what is offered."""
-
-    def longer(self, by: int) -> Self:
-        """Choose a longer or shorter time."""
-
+from edgemon.board.view.draft import Written
 
 D = TypeVar("D", bound=Written)
 

@@ -1,11 +1,12 @@
 """The question before a fast collection: how often, for how long, why, and what it costs; and the line while one is on."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 from edgemon.board.theme import Look, Role
 from edgemon.board.view import figures
 from edgemon.board.view.cells import Row, Span, fit_row, safe
+from edgemon.board.view.draft import Written, keys
 from edgemon.errors import ParameterError
 from edgemon.model.collection import CollectionView, check, how_to_command
 from edgemon.model.command import Person
@@ -19,16 +20,13 @@ PARTS = (10, 5, 2)
 
 
 @dataclass(frozen=True, slots=True)
-class FastDraft:
+class FastDraft(Written):
     """A fast collection while it is being written."""
 
     where: str
     sensor: str
     shown: CollectionView
     person: Person
-    choice: int = 0
-    length: int = 2
-    reason: str = ""
 
     @property
     def interval_s(self) -> Duration:
@@ -40,22 +38,15 @@ class FastDraft:
         """Give the duration chosen; never shorter than one interval."""
         return max(DURATIONS_S[self.length], self.interval_s)
 
-    def other(self, by: int) -> "FastDraft":
-        """Choose a longer or shorter interval."""
-        return replace(self, choice=max(0, min(self.choice + by, len(intervals(self.shown)) - 1)))
+    @property
+    def offered(self) -> int:
+        """Give how many intervals there are to choose from."""
+        return len(intervals(self.shown))
 
     @property
-    def lacks(self) -> str:
-        """Say what is still missing; empty where nothing is."""
-        return "" if self.reason.strip() else "write a reason first"
-
-    def because(self, reason: str) -> "FastDraft":
-        """Give another reason."""
-        return replace(self, reason=reason)
-
-    def longer(self, by: int) -> "FastDraft":
-        """Choose a longer or shorter time."""
-        return replace(self, length=max(0, min(self.length + by, len(DURATIONS_S) - 1)))
+    def durations_s(self) -> tuple[Duration, ...]:
+        """Give the durations offered."""
+        return DURATIONS_S
 
 
 def intervals(shown: CollectionView) -> tuple[Duration, ...]:
@@ -83,9 +74,6 @@ def forbidden(person: Person, sensor: str, shown: CollectionView | None) -> str:
 def question(draft: FastDraft, now: Instant, look: Look, width: int) -> Sequence[Row]:
     """Write the question, its cost before the order."""
     person, shown, until = draft.person, draft.shown, figures.stamp(now + draft.duration_s)
-    yes = [Span(" enter", Role.BRIGHT), Span(" begin     ", Role.DIM)]
-    if not draft.reason.strip():
-        yes = [Span(" write a reason first     ", Role.DIM)]
     every = f" every {draft.interval_s:g} s instead of {shown.interval_s:g} s"
     lines = [
         [Span(f" Collect faster at {draft.where}, sensor {safe(draft.sensor)}?", Role.BRIGHT)],
@@ -100,7 +88,7 @@ def question(draft: FastDraft, now: Instant, look: Look, width: int) -> Sequence
         [Span(" because "), Span(f"{draft.reason[-max(8, width - 12) :]}_", Role.BRIGHT)],
         [Span(f" as {safe(person.name)} ({person.role}) at {safe(person.station)}")],
         [],
-        [*yes, Span("esc", Role.BRIGHT), Span(" no, begin nothing", Role.DIM)],
+        keys(draft, "begin", "no, begin nothing"),
     ]
     return [fit_row(spans, width, look.glyphs.ellipsis) for spans in lines]
 

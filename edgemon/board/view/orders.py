@@ -1,14 +1,15 @@
 """What a person may order about an alarm besides acknowledging it, and the question that comes before."""
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field
 from enum import Enum
 
 from edgemon.board.theme import Look, Role
 from edgemon.board.view import figures, status
 from edgemon.board.view.cells import Row, Span, fit_row, safe
+from edgemon.board.view.draft import Written, keys
 from edgemon.model.command import Person
 from edgemon.model.command import Role as PersonRole
-from edgemon.model.instant import Instant
+from edgemon.model.instant import Duration, Instant
 from edgemon.model.snapshot import AlarmView
 
 REASON_LENGTH = 80
@@ -30,44 +31,24 @@ class Order(Enum):
 
 
 @dataclass(frozen=True, slots=True)
-class Draft:
-    """An order while it is being written."""
+class Draft(Written):
+    """An order about an alarm while it is being written."""
 
     order: Order
     alarm: AlarmView
     person: Person
-    reason: str = ""
-    choice: int = 1
+    length: int = field(default=1, kw_only=True)
 
     @property
-    def durations_s(self) -> tuple[float, ...]:
+    def durations_s(self) -> tuple[Duration, ...]:
         """Give the durations offered for a shelf."""
         longest = self.alarm.max_shelve_s
         return (*(60.0 * minutes for minutes in DURATIONS_MIN if 60.0 * minutes < longest), longest)
 
     @property
-    def duration_s(self) -> float:
-        """Give the duration chosen."""
-        return self.durations_s[min(self.choice, len(self.durations_s) - 1)]
-
-    def because(self, reason: str) -> "Draft":
-        """Give another reason, where one is asked for."""
-        return replace(self, reason=reason) if self.order.reasoned else self
-
-    def other(self, by: int) -> "Draft":
-        """Choose nothing else: the order is what was asked for."""
-        return self
-
-    def longer(self, by: int) -> "Draft":
-        """Choose the next longer or shorter duration of a shelf."""
-        if self.order is not Order.SHELVE:
-            return self
-        return replace(self, choice=max(0, min(self.choice + by, len(self.durations_s) - 1)))
-
-    @property
-    def lacks(self) -> str:
-        """Say what is still missing; empty where nothing is."""
-        return "write a reason first" if self.order.reasoned and not self.reason.strip() else ""
+    def is_reasoned(self) -> bool:
+        """Say whether a reason belongs to it."""
+        return self.order.reasoned
 
 
 def hiding(alarm: AlarmView) -> Order | str:
@@ -117,15 +98,8 @@ def question(draft: Draft, now: Instant, look: Look, width: int) -> list[Row]:
         until = figures.stamp(now + draft.duration_s)
         chosen = f" for {figures.spoken(draft.duration_s)}, until {until} UTC"
         lines.append([Span(chosen, Role.BRIGHT), Span("   left, right: change", Role.DIM)])
-    if draft.order.reasoned:
+    if draft.is_reasoned:
         room = max(8, width - 12)
         lines.append([Span(" because ", Role.TEXT), Span(f"{draft.reason[-room:]}_", Role.BRIGHT)])
-    lines += [[], _keys(draft)]
+    lines += [[], keys(draft, "yes", "no, change nothing")]
     return [fit_row(spans, width, look.glyphs.ellipsis) for spans in lines]
-
-
-def _keys(draft: Draft) -> list[Span]:
-    yes = [Span(" enter", Role.BRIGHT), Span(" yes     ", Role.DIM)]
-    if draft.lacks:
-        yes = [Span(f" {draft.lacks}     ", Role.DIM)]
-    return [*yes, Span("esc", Role.BRIGHT), Span(" no, change nothing", Role.DIM)]

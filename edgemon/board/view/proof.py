@@ -1,11 +1,12 @@
 """The question before a proof of alarms: of what, for how long, why, and what it means."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 from edgemon.board.theme import Look, Role
 from edgemon.board.view import figures
 from edgemon.board.view.cells import Row, Span, fit, fit_row, safe, width_of
+from edgemon.board.view.draft import Written, keys
 from edgemon.model.command import Person
 from edgemon.model.command import Role as PersonRole
 from edgemon.model.ids import AreaId, MachineId, PointId
@@ -26,15 +27,12 @@ BEGUN_BY_ENGINEERS = "a proof of alarms takes the engineer role."
 
 
 @dataclass(frozen=True, slots=True)
-class ProofDraft:
+class ProofDraft(Written):
     """A proof while it is being written."""
 
     choices: tuple[tuple[str, Scope], ...]
     """What it may be of, the narrowest first, each in words."""
     person: Person
-    choice: int = 0
-    length: int = 2
-    reason: str = ""
 
     @property
     def scope(self) -> Scope:
@@ -42,26 +40,14 @@ class ProofDraft:
         return self.choices[self.choice][1]
 
     @property
-    def duration_s(self) -> Duration:
-        """Give the duration chosen."""
-        return DURATIONS_S[self.length]
-
-    def other(self, by: int) -> "ProofDraft":
-        """Choose more of the plant, or less."""
-        return replace(self, choice=max(0, min(self.choice + by, len(self.choices) - 1)))
+    def offered(self) -> int:
+        """Give how much of the plant there is to choose from."""
+        return len(self.choices)
 
     @property
-    def lacks(self) -> str:
-        """Say what is still missing; empty where nothing is."""
-        return "" if self.reason.strip() else "write a reason first"
-
-    def because(self, reason: str) -> "ProofDraft":
-        """Give another reason."""
-        return replace(self, reason=reason)
-
-    def longer(self, by: int) -> "ProofDraft":
-        """Choose a longer or shorter time."""
-        return replace(self, length=max(0, min(self.length + by, len(DURATIONS_S) - 1)))
+    def durations_s(self) -> tuple[Duration, ...]:
+        """Give the durations offered."""
+        return DURATIONS_S
 
 
 def choices(machine: MachineView | None, point: str, areas: Sequence[AreaView]) -> tuple[tuple[str, Scope], ...]:
@@ -85,9 +71,6 @@ def forbidden(person: Person) -> str:
 def question(draft: ProofDraft, now: Instant, look: Look, width: int) -> list[Row]:
     """Write the question."""
     person, until = draft.person, figures.stamp(now + draft.duration_s)
-    yes = [Span(" enter", Role.BRIGHT), Span(" begin     ", Role.DIM)]
-    if not draft.reason.strip():
-        yes = [Span(" write a reason first     ", Role.DIM)]
     lines = [
         [Span(" Begin a proof of alarms?", Role.BRIGHT)],
         *([Span(f" {line}", Role.DIM)] for line in MEANING),
@@ -100,7 +83,7 @@ def question(draft: ProofDraft, now: Instant, look: Look, width: int) -> list[Ro
         [Span(" because "), Span(f"{draft.reason[-max(8, width - 12) :]}_", Role.BRIGHT)],
         [Span(f" as {safe(person.name)} ({person.role}) at {safe(person.station)}")],
         [],
-        [*yes, Span("esc", Role.BRIGHT), Span(" no, begin nothing", Role.DIM)],
+        keys(draft, "begin", "no, begin nothing"),
     ]
     return [fit_row(spans, width, look.glyphs.ellipsis) for spans in lines]
 
