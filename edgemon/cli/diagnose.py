@@ -13,12 +13,13 @@ import numpy as np
 
 from edgemon.analysis.measure import Waveform, measure
 from edgemon.analysis.spectrum import amplitude_spectrum
+from edgemon.cli import stages
 from edgemon.cli.npz_files import checked_bearing
 from edgemon.cli.recordings import VIBRATION, Given, known_unit, read_recording, readable
 from edgemon.cli.waveform_files import RecordingError
 from edgemon.diagnosis.diagnose import diagnose, diagnose_machine
 from edgemon.diagnosis.noise import to_counts
-from edgemon.diagnosis.record import Gear, MachineFacts, Record
+from edgemon.diagnosis.record import MachineFacts, Record
 from edgemon.errors import SettingsError
 from edgemon.model.finding import CAUTION, Diagnosis, Evidence, Finding
 from edgemon.model.level import LEVEL_KINDS, Band
@@ -70,7 +71,12 @@ def add_facts(parser: argparse._ActionsContainer) -> None:
         default=[],
         help="rolling elements, ball and pitch diameter in mm, contact angle in degrees; may be repeated",
     )
-    parser.add_argument("--gear", metavar="Z1/Z2", action="append", default=[], help="teeth: driving, driven")
+    said = "teeth: driving, driven; stages in a row from the shaft of --speed, planetary ones among them"
+    parser.add_argument("--gear", metavar="Z1/Z2", dest="stages", action="append", default=[], type=_pair, help=said)
+    said = "teeth and number of planets, the member that stands (ring) and the one that drives (sun)"
+    parser.add_argument(
+        "--planetary", metavar="SUN/PLANET/RING/N[,FIXED[,INPUT]]", dest="stages", action="append", type=_set, help=said
+    )
     parser.add_argument("--blades", metavar="N", type=int, help="blades or vanes")
     parser.add_argument("--belt-hz", metavar="HZ", type=float, help="how often a place on the belt comes round")
     parser.add_argument("--supply-hz", metavar="HZ", type=float, help="supply frequency of the motor")
@@ -144,6 +150,7 @@ def given_of(args: argparse.Namespace) -> Given:
         unit = None if args.unit is None else known_unit(args.unit)
     except ValueError as error:
         raise SettingsError(f"unknown unit {error}", "--unit") from error
+    gears, planetary = stages.in_a_row(args.stages)
     return Given(
         args.fs,
         unit,
@@ -153,13 +160,14 @@ def given_of(args: argparse.Namespace) -> Given:
         MachineFacts(
             None if args.speed is None else args.speed / 60.0,
             tuple((f"bearing {i + 1}" if i else "bearing", _bearing(word)) for i, word in enumerate(args.bearing)),
-            _gears(args.gear),
+            gears,
             args.blades,
             args.belt_hz,
             args.supply_hz,
             args.poles,
             args.plain_bearings,
             rotor_bars=args.rotor_bars,
+            planetary=planetary,
         ),
     )
 
@@ -192,15 +200,12 @@ def _bearing(word: str) -> Bearing:
         raise SettingsError(error.what, error.where, error.hint) from error
 
 
-def _gears(words: list[str]) -> tuple[Gear, ...]:
-    found, order = [], 1.0
-    for word in words:
-        first, _, second = word.partition("/")
-        if not (first.isdigit() and second.isdigit() and int(first) and int(second)):
-            raise SettingsError(f"{word!r}", "--gear", "Z1/Z2, for instance 23/67")
-        found.append(Gear(int(first), int(second), order))
-        order *= int(first) / int(second)
-    return tuple(found)
+def _pair(word: str) -> tuple[str, str]:
+    return "--gear", word
+
+
+def _set(word: str) -> tuple[str, str]:
+    return "--planetary", word
 
 
 def report(path: Path, record: Record, diagnosis: Diagnosis) -> dict[str, Any]:

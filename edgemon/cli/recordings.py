@@ -136,6 +136,7 @@ def _merged(said: MachineFacts, given: MachineFacts) -> MachineFacts:
         given.poles if given.poles is not None else said.poles,
         given.sleeve_bearings or said.sleeve_bearings,
         rotor_bars=given.rotor_bars if given.rotor_bars is not None else said.rotor_bars,
+        planetary=given.planetary or said.planetary,
     )
 
 

@@ -196,7 +196,8 @@ class Diagnostics:
 
     async def _before(self, key: PointKey, sim: bool, capture: Capture) -> tuple[Capture, ...]:
         """Give waveforms from all over the point's approved baseline, for machines with gears; none where none is kept."""
-        if not self._setting.plant.machine_of[key.machine].train.gears or capture.form is not None:
+        train = self._setting.plant.machine_of[key.machine].train
+        if not (train.gears or train.planetary) or capture.form is not None:
             return ()
         time = baseline_time(await self._reader.baselines(), key, sim)
         if time is None:

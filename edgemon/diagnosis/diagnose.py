@@ -8,7 +8,7 @@ from typing import TypedDict
 from edgemon.analysis.speed import estimate_speed
 from edgemon.diagnosis.across import Heard, like_speed, weighed
 from edgemon.diagnosis.bearing import can_clear, can_judge
-from edgemon.diagnosis.gear import can_judge_gears, like_before
+from edgemon.diagnosis.gear import can_judge_gears, like_before, too_slow
 from edgemon.diagnosis.look import Look
 from edgemon.diagnosis.looking import by_place, looks_at
 from edgemon.diagnosis.record import MIN_SAMPLES, MachineFacts, Record
@@ -90,7 +90,7 @@ def diagnose_machine(
     usable = [(record, facts) for record, facts in given if not _too_short(record)]
     places = sum(len(by_place(record)) for record, _ in usable)
     looks = [look for record, facts in usable for look in looks_at(record, facts, places)]
-    if asked[0][1].gears:
+    if asked[0][1].is_geared:
         looks[0].before = tuple(looks_at(one, known)[0] for one, known in before)
     nearby = [(name, Look(one, known, None)) for name, one, known in neighbours if not _too_short(one)]
     every = weighed([Heard(look, one) for look in looks for one in _found(look)], looks, nearby)
@@ -197,7 +197,7 @@ def _limits(look: Look) -> list[str]:
         found.append("record too short, too slow or not acceleration: bearing defects could not be looked for")
     elif look.speed is not None and not can_clear(look):
         found.append("few turns of the shaft: a bearing defect may not show in a record as short")
-    if look.facts.gears and look.record.lines is None:
+    if look.facts.is_geared and look.record.lines is None:
         found += _of_gears(look)
     return found
 
@@ -205,7 +205,11 @@ def _limits(look: Look) -> list[str]:
 def _of_gears(look: Look) -> list[str]:
     if look.speed is not None and not can_judge_gears(look):
         return ["record too short: fewer than ten turns of a gear, so gears could not be looked for"]
+    slow = [f"fewer than ten turns within the record, not looked at: {'; '.join(names)}"] if (names := too_slow(look)) else []
     if like_before(look):
-        return []
+        return slow
     why = "no baseline" if not look.before else "the baseline's record has other channels or another speed"
-    return [f"{why}: of a gear only a blow at one tooth could be looked for, not wear or eccentricity spread over all teeth"]
+    return [
+        *slow,
+        f"{why}: of a gear only a blow at one tooth could be looked for, not wear or eccentricity spread over all teeth",
+    ]

@@ -7,7 +7,6 @@ by chance; what is spread over all teeth takes a baseline.
 
 import math
 from collections.abc import Iterator
-from dataclasses import dataclass
 
 import numpy as np
 
@@ -24,7 +23,7 @@ from edgemon.analysis.gears import (
 )
 from edgemon.diagnosis.evidence import gumbel_tail
 from edgemon.diagnosis.look import UNCALIBRATED, Look, soft
-from edgemon.diagnosis.record import Gear
+from edgemon.diagnosis.wheels import Wheel, wheels_of
 from edgemon.errors import ParameterError
 from edgemon.model.finding import Evidence, Fault, Finding
 
@@ -42,52 +41,12 @@ LIKE_SPEED = 0.1
 """Share that the speed may differ from the baseline's. Source: common practice, no source."""
 LEAST = 0.05
 """Confidence from which a finding is worth a word."""
+MIXED = (
+    "planets that pass the sensor mix the sidebands of sun, planets and ring: that the set has changed is surer than which of "
+    "them is hurt"
+)
 RATIO = 0.5
 """Largest sideband over the mesh line at which eccentricity is thought of. Source: textbooks, common practice."""
-
-
-@dataclass(frozen=True, slots=True)
-class Wheel:
-    """One gear: its teeth, its speed, its name for people, and all gears on its shaft."""
-
-    name: str
-    teeth: int
-    order: float
-    on_shaft: tuple[int, ...]
-    others: tuple[float, ...]
-    """Speeds of the other shafts, in multiples of this one."""
-
-    @property
-    def mesh_order(self) -> float:
-        """Tooth mesh in multiples of the record's shaft speed."""
-        return self.teeth * self.order
-
-
-def wheels(gears: tuple[Gear, ...]) -> tuple[Wheel, ...]:
-    """List every gear of a train with what else turns with it."""
-    known = [
-        (name, teeth, order)
-        for number, pair in enumerate(gears, start=1)
-        for name, teeth, order in (
-            (f"driving gear of pair {number}", pair.teeth, pair.order),
-            (f"driven gear of pair {number}", pair.driven_teeth, pair.order * pair.teeth / pair.driven_teeth),
-        )
-    ]
-    orders = [1.0, *(order for _, _, order in known)]
-    return tuple(
-        Wheel(
-            name,
-            teeth,
-            order,
-            tuple(z for _, z, other in known if _alike(other, order)),
-            tuple(sorted({round(other / order, 9) for other in orders if not _alike(other, order)})),
-        )
-        for name, teeth, order in known
-    )
-
-
-def _alike(first: float, second: float) -> bool:
-    return abs(first - second) < 1e-6 * second
 
 
 def gear(look: Look) -> list[Finding]:
@@ -97,18 +56,27 @@ def gear(look: Look) -> list[Finding]:
     assert look.speed is not None
     found = [
         finding
-        for wheel in wheels(look.facts.gears)
-        if look.record.samples.shape[1] / look.record.fs_hz * look.speed.hz * wheel.order >= FEWEST_TURNS
+        for wheel in wheels_of(look.facts)
+        if _turns(look, wheel) >= FEWEST_TURNS
         for channel in range(len(look.record.channels))
         for finding in _of(look, wheel, channel)
     ]
     return sorted(found, key=lambda one: -one.confidence)[:1]
 
 
+def _turns(look: Look, wheel: Wheel) -> float:
+    return 0.0 if look.speed is None else look.record.samples.shape[1] / look.record.fs_hz * look.speed.hz * wheel.order
+
+
+def too_slow(look: Look) -> list[str]:
+    """Name the gears that turn too few times within the record to be judged."""
+    return [wheel.name for wheel in wheels_of(look.facts) if _turns(look, wheel) < FEWEST_TURNS]
+
+
 def can_judge_gears(look: Look) -> bool:
     """Say whether gears can be judged at all: teeth, a waveform, and shafts whose multiples it tells apart."""
     return bool(
-        look.facts.gears
+        look.facts.is_geared
         and look.speed is not None
         and look.record.lines is None
         and look.record.line_hz <= look.speed.hz / FEWEST_TURNS
@@ -136,14 +104,16 @@ def _of(look: Look, wheel: Wheel, channel: int) -> Iterator[Finding]:
     then = like_before(look)
     nearest = _nearest(about, [_before(one, wheel, channel) for one in then])
     changed = None if nearest is None else nearest[0]
-    looks = len(look.record.channels) * len(wheels(look.facts.gears))
+    looks = len(look.record.channels) * len(wheels_of(look.facts))
     blow = soft(turn.fm4, BLOW, 0.4) * soft(turn.locked, LOCKED, 0.3)
     chance = by_chance(turn) if blow >= LEAST else None
     one_tooth = 0.0 if chance is None else (1.0 - chance) ** looks * blow
     largest = float(about.sides.max()) / max(float(about.mesh.max()), 1e-300)
-    strong = np.count_nonzero(about.above >= ABOVE_FLOOR) >= FEWEST_LINES and not then
+    strong = np.count_nonzero(about.above >= ABOVE_FLOOR) >= FEWEST_LINES and not then and not wheel.of_planets
     spread = UNCALIBRATED * soft(largest, RATIO, 0.1) * (1.0 - _chance(about)) if strong else 0.0
     moved = 0.0 if changed is None else soft(changed[0], CHANGED_DB, 0.8)
+    if wheel.of_planets:
+        one_tooth *= UNCALIBRATED if nearest is None else 1.0 - soft(nearest[1].fm4, BLOW, 0.4)
     sure = max(one_tooth, spread, moved)
     if sure < LEAST:
         return
@@ -153,6 +123,8 @@ def _of(look: Look, wheel: Wheel, channel: int) -> Iterator[Finding]:
         notes.append(Evidence("no baseline to compare with: sidebands of a healthy gear can be as large"))
     elif nearest is not None:
         notes.append(_of_change(nearest[0], turn, nearest[1], len(then)))
+    if wheel.of_planets:
+        notes.append(Evidence(MIXED))
     kind = (
         "one tooth differs"
         if one_tooth >= max(spread, moved)
@@ -171,7 +143,8 @@ def _turn(look: Look, wheel: Wheel, channel: int) -> GearAverage:
 
 def _about(look: Look, wheel: Wheel, channel: int) -> Sidebands:
     assert look.speed is not None
-    return sidebands(look.record.samples[channel], look.record.fs_hz, look.speed.hz * wheel.order, wheel.teeth)
+    hz = look.speed.hz * wheel.order
+    return sidebands(look.record.samples[channel], look.record.fs_hz, hz, wheel.teeth, reach=wheel.reach)
 
 
 _Then = tuple[GearAverage, Sidebands]

@@ -6,8 +6,10 @@ from enum import StrEnum
 
 from edgemon.analysis.speed import TOLERANCE
 from edgemon.diagnosis.frequencies import bearing_orders, gear_rates, motor_rates
+from edgemon.diagnosis.planetary import planetary_orders
 from edgemon.diagnosis.record import MachineFacts
 from edgemon.errors import ParameterError
+from edgemon.model.machine import Member, PlanetarySet
 
 SLIP = 0.02
 """How far a bearing's frequencies may be off their kinematics. Source: R. B. Randall, J. Antoni, Mech. Syst. Signal Process. 25
@@ -84,11 +86,30 @@ def _turning(facts: MachineFacts, speed: float, sure: float) -> Iterator[Expecte
         name = f"mesh {gear.teeth}/{gear.driven_teeth}"
         yield Expected(name, Family.GEAR, rates.mesh_hz, sure, 3, (gear.order * speed, rates.driven_hz))
         yield Expected(f"shaft of {gear.driven_teeth} teeth", Family.GEAR, rates.driven_hz, sure, 3)
+    for gears in facts.planetary:
+        yield from _planetary(gears, speed, sure)
     if facts.rotor_bars is not None:
         twice = () if facts.supply_hz is None else (2.0 * facts.supply_hz,)
         yield Expected("rotor-bar pass", Family.SUPPLY, facts.rotor_bars * speed, sure, 2, twice)
     if facts.blades is not None:
         yield Expected("blade pass", Family.BLADES, facts.blades * speed, sure, 3, (speed,))
+
+
+def _planetary(gears: PlanetarySet, speed: float, sure: float) -> Iterator[Expected]:
+    """Give mesh with planet pass about it, what a damaged tooth repeats at, and the shafts that are not the machine's."""
+    orders = planetary_orders(gears)
+    passing = orders.planet_pass * speed
+    beside = tuple(dict.fromkeys(hz for hz in (passing, orders.sun_turn * speed, orders.planet_turn * speed) if hz))
+    yield Expected(f"mesh {gears}", Family.GEAR, orders.mesh * speed, sure, 3, beside)
+    if passing:
+        yield Expected(f"planet pass {gears}", Family.GEAR, passing, sure, 3)
+    carrier = abs(orders.members[Member.CARRIER]) * speed
+    for name, order in (("sun", orders.sun_fault), ("planet", orders.planet_fault), ("ring", orders.ring_fault)):
+        if abs(order * speed - passing) > sure * passing:  # of a ring that stands: the planets' pass, fault or none
+            yield Expected(f"{name} tooth {gears}", Family.GEAR, order * speed, sure, 3, (carrier,) if carrier else ())
+    for member, order in orders.members.items():
+        if order and abs(abs(order) - 1.0) > sure:
+            yield Expected(f"{member} {gears}", Family.GEAR, abs(order) * speed, sure, 3)
 
 
 def _pole_pass(facts: MachineFacts) -> tuple[float, ...]:

@@ -7,7 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from edgemon.errors import ParameterError
-from edgemon.model.machine import Bearing
+from edgemon.model.machine import Bearing, PlanetarySet
 from edgemon.model.speed import SpeedOrigin
 from edgemon.units import Quantity
 
@@ -98,3 +98,9 @@ class MachineFacts:
     """Where that comes from."""
     rotor_bars: int | None = None
     """Bars of the motor's cage."""
+    planetary: tuple[PlanetarySet, ...] = ()
+
+    @property
+    def is_geared(self) -> bool:
+        """Say whether any gears are known."""
+        return bool(self.gears or self.planetary)

@@ -133,7 +133,7 @@ def looseness(look: Look) -> list[Finding]:
         made = math.sqrt(sum(line.velocity**2 for line in whole + half)) / max(look.overall(channel), 1e-30)
         shape = max(soft(many, MANY - 0.5, 0.3), soft(halves, 1.5, 0.3))
         sure = shape * look.severity(channel) * soft(made, 0.7, 0.05)
-        sure *= 0.5 if look.facts.gears else 1.0  # a gear's blows at each turn make harmonics of shaft speed too
+        sure *= 0.5 if look.facts.is_geared else 1.0  # a gear's blows at each turn make harmonics of shaft speed too
         if sure > 0.02 and (best is None or sure > best.confidence):
             notes = (
                 Evidence(f"{many} harmonics above a tenth of the largest", harmonics=tuple(round(x.order) for x in whole)),

@@ -138,6 +138,7 @@ def facts_of(machine: Machine, capture: Capture) -> MachineFacts:
         rotor_bars=train.rotor_bars,
         sleeve_bearings=train.sleeve_bearings,
         speed_origin=_origin(machine, capture),
+        planetary=train.planetary,
     )
 
 

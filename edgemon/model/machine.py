@@ -119,6 +119,42 @@ class GearPair:
     """Speed of the first gear's shaft in multiples of the machine's."""
 
 
+class Member(StrEnum):
+    """What a planetary gear set has on its axis."""
+
+    SUN = "sun"
+    RING = "ring"
+    CARRIER = "carrier"
+
+
+@dataclass(frozen=True, slots=True)
+class PlanetarySet:
+    """A simple planetary (epicyclic) gear set: planets on a carrier between sun and ring; one member stands."""
+
+    sun: int
+    """Teeth, as are the next two."""
+    planet: int
+    ring: int
+    planets: int
+    """How many."""
+    fixed: Member = Member.RING
+    driving: Member = Member.SUN
+    """The member that is driven from outside."""
+    order: float = 1.0
+    """Speed of the driving member in multiples of the machine's."""
+    even: bool = True
+    """The planets stand at equal distances."""
+
+    @property
+    def driven(self) -> Member:
+        """Give the member that is left for the output."""
+        return next(one for one in Member if one not in (self.fixed, self.driving))
+
+    def __str__(self) -> str:
+        """Write the teeth as people do, sun/planet/ring."""
+        return f"{self.sun}/{self.planet}/{self.ring}"
+
+
 @dataclass(frozen=True, slots=True)
 class Belt:
     """A belt on a sheave of the machine's shaft, SI."""
@@ -139,6 +175,7 @@ class Train:
     belt: Belt | None = None
     gears: tuple[GearPair, ...] = ()
     rotor_bars: int | None = None
+    planetary: tuple[PlanetarySet, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

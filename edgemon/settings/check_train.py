@@ -2,11 +2,14 @@
 
 import math
 
+from edgemon.diagnosis.planetary import SHIFTED, fits_evenly, have_room, misfit
+from edgemon.model.machine import PlanetarySet
 from edgemon.settings.lines import KeyPath
 from edgemon.settings.problem import Report
-from edgemon.settings.schema import BeltTable, GearTable, TrainTable
+from edgemon.settings.train import BeltTable, GearTable, PlanetaryTable, TrainTable, set_of
 
 MOST_TEETH = 2000
+MOST_PLANETS = 24
 SUPPLY_HZ = (10.0, 400.0)
 """What inverters and grids give; common practice, no source."""
 
@@ -32,6 +35,8 @@ def check_train(train: TrainTable, path: KeyPath, report: Report) -> None:
         _belt(train.belt, (*path, "belt"), report)
     for number, gear in enumerate(train.gear):
         _gear(gear, (*path, "gear", number), report)
+    for number, planetary in enumerate(train.planetary):
+        _planetary(planetary, (*path, "planetary", number), report)
 
 
 def _belt(belt: BeltTable, path: KeyPath, report: Report) -> None:
@@ -56,3 +61,43 @@ def _gear(gear: GearTable, path: KeyPath, report: Report) -> None:
             report.error((*path, key), f"must be 3 to {MOST_TEETH}, not {count}", "teeth of one gear")
     if gear.order <= 0.0:
         report.error((*path, "order"), f"must be above zero, not {gear.order:g}", "1 for a gear on the machine's own shaft")
+
+
+def _planetary(table: PlanetaryTable, path: KeyPath, report: Report) -> None:
+    """Doubt a set that cannot turn, or whose planets cannot be put in."""
+    right = True
+    for key, low, high in (
+        ("sun", 3, MOST_TEETH),
+        ("planet", 3, MOST_TEETH),
+        ("ring", 3, MOST_TEETH),
+        ("planets", 1, MOST_PLANETS),
+    ):
+        count = getattr(table, key)
+        if count is None:
+            report.error((*path, key), "is missing", "a planetary set needs sun, planet, ring (teeth) and planets (how many)")
+        elif not low <= count <= high:
+            report.error((*path, key), f"must be {low} to {high}, not {count}", "teeth; of planets how many there are")
+        right = right and count is not None and low <= count <= high
+    if table.order <= 0.0:
+        report.error((*path, "order"), f"must be above zero, not {table.order:g}", "1 where the input is the machine's shaft")
+    if table.input == table.fixed:
+        what = f"the {table.input} cannot be both fixed and input"
+        report.error((*path, "input"), what, "the member that is driven from outside; the one left is the output")
+    elif right and (gears := set_of(table)) is not None:
+        _teeth_fit(gears, path, report)
+
+
+def _teeth_fit(gears: PlanetarySet, path: KeyPath, report: Report) -> None:
+    off, wanted = misfit(gears), gears.sun + 2 * gears.planet
+    if abs(off) > SHIFTED:
+        what = f"a ring of {gears.ring} teeth does not go round a sun of {gears.sun} and planets of {gears.planet}"
+        report.error((*path, "ring"), what, f"sun + 2 planet = {wanted}, or up to {SHIFTED} teeth off with profile shift")
+    elif off:
+        what = f"{gears.ring} teeth are {abs(off)} {'more' if off > 0 else 'fewer'} than sun + 2 planet = {wanted}"
+        report.warning((*path, "ring"), what, "possible with profile shift only: count again")
+    if gears.even and not fits_evenly(gears):
+        what = f"{gears.planets} planets cannot stand at equal distances: (sun + ring) / planets is {gears.sun + gears.ring} / "
+        report.error((*path, "planets"), f"{what}{gears.planets}, not whole", "count again, or say even = false")
+    elif abs(off) <= SHIFTED and not have_room(gears):
+        what = f"{gears.planets} planets of {gears.planet} teeth have no room around a sun of {gears.sun}"
+        report.error((*path, "planets"), what, "fewer planets, or smaller ones")

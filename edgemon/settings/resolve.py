@@ -13,9 +13,7 @@ from edgemon.model.level import Band
 from edgemon.model.machine import (
     Area,
     Bearing,
-    Belt,
     Criticality,
-    GearPair,
     Learning,
     Machine,
     Plant,
@@ -23,7 +21,6 @@ from edgemon.model.machine import (
     Sensor,
     StandstillRule,
     Startup,
-    Train,
     point_key,
 )
 from edgemon.model.secret import Secret
@@ -47,8 +44,8 @@ from edgemon.settings.schema import (
     PointTable,
     SensorTable,
     StartupTable,
-    TrainTable,
 )
+from edgemon.settings.train import TrainTable, train_of
 from edgemon.settings.upstreams import upstreams_of
 from edgemon.units import to_si
 
@@ -129,7 +126,7 @@ def _machine(table: MachineTable, sensors: dict[SensorId, Sensor], file: PlantFi
         standstill=_standstill(table),
         severity_class=table.severity_class,
         criticality=Criticality(table.criticality),
-        train=_train(table.train or TrainTable()),
+        train=train_of(table.train or TrainTable()),
         learning=_learning(table.baseline),
         startup=_startup(table.startup),
     )
@@ -143,25 +140,6 @@ def _startup(table: StartupTable | None) -> Startup:
     if table is None or table.factor is None or table.seconds is None:
         return Startup()
     return Startup(table.factor, table.seconds)
-
-
-def _train(table: TrainTable) -> Train:
-    belt = table.belt
-    return Train(
-        blades=table.blades,
-        supply_hz=table.supply_hz,
-        poles=table.poles,
-        rotor_bars=table.rotor_bars,
-        sleeve_bearings=table.sleeve_bearings,
-        belt=None
-        if belt is None or belt.sheave_mm is None or belt.length_mm is None
-        else Belt(to_si(belt.sheave_mm, "mm"), to_si(belt.length_mm, "mm")),
-        gears=tuple(
-            GearPair(gear.teeth, gear.driven_teeth, gear.order)
-            for gear in table.gear
-            if gear.teeth is not None and gear.driven_teeth is not None
-        ),
-    )
 
 
 def standstill_rpm(table: MachineTable) -> float | None:

@@ -12,6 +12,7 @@ from edgemon.model.machine import Learning
 from edgemon.model.policy import CLOCK_ERROR_S, GATEWAY_CHANCE, GATEWAY_DELAY_S, GATEWAY_SENSORS, SILENCE_S
 from edgemon.settings.form import Shape
 from edgemon.settings.retention import RetentionTable
+from edgemon.settings.train import TrainTable
 
 SeverityWord = Literal["alert", "alarm"]
 SourceWord = Literal["readings", "captures", "journal", "findings"]
@@ -180,33 +181,6 @@ class PointTable(Shape):
     derived: list[DerivedTable] = Field(default_factory=list)
     limit: list[LimitTable] = Field(default_factory=list)
     response: list[ResponseTable] = Field(default_factory=list)
-
-
-class GearTable(Shape):
-    """`train.gear`: a pair of gears."""
-
-    teeth: int | None = None
-    driven_teeth: int | None = None
-    order: float = 1.0
-
-
-class BeltTable(Shape):
-    """`train.belt`: a belt and the sheave on the machine's shaft."""
-
-    sheave_mm: float | None = None
-    length_mm: float | None = None
-
-
-class TrainTable(Shape):
-    """`train`: what turns with the shaft, and what drives it; for the diagnosis."""
-
-    blades: int | None = None
-    supply_hz: float | None = None
-    poles: int | None = None
-    rotor_bars: int | None = None
-    sleeve_bearings: bool = False
-    belt: BeltTable | None = None
-    gear: list[GearTable] = Field(default_factory=list)
 
 
 class BaselineTable(Shape):

@@ -52,6 +52,22 @@ def test_a_warning_is_told_and_the_exit_code_is_0(tmp_path: Path, capsys: pytest
     assert summary.endswith("; 1 warning")
 
 
+def test_planetary_sets_are_told_with_their_frequencies(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Sun 18, planets 27, ring 72, three planets, sun at 1500 r/min (kinematics, recomputed)."""
+    train = "train = { planetary = [{ sun = 18, planet = 27, ring = 72, planets = 3 }] }"
+    plant = PLANT.replace("rpm = 2975", f"rpm = 1500\n{train}")
+    assert run("--config", str(write(tmp_path, plant))) == 0
+    line, summary = capsys.readouterr().out.splitlines()
+    assert line == (
+        "hp-pump-1: planetary 18/27/72 with 3 planets: sun 25, ring 0, carrier 5, mesh 360, planet pass 15, sun tooth 60, "
+        "planet tooth 26.67, ring tooth 15 (Hz at 1500 r/min)"
+    )
+    assert summary.startswith("1 machine")
+    assert run("--config", str(write(tmp_path, plant.replace("rpm = 1500", ""))), "--json") == 0
+    (row,) = json.loads(capsys.readouterr().out)["summary"]["planetary"]
+    assert (row["rpm"], row["orders"]["carrier"]) == (None, pytest.approx(0.2))
+
+
 def test_json_says_the_same(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert run("--config", str(write(tmp_path, PLANT.replace("2975", "0"))), "--json") == 2
     document = json.loads(capsys.readouterr().out)

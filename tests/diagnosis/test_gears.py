@@ -7,7 +7,7 @@ import pytest
 
 from edgemon.analysis.speed import refine_speed
 from edgemon.diagnosis import Channel, Gear, MachineFacts, Record, diagnose
-from edgemon.diagnosis.gear import wheels
+from edgemon.diagnosis.wheels import wheels
 from edgemon.model.finding import Conclusion, Fault
 from simulators.machines import KINDS
 from tests.diagnosis.making import facts_of, simulated

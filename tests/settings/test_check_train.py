@@ -4,7 +4,7 @@ from pathlib import Path
 
 import pytest
 
-from edgemon.model.machine import Belt, GearPair, Train
+from edgemon.model.machine import Belt, GearPair, Member, PlanetarySet, Train
 from edgemon.settings.load import problems
 from tests.settings.support import PLANT, loaded
 
@@ -16,11 +16,30 @@ def with_train(text: str) -> str:
     return PLANT.replace(MARK, f"{MARK}\n{text}", 1)
 
 
+def of_planets(text: str) -> str:
+    return f"train = {{ planetary = [{{ {text} }}] }}"
+
+
 def test_a_train_is_understood_in_si(tmp_path: Path) -> None:
     belt, gear = "{ sheave_mm = 160, length_mm = 2500 }", "{ teeth = 17, driven_teeth = 89 }"
     text = f"train = {{ blades = 6, supply_hz = 50, poles = 2, rotor_bars = 28, belt = {belt}, gear = [{gear}] }}"
     machine = loaded(tmp_path, with_train(text))[0].machines[0]
     assert machine.train == Train(6, 50.0, 2, False, Belt(0.16, 2.5), (GearPair(17, 89),), 28)
+
+
+def test_a_planetary_set_is_understood_and_what_follows_it_runs_at_its_very_speed(tmp_path: Path) -> None:
+    """Carrier 18 / (18 + 72) = 0.2 and 23/67 of it: what is written with a few digits is taken for these shafts."""
+    text = (
+        "train = { planetary = [{ sun = 18, planet = 27, ring = 72, planets = 3 }, "
+        '{ sun = 20, planet = 20, ring = 60, planets = 4, fixed = "sun", order = 0.0687, even = false }], '
+        "gear = [{ teeth = 23, driven_teeth = 67, order = 0.2001 }, { teeth = 20, driven_teeth = 30, order = 0.5 }] }"
+    )
+    train = loaded(tmp_path, with_train(text))[0].machines[0].train
+    assert train.planetary == (
+        PlanetarySet(18, 27, 72, 3),
+        PlanetarySet(20, 20, 60, 4, Member.SUN, Member.RING, 0.2 * 23 / 67, even=False),
+    )
+    assert train.gears == (GearPair(23, 67, 0.2), GearPair(20, 30, 0.5))
 
 
 @pytest.mark.parametrize(
@@ -38,6 +57,14 @@ def test_a_train_is_understood_in_si(tmp_path: Path) -> None:
         ("train = { gear = [{ teeth = 17 }] }", "driven_teeth", "is missing"),
         ("train = { gear = [{ teeth = 1, driven_teeth = 20 }] }", "teeth", "3 to 2000"),
         ("train = { gear = [{ teeth = 17, driven_teeth = 20, order = 0 }] }", "order", "above zero"),
+        (of_planets("sun = 18, planet = 27, ring = 72"), "planets", "is missing"),
+        (of_planets("sun = 2, planet = 27, ring = 56, planets = 2"), "sun", "3 to 2000"),
+        (of_planets("sun = 18, planet = 27, ring = 82, planets = 4"), "ring", "does not go round"),
+        (of_planets("sun = 18, planet = 27, ring = 74, planets = 2"), "ring", "2 more than sun + 2 planet = 72"),
+        (of_planets("sun = 18, planet = 27, ring = 72, planets = 4"), "planets", "90 / 4, not whole"),
+        (of_planets("sun = 18, planet = 27, ring = 72, planets = 5"), "planets", "have no room"),
+        (of_planets('sun = 18, planet = 27, ring = 72, planets = 3, input = "ring"'), "input", "both fixed and input"),
+        (of_planets("sun = 18, planet = 27, ring = 72, planets = 3, order = -1"), "order", "above zero"),
     ],
 )
 def test_what_cannot_be_is_told(text: str, field: str, what: str, tmp_path: Path) -> None:
