@@ -69,8 +69,8 @@ def _turns(look: Look, wheel: Wheel) -> float:
 
 
 def too_slow(look: Look) -> list[str]:
-    """Name the gears that turn too few times within the record to be judged."""
-    return [wheel.name for wheel in wheels_of(look.facts) if _turns(look, wheel) < FEWEST_TURNS]
+    """Name the gears of planetary sets that turn too few times within the record to be judged."""
+    return [wheel.name for wheel in wheels_of(look.facts) if wheel.of_planets and _turns(look, wheel) < FEWEST_TURNS]
 
 
 def can_judge_gears(look: Look) -> bool:
