@@ -249,7 +249,7 @@ def command(rules: Rules, state: PointState, command: Command, person: Person, n
     key = command.alarm
     level = key.level
     known = (key.machine, key.point) == tuple(rules.point.key) and key.sim is state.sim
-    if not known or (level != MONITORING and level not in rules.limits and level not in state.alarms):
+    if not known or not _is_watched(rules, state, level):
         return state, (_refused(command, person, now, "no such alarm"),)
     record = state.alarms.get(level) or new_record(rules, level, state.sim, now)
     if level == MONITORING and level not in state.alarms:
@@ -259,6 +259,14 @@ def command(rules: Rules, state: PointState, command: Command, person: Person, n
         return state, (_refused(command, person, now, moved.refusal),)
     record, hidden = hide(rules, moved.record, now)
     return replace(state, alarms={**state.alarms, level: record}), moved.events + hidden
+
+
+def _is_watched(rules: Rules, state: PointState, level: str) -> bool:
+    """Say whether there is an alarm of that name; of one whose limit was taken out only the count is kept."""
+    if level == MONITORING or level in rules.limits:
+        return True
+    record = state.alarms.get(level)
+    return record is not None and (rules.is_system or record.state is not AlarmState.NORM)
 
 
 def _refused(command: Command, person: Person, now: Instant, why: str) -> CommandRefused:

@@ -20,21 +20,33 @@ OTHER_SIDE = "its limit is on the other side now"
 
 
 def close(rules: Rules, state: PointState, now: Instant) -> tuple[PointState, tuple[AlarmChanged, ...]]:
-    """Close what is about no limit any more; where the name has another limit now, its record begins afresh.
+    """Close what is about no limit any more, and forget what a point no longer has; what has another limit now begins afresh.
 
-    The count of occurrences goes on under the name, so that a late acknowledgement of the old side never means the new one.
+    The count of occurrences goes on under the name, so that none is ever taken for another: a late acknowledgement of the old
+    side never means the new one.
     """
+    state = _forget(rules, state)
     orphans = {level: record for level, record in state.alarms.items() if level != MONITORING and not _has_limit(rules, record)}
     if not orphans:
         return state, ()
-    alarms = {
-        level: replace(new_record(rules, level, state.sim, now), occurrence=record.occurrence) if level in orphans else record
-        for level, record in state.alarms.items()
-        if level not in orphans or level in rules.limits
-    }
-    flawed = tuple(level for level in state.flawed if level in rules.limits)
+    alarms = {level: _afresh(rules, record, now) if level in orphans else record for level, record in state.alarms.items()}
     events = tuple(_closed(rules, one, now) for one in orphans.values() if one.state is not AlarmState.NORM)
-    return replace(state, alarms=alarms, flawed=flawed), events
+    return replace(state, alarms=alarms), events
+
+
+def _forget(rules: Rules, state: PointState) -> PointState:
+    """Forget the newest values of levels that the plant file no longer has, and flaws of what has no limit any more."""
+    gone = {level.name for level in state.levels if rules.point.kind_of(level.name) is None}
+    flawed = tuple(level for level in state.flawed if level in rules.limits)
+    if not gone and flawed == state.flawed:
+        return state
+    levels = tuple(level for level in state.levels if level.name not in gone)
+    level_at = {level: at for level, at in state.level_at.items() if level not in gone}
+    return replace(state, levels=levels, level_at=level_at, flawed=flawed)
+
+
+def _afresh(rules: Rules, record: AlarmRecord, now: Instant) -> AlarmRecord:
+    return replace(new_record(rules, record.key.level, record.key.sim, now), occurrence=record.occurrence)
 
 
 def _has_limit(rules: Rules, record: AlarmRecord) -> bool:

@@ -7,10 +7,11 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from edgemon.alarms.judge import point_word
-from edgemon.model.event import AlarmChanged, QualityChanged
+from edgemon.model.command import RemoveFromService
+from edgemon.model.event import AlarmChanged, CommandRefused, QualityChanged
 from edgemon.model.limit import Delay
 from edgemon.model.quality import Quality
-from tests.alarms.making import Bench, changes, limit, rules
+from tests.alarms.making import Bench, changes, key, limit, rules
 
 
 @pytest.mark.parametrize("delay", [Delay(3), Delay(seconds=20.0)])
@@ -124,8 +125,24 @@ def test_a_record_without_its_limit_is_closed() -> None:
     after = Bench(rules(limit()), before.state)
     events = after.restart(10.0)
     assert changes(events, "kurtosis") == [("CLEARED", "UNACK", "NORM")]
-    assert set(after.state.alarms) == {"velocity_rms", "monitoring"}
     assert after.restart(11.0) == ()
+    before_order = after.state
+    refused = after.command(RemoveFromService(key("kurtosis"), "nothing is watched there"), 12.0)
+    assert [event.why for event in refused if isinstance(event, CommandRefused)] == ["no such alarm"]
+    assert after.state is before_order
+    again = Bench(before.rules, after.state)
+    assert again.restart(13.0) == ()
+    again.measure(14.0, 3.0, kurtosis=9.0)
+    assert (again.record("kurtosis").state, again.record("kurtosis").occurrence) == ("UNACK", 2), "never taken for the first"
+
+
+def test_a_flaw_of_what_has_no_limit_any_more_is_forgotten() -> None:
+    before = Bench(rules(limit(), limit("kurtosis", 5.0, 8.0)))
+    before.measure(0.0, 3.0, fit=False, kurtosis=3.0)
+    after = Bench(rules(limit()), before.state)
+    after.restart(1.0)
+    after.measure(2.0, 3.0)  # the kurtosis may never come again
+    assert after.quality() == Quality.GOOD
 
 
 def test_a_limit_changed_while_down_is_judged_on_the_next_measurement() -> None:

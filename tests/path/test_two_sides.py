@@ -219,3 +219,13 @@ async def test_a_low_limit_set_while_the_machine_stands_does_not_call_before_it_
         assert {name: state for name, (state, _) in runs.alarms().items()} == dict.fromkeys(names, "DSUPR")
     await runs.run(UPPER + LOW, LOW_MM_S)
     assert runs.alarms() == {BELOW: ("UNACK", 1)}
+
+
+async def test_a_level_that_the_plant_file_no_longer_has_is_shown_no_more(tmp_path: Path) -> None:
+    runs = Runs(tmp_path)
+    await runs.run(UPPER + LOW, MIDDLE_MM_S)
+    assert runs.rig is not None
+    assert BELOW in runs.rig.published()["levels"]
+    await runs.run(UPPER, MIDDLE_MM_S)
+    assert {NAME} <= runs.rig.published()["levels"].keys()
+    assert BELOW not in runs.rig.published()["levels"], "its last value would read as normal for ever"
