@@ -46,11 +46,19 @@ def _instants(state: PointState) -> list[Instant]:
 
 
 def _record(record: AlarmRecord, now: Instant, latest: Instant) -> AlarmRecord:
+    def earlier(at: _Known) -> _Known:
+        return now if at is not None and at > latest else at
+
+    mark = record.first_out
     return replace(
         record,
-        since=now if record.since > latest else record.since,
-        raised_at=now if record.raised_at > latest else record.raised_at,
-        silenced_at=now if record.silenced_at is not None and record.silenced_at > latest else record.silenced_at,
+        since=earlier(record.since),
+        raised_at=earlier(record.raised_at),
+        silenced_at=earlier(record.silenced_at),
+        onset_at=earlier(record.onset_at),
+        judged_onset_at=earlier(record.judged_onset_at),
+        within_at=earlier(record.within_at),
+        first_out=None if mark is None else replace(mark, onset_at=earlier(mark.onset_at)),
         alert=_condition(record.alert, now, latest),
         alarm=_condition(record.alarm, now, latest),
         shelf=_hiding(record.shelf, now, latest),

@@ -1,5 +1,6 @@
 """Instants that lie ahead after the clock was set back."""
 
+from edgemon.alarms.firstout import mark
 from edgemon.alarms.rewind import rewind
 from edgemon.model.command import Shelve
 from edgemon.model.limit import Delay
@@ -34,3 +35,12 @@ def test_a_sensors_clock_may_be_a_little_ahead() -> None:
     state = shelved().state
     assert rewind(state, 9_990.0, ahead_s=60.0) is state
     assert rewind(state, 10_015.0) is state
+
+
+def test_what_came_first_stays_the_first() -> None:
+    bench = Bench(rules(limit(), limit("kurtosis", 5.0, 8.0)))
+    bench.measure(10_000.0, 8.0, kurtosis=3.0)
+    bench.state = rewind(bench.state, 6_000.0)
+    bench.measure(6_010.0, 8.0, kurtosis=9.0)
+    marked = mark(bench.state.alarms.values(), lambda _: 1.0)
+    assert [record.key.level for record in marked if record.first_out is not None] == ["velocity_rms"]
