@@ -4,6 +4,7 @@ from dataclasses import replace
 from math import isfinite
 from typing import assert_never
 
+from edgemon.alarms.priority import needs_ack
 from edgemon.alarms.rules import Rules
 from edgemon.alarms.state import Cause, Moved, move
 from edgemon.alarms.table import Stimulus
@@ -116,7 +117,12 @@ def realarm(rules: Rules, record: AlarmRecord, now: Instant) -> Moved:
 
 
 def realarm_at(rules: Rules, record: AlarmRecord) -> Instant | None:
-    """Give the instant at which an acknowledged record is announced again; None if it will not be."""
+    """Give the instant at which an acknowledged record is announced again; None if it will not be.
+
+    What needs no acknowledgement is never announced.
+    """
     if rules.realarm_s is None or record.state is not AlarmState.ACKED or record.severity is Severity.NORMAL:
+        return None
+    if not needs_ack(rules, record.key.level, record.severity):
         return None
     return record.since + rules.realarm_s

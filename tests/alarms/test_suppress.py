@@ -167,6 +167,13 @@ def test_realarm_only_where_the_site_asks() -> None:
         assert bench.alarm == expected
 
 
+def test_what_needs_no_acknowledgement_never_calls_for_one() -> None:
+    bench = raised(5.0, realarm_s=100.0, alert_needs_ack=False, stale_after_s=1000.0)
+    bench.tick(200.0)
+    assert bench.alarm == "ACKED"
+    assert next_due(bench.rules, bench.state) == 1000.0, "only silence is due"
+
+
 def test_alerts_without_acknowledgement_go_straight_through() -> None:
     bench = Bench(rules(limit(latch_alert=False), alert_needs_ack=False))
     assert changes(bench.measure(0.0, 5.0)) == [("RAISED", "NORM", "ACKED")]
