@@ -1,6 +1,7 @@
 """Limits over the past: the alarm logic itself, run over what was measured, with the limits in force and with others.
 
-Nobody acknowledges in a rehearsal, so that what is counted is what the limits do, not what operators did.
+Nobody acknowledges in a rehearsal, so that what is counted is what the limits do, not what operators did. So a call is one by
+its own severity: none is counted for an alert only because the alarm before it waits for an acknowledgement that never comes.
 """
 
 from collections import Counter
@@ -8,6 +9,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 from edgemon.alarms import judge as alarms
+from edgemon.alarms.priority import annunciates
 from edgemon.alarms.rules import Rules
 from edgemon.alarms.tally import BIN_S, DAY_S, FLOOD_ABOVE, binned, bins_of
 from edgemon.model.alarm import MONITORING, AlarmState, PointState
@@ -91,6 +93,7 @@ class Change:
 
 @dataclass(slots=True)
 class _Tally:
+    rules: Rules
     raised: list[tuple[Instant, Severity]] = field(default_factory=list)
     calls: list[Instant] = field(default_factory=list)
     cleared: dict[str, Instant] = field(default_factory=dict)
@@ -110,7 +113,7 @@ class _Tally:
                 self.raised.append((event.at, event.severity))
                 gone = self.cleared.get(level)
                 self.again += event.change == "RAISED" and gone is not None and event.at - gone <= AGAIN_S
-                if event.annunciates and event.to_state is AlarmState.UNACK:
+                if event.to_state is AlarmState.UNACK and annunciates(self.rules, level, event.severity):
                     self.calls.append(event.at)
 
 
@@ -127,7 +130,7 @@ def run(rules: Rules, past: Sequence[Measurement]) -> Run:
     key = rules.point.key
     sim = past[0].sim if past else False
     state = PointState(key, sim)
-    tally, spent = _Tally(), {Severity.ALERT: 0.0, Severity.ALARM: 0.0}
+    tally, spent = _Tally(rules), {Severity.ALERT: 0.0, Severity.ALARM: 0.0}
     before: Instant | None = None
     for measurement in past:
         at = measurement.taken_at

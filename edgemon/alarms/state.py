@@ -115,8 +115,9 @@ def _follow(rules: Rules, record: AlarmRecord, line: Transition, cause: Cause) -
     begins = raised or line.change == "LEVEL_UP" or (target is AlarmState.ACKED and record.state in HIDDEN)
     peak, rank, calls = record.peak_severity, record.priority, record.annunciates
     if begins:
-        peak = severity
-        rank, calls = priority(rules, record.key.level, severity), annunciates(rules, record.key.level, severity)
+        peak = max(peak, severity) if record.state in _ENDED else severity
+        told = peak if record.state in WAITING else severity
+        rank, calls = priority(rules, record.key.level, told), annunciates(rules, record.key.level, told)
     elif target in (AlarmState.NORM, AlarmState.DSUPR):
         peak, rank, calls = Severity.NORMAL, priority(rules, record.key.level, Severity.NORMAL), False
     return replace(
@@ -140,7 +141,7 @@ def _follow(rules: Rules, record: AlarmRecord, line: Transition, cause: Cause) -
 
 def _event(rules: Rules, before: AlarmRecord, after: AlarmRecord, line: Transition, cause: Cause) -> AlarmChanged:
     limit = rules.limits.get(after.key.level)
-    told = max(after.severity, before.peak_severity)
+    told = after.severity if line.announce else max(after.severity, before.peak_severity)
     return AlarmChanged(
         at=cause.at,
         alarm=after.key,

@@ -86,7 +86,7 @@ class AlarmRecord:
     severity: Severity = Severity.NORMAL
     """Severity in force now; in RTNUN, LATUN and LATAK see `peak_severity`."""
     peak_severity: Severity = Severity.NORMAL
-    """Highest severity of this occurrence."""
+    """Highest severity of this occurrence, and of those right before it that nobody acknowledged, or reset where it latches."""
     occurrence: int = 0
     """Counts annunciations; every command of an operator names the one it means."""
     since: Instant = 0.0

@@ -8,10 +8,11 @@ from edgemon.alarms.judge import judge, next_due, tick
 from edgemon.alarms.priority import annunciates, priority
 from edgemon.errors import ParameterError
 from edgemon.model.alarm import MONITORING, PointState, Priority
-from edgemon.model.event import MeasurementLate
+from edgemon.model.command import Acknowledge, Reset
+from edgemon.model.event import AlarmChanged, MeasurementLate
 from edgemon.model.limit import Severity
 from edgemon.model.machine import Criticality, point_key
-from tests.alarms.making import KEY, Bench, limit, measured, rules
+from tests.alarms.making import KEY, Bench, key, limit, measured, rules
 
 
 def test_real_and_simulated_data_never_mix() -> None:
@@ -142,3 +143,42 @@ def test_a_rise_calls_where_the_alert_did_not() -> None:
     record = bench.record()
     assert (record.severity, record.peak_severity, record.annunciates) == (Severity.ALERT, Severity.ALARM, True)
     assert (record.since, record.raised_at) == (5.0, 5.0), "the state is the same one"
+
+
+@pytest.mark.parametrize("latches", [False, True])
+def test_an_alarm_that_nobody_acknowledged_calls_on_where_it_comes_again_as_an_alert(latches: bool) -> None:
+    """One that reappears unacknowledged is announced anew (NUREG-0700 Rev. 2, 4.2.3-6), and not as less than it was."""
+    bench = Bench(rules(limit(latch_alarm=latches)))
+    for t, value in ((0.0, 8.0), (5.0, 3.0), (10.0, 5.0)):
+        events = bench.measure(t, value)
+    record = bench.record()
+    assert (bench.alarm, record.severity, record.peak_severity, record.occurrence) == (
+        "UNACK",
+        Severity.ALERT,
+        Severity.ALARM,
+        2,
+    )
+    assert (record.annunciates, record.priority) == (True, Priority.HIGH)
+    (raised,) = [event for event in events if isinstance(event, AlarmChanged)]
+    assert (raised.change, raised.severity, raised.value, raised.limit) == ("RAISED", Severity.ALERT, 5.0, 4.5)
+    bench.command(Acknowledge(key(), 2), 11.0)
+    bench.measure(15.0, 3.0)
+    assert bench.alarm == ("LATAK" if latches else "NORM")
+    bench.command(Reset(key()), 16.0)
+    bench.measure(20.0, 5.0)
+    record = bench.record()
+    assert (bench.alarm, record.peak_severity, record.annunciates) == ("UNACK", Severity.ALERT, False), "that was another one"
+
+
+def test_a_latched_alarm_that_comes_again_as_an_alert_still_waits_for_its_reset() -> None:
+    """It does not end with its cause: it must be reset as well (OPC 10000-9, 3.1.13)."""
+    bench = Bench(rules(limit(latch_alarm=True)))
+    bench.measure(0.0, 8.0)
+    bench.command(Acknowledge(key(), 1), 1.0)
+    bench.measure(5.0, 3.0)
+    assert bench.alarm == "LATAK"
+    bench.measure(10.0, 5.0)
+    assert (bench.alarm, bench.record().annunciates) == ("UNACK", False), "the alarm was acknowledged; this is an alert"
+    bench.command(Acknowledge(key(), 2), 11.0)
+    bench.measure(15.0, 3.0)
+    assert bench.alarm == "LATAK"

@@ -83,7 +83,8 @@ class Model:
             return False
         if stimulus in ANNOUNCING:
             self.occurrence += 1
-            self.peak = self.severity
+            is_undone = self.state in ("RTNUN", "LATUN", "LATAK")  # nobody acknowledged the one before, or reset it
+            self.peak = max(self.peak, self.severity) if is_undone else self.severity
         self.journalled.append((self.state, target))
         self.state = target
         if target == "DSUPR":
