@@ -26,9 +26,20 @@ PER_RMS: Final = {Detector.RMS: 1.0, Detector.PEAK: math.sqrt(2.0), Detector.PEA
 
 DETECTORS: Final = {"rms": Detector.RMS, "peak": Detector.PEAK, "peak-to-peak": Detector.PEAK_TO_PEAK}
 
-NOISE_BANDWIDTH: Final = {"rectangular": 1.0, "hann": 1.5, "flat-top": 3.7702465}
-"""Equivalent noise bandwidths in lines, 1 + sum (a_k / a_0)^2 / 2. Source: F. J. Harris, Proc. IEEE 66 (1978) 51-83; the flat
-top is the five-term set with 0.21557895 at zero (-93 dB highest side lobe): another one must say its own `enbw`."""
+NOISE_BANDWIDTH: Final = {
+    "rectangular": 1.0,
+    "hann": 1.5,
+    "hamming": 1987.0 / 1458.0,
+    "blackman": 1523.0 / 882.0,
+    "blackman-harris": 2.0043529,
+    "flat-top": 3.7702465,
+    "hft70": 3.4129063,
+    "hft90d": 3.8831672,
+}
+"""Equivalent noise bandwidths in lines, 1 + sum (a_k / a_0)^2 / 2. Source: F. J. Harris, Proc. IEEE 66 (1978) 51-83 (Hamming
+0.54, 0.46; Blackman 0.42, 0.50, 0.08; the four terms of -92 dB); G. Heinzel, A. Ruediger, R. Schilling, Spectrum and spectral
+density estimation (2002), for the last two. The flat top is the five-term set with 0.21557895 at zero (-93 dB highest side
+lobe), for at least four sets are in use: another one must say its own `enbw`."""
 
 LEAST_FULL_SCALE: Final = {Quantity.ACCELERATION: 1e-3, Quantity.VELOCITY: 1e-6, Quantity.DISPLACEMENT: 1e-9}
 """What the largest number may stand for at least, house's unit. As for captures: below it a machine would look dead."""

@@ -127,7 +127,8 @@ class Rhythm:
     def families(self, name: str, kinematic: BearingOrders) -> list[Family]:
         """Score the four parts of a bearing."""
         orders, looked = self._looked(kinematic)
-        return [self._family(name, one, orders, self._chance(one, orders, looked)) for one in looked]
+        turning = "outer" if kinematic.outer_turns else "inner"
+        return [self._family(name, one, orders, self._chance(one, orders, looked), turning) for one in looked]
 
     def chances(self, kinematic: BearingOrders) -> dict[str, float]:
         """Give the chance of each part of a bearing alone."""
@@ -154,7 +155,7 @@ class Rhythm:
         step = min(0.002, self.spectra.line_hz / (2.0 * HARMONICS[part] * order * self.shaft_hz))
         return np.asarray(1.0 + np.arange(-SLIP, SLIP + step / 2.0, step))
 
-    def _family(self, name: str, one: "_Best", orders: dict[str, float], chance: float) -> Family:
+    def _family(self, name: str, one: "_Best", orders: dict[str, float], chance: float, turning: str) -> Family:
         side = orders["cage"] if one.part == "element" else 1.0
         return Family(
             name,
@@ -167,7 +168,7 @@ class Rhythm:
             self._dominance(one, side, orders),
             self.spectra.ways[one.way],
             self._harmonics(one, orders),
-            self._sidebands(one.way, one.order, one.part, side),
+            self._sidebands(one.way, one.order, one.part, side) if one.part in (turning, "element") else (),
             self._above(one.way, one.order),
         )
 
@@ -229,8 +230,6 @@ class Rhythm:
         return at < self.orders.size - 1 and float(self.map[way, round(at)]) >= FOUND
 
     def _sidebands(self, way: int, order: float, part: str, side: float) -> tuple[str, ...]:
-        if part not in ("inner", "element"):
-            return ()
         what = "cage speed" if part == "element" else "shaft speed"
         found = []
         for number in (1, 2):

@@ -18,11 +18,13 @@ class BearingOrders:
     element: float
     """Defect of a rolling element, which strikes both races: twice the ball spin frequency (2 BSF)."""
     cage: float
-    """Fundamental train frequency (FTF): the cage against the standing outer ring."""
+    """Fundamental train frequency (FTF): the cage against the standing ring."""
+    outer_turns: bool = False
+    """The outer race passes the load once a turn and the inner one lies in it; else the other way round."""
 
 
 def bearing_orders(bearing: Bearing) -> BearingOrders:
-    """Give the orders of a bearing whose inner ring turns and whose outer ring stands, without slip.
+    """Give the orders of a bearing of which one ring turns and the other stands, without slip.
 
     Parameters
     ----------
@@ -32,7 +34,7 @@ def bearing_orders(bearing: Bearing) -> BearingOrders:
     Returns
     -------
     BearingOrders
-        BPFO + BPFI = n and BPFO = n FTF hold exactly.
+        BPFO + BPFI = n holds exactly; n FTF = BPFO, or BPFI where the outer ring turns.
 
     Raises
     ------
@@ -61,7 +63,8 @@ def bearing_orders(bearing: Bearing) -> BearingOrders:
         outer=n / 2.0 * (1.0 - ratio),
         inner=n / 2.0 * (1.0 + ratio),
         element=pitch / ball * (1.0 - ratio**2),
-        cage=(1.0 - ratio) / 2.0,
+        cage=(1.0 + ratio if bearing.outer_turns else 1.0 - ratio) / 2.0,
+        outer_turns=bearing.outer_turns,
     )
 
 

@@ -77,8 +77,10 @@ def _turning(facts: MachineFacts, speed: float, sure: float) -> Iterator[Expecte
         orders = bearing_orders(bearing)
         cage = orders.cage * speed
         off = SLIP + sure
-        yield Expected(f"BPFO{suffix}", Family.BEARING, orders.outer * speed, off, 5)
-        yield Expected(f"BPFI{suffix}", Family.BEARING, orders.inner * speed, off, 5, (speed,))
+        loaded = (speed,)  # a race that turns passes the load once a turn
+        at_outer, at_inner = (loaded, ()) if orders.outer_turns else ((), loaded)
+        yield Expected(f"BPFO{suffix}", Family.BEARING, orders.outer * speed, off, 5, at_outer)
+        yield Expected(f"BPFI{suffix}", Family.BEARING, orders.inner * speed, off, 5, at_inner)
         yield Expected(f"2 BSF{suffix}", Family.BEARING, orders.element * speed, off, 4, (cage,))
         yield Expected(f"FTF{suffix}", Family.BEARING, cage, off, 3)
     for gear in facts.gears:

@@ -25,12 +25,14 @@ class Criticality(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class Bearing:
-    """Geometry of a rolling bearing, SI; inner race turning."""
+    """Geometry of a rolling bearing, SI."""
 
     rolling_elements: int
     ball_diameter_m: float
     pitch_diameter_m: float
     contact_angle_rad: float
+    outer_turns: bool = False
+    """The outer ring turns with the shaft and the inner one stands, as in a wheel's hub or an idler."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -199,6 +199,7 @@ def _bearing(table: BearingTable | None) -> Bearing | None:
         ball_diameter_m=to_si(table.ball_diameter_mm, "mm"),
         pitch_diameter_m=to_si(table.pitch_diameter_mm, "mm"),
         contact_angle_rad=math.radians(table.contact_angle_deg),
+        outer_turns=table.outer_turns,
     )
 
 

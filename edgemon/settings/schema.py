@@ -48,6 +48,7 @@ class BearingTable(Shape):
     ball_diameter_mm: float | None = None
     pitch_diameter_mm: float | None = None
     contact_angle_deg: float = 0.0
+    outer_turns: bool = False
 
 
 class StandstillTable(Shape):

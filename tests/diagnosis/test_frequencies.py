@@ -71,6 +71,29 @@ def test_against_the_speeds_of_rolling_surfaces(n: int, ratio: float, angle: flo
     assert shaft_hz * found.inner == pytest.approx(n * (shaft_hz - cage_hz))
 
 
+@given(st.integers(1, 40), st.floats(0.02, 0.6), st.floats(0.0, 1.4), st.floats(1.0, 200.0))
+def test_rolling_surfaces_where_the_outer_ring_turns(n: int, ratio: float, angle: float, shaft_hz: float) -> None:
+    """Now the inner contact stands still, and an element's centre moves at half the outer contact's speed."""
+    pitch = 0.05
+    ball = ratio * pitch
+    inner_radius, outer_radius = (pitch - ball * math.cos(angle)) / 2.0, (pitch + ball * math.cos(angle)) / 2.0
+    cage_hz = 2.0 * math.pi * shaft_hz * outer_radius / 2.0 / (math.pi * pitch)
+    spin_hz = 2.0 * math.pi * cage_hz * inner_radius / (math.pi * ball)  # rolling on the inner race, seen from the cage
+    found = bearing_orders(Bearing(n, ball, pitch, angle, outer_turns=True))
+    assert shaft_hz * found.cage == pytest.approx(cage_hz)
+    assert shaft_hz * found.element == pytest.approx(2.0 * spin_hz)
+    assert shaft_hz * found.inner == pytest.approx(n * cage_hz)
+    assert shaft_hz * found.outer == pytest.approx(n * (shaft_hz - cage_hz))
+
+
+def test_only_the_cage_goes_otherwise_where_the_outer_ring_turns() -> None:
+    # M. P. Norton, D. G. Karczub, eqs 8.5 to 8.14: FTF = fr / 2 (1 + d / D cos), the races as before; the drive-end bearing of
+    # Case Western Reserve University's rig turned over (recomputed: 0.60169)
+    usual, turned = (bearing_orders(Bearing(9, 0.3126 * INCH, 1.537 * INCH, 0.0, outer_turns=outer)) for outer in (False, True))
+    assert (turned.outer, turned.inner, turned.element) == (usual.outer, usual.inner, usual.element)
+    assert (usual.cage, turned.cage) == pytest.approx((0.39831, 0.60169), abs=1e-5)
+
+
 @pytest.mark.parametrize(("n", "ball", "pitch", "angle", "speed", "published", "tolerance"), PUBLISHED)
 def test_published_lines(
     n: int, ball: float, pitch: float, angle: float, speed: float, published: tuple[float, ...], tolerance: float

@@ -1,5 +1,7 @@
 """Frequencies worth a mark, against kinematics in fractions; peaks named by the nearest within its tolerance."""
 
+from dataclasses import replace
+
 import pytest
 
 from edgemon.diagnosis.markers import MEASURED, NOMINAL, SLIP, Family, expected, name_of, tolerance
@@ -29,6 +31,29 @@ def test_all_that_is_known_is_marked() -> None:
     assert at["BPFO de"].hz + at["BPFI de"].hz == pytest.approx(9 * 25.0)
     assert at["BPFO de"].hz == pytest.approx(9 * at["FTF de"].hz)
     assert {one.family for one in at.values()} == set(Family)
+
+
+@pytest.mark.parametrize("outer_turns", [False, True])
+def test_a_race_that_turns_has_sidebands_of_the_shaft_and_an_element_those_of_the_cage(outer_turns: bool) -> None:
+    # R. B. Randall, J. Antoni, Mech. Syst. Signal Process. 25 (2011) 485-520 (from memory): what passes the load once a turn is
+    # modulated at shaft speed, an element at cage speed, a race that stands not at all
+    bearing = replace(BEARING, outer_turns=outer_turns)
+    at = {one.name: one for one in expected(MachineFacts(25.0, (("", bearing),)), MEASURED)}
+    turning, standing = ("BPFO", "BPFI") if outer_turns else ("BPFI", "BPFO")
+    assert (at[turning].sidebands_hz, at[standing].sidebands_hz) == ((25.0,), ())
+    assert at["2 BSF"].sidebands_hz == (at["FTF"].hz,)
+    assert at["FTF"].sidebands_hz == ()
+    assert at["BPFI" if outer_turns else "BPFO"].hz == pytest.approx(9 * at["FTF"].hz)
+
+
+@pytest.mark.parametrize(("supply", "poles", "bars", "rpm"), [(50.0, 4, 44, 1480.0), (60.0, 2, 34, 3570.0)])
+def test_rotor_bar_pass_and_its_sidebands_are_the_slot_harmonics(supply: float, poles: int, bars: int, rpm: float) -> None:
+    # M. P. Norton, D. G. Karczub (2003) 8.4: f = fL (2 R (1 - s) / p +- 2 (n - 1)); n = 1 is R times speed, n = 2 its sidebands
+    slip = 1.0 - rpm * poles / (120.0 * supply)
+    facts = MachineFacts(rpm / 60.0, supply_hz=supply, poles=poles, rotor_bars=bars)
+    (pass_,) = [one for one in expected(facts, MEASURED) if "bar" in one.name]
+    slots = [supply * (2.0 * bars * (1.0 - slip) / poles + 2.0 * k) for k in (-1, 0, 1)]
+    assert [pass_.hz + k * pass_.sidebands_hz[0] for k in (-1, 0, 1)] == pytest.approx(slots)
 
 
 def test_rotor_bar_pass_has_sidebands_at_twice_the_supply() -> None:

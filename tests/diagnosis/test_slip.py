@@ -1,5 +1,7 @@
 """Bearings slip by 1 to 2 %: R. B. Randall, J. Antoni, Mech. Syst. Signal Process. 25 (2011) 485-520 (from memory)."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from numpy.typing import NDArray
@@ -7,6 +9,7 @@ from numpy.typing import NDArray
 from edgemon.diagnosis import Channel, Record, diagnose
 from edgemon.diagnosis.frequencies import bearing_orders
 from edgemon.model.finding import Diagnosis, Fault, Finding
+from edgemon.model.machine import Bearing
 from tests.diagnosis.making import BEARING, FS_HZ, facts_of
 
 SHAFT_HZ = 2975.0 / 60.0
@@ -25,8 +28,9 @@ def blows(rate_hz: float, load_hz: float = 0.0, depth: float = 0.0) -> NDArray[n
     return np.asarray(30.0 * np.convolve(struck, ring)[:N] + noise + np.cos(2.0 * np.pi * SHAFT_HZ * t))
 
 
-def found_in(wave: NDArray[np.float64]) -> Diagnosis:
-    return diagnose(Record(wave[None, :], FS_HZ, (Channel("h", "horizontal"),)), facts_of("pump"))
+def found_in(wave: NDArray[np.float64], bearing: Bearing = BEARING) -> Diagnosis:
+    record = Record(wave[None, :], FS_HZ, (Channel("h", "horizontal"),))
+    return diagnose(record, facts_of("pump", bearings=(("", bearing),)))
 
 
 def of(result: Diagnosis, fault: Fault) -> Finding | None:
@@ -60,3 +64,13 @@ def test_inner_race_has_sidebands_of_the_shaft_and_an_element_of_the_cage(
     found = of(found_in(blows(order * SHAFT_HZ * 0.99, side * SHAFT_HZ, 0.9)), fault)
     assert found is not None
     assert {f"line 1 - {words}", f"line 1 + {words}"} <= set(found.evidence[0].sidebands)
+
+
+def test_where_the_outer_ring_turns_it_is_the_outer_race_that_has_sidebands_of_the_shaft() -> None:
+    """The race that turns passes the load once a turn: kinematics, and the same words as for an inner race that turns."""
+    wave = blows(ORDERS.outer * SHAFT_HZ * 0.99, SHAFT_HZ, 0.9)
+    for outer_turns in (False, True):
+        found = of(found_in(wave, replace(BEARING, outer_turns=outer_turns)), Fault.OUTER_RACE)
+        assert found is not None
+        sides = {"line 1 - shaft speed", "line 1 + shaft speed"} & set(found.evidence[0].sidebands)
+        assert len(sides) == (2 if outer_turns else 0)

@@ -42,6 +42,14 @@ def test_a_planetary_set_is_understood_and_what_follows_it_runs_at_its_very_spee
     assert train.gears == (GearPair(23, 67, 0.2), GearPair(20, 30, 0.5))
 
 
+def test_a_bearing_whose_outer_ring_turns_is_understood(tmp_path: Path) -> None:
+    geometry = "rolling_elements = 9, ball_diameter_mm = 7.94, pitch_diameter_mm = 39.04"
+    for said, outer_turns in (("", False), (", outer_turns = true", True)):
+        point = loaded(tmp_path, PLANT + f"bearing = {{ {geometry}{said} }}\n")[0].machines[0].points[0]
+        assert point.bearing is not None
+        assert (point.bearing.rolling_elements, point.bearing.outer_turns) == (9, outer_turns)
+
+
 @pytest.mark.parametrize(
     ("text", "field", "what"),
     [
