@@ -261,7 +261,8 @@ def _finding(look: Look, one: _Candidate) -> Finding:
 def _stage(look: Look, one: _Candidate) -> tuple[str, Evidence]:
     """Tell stage 2 (envelope only) from stage 3 (lines in the velocity spectrum too)."""
     hz = one.family.order * one.where.shaft_hz
-    lines = {number: look.line(one.where.channel, number * hz) for number in (1, 2, 3)}
+    # a rhythm is placed to a line, its harmonics to as many
+    lines = {number: look.line(one.where.channel, number * hz, slack=number - 1.0) for number in (1, 2, 3)}
     plain = [number for number, line in lines.items() if line is not None and line.stands_out]
     if len(plain) >= 2:
         return "stage 3 of 4", Evidence("its lines stand out in the velocity spectrum too", harmonics=tuple(plain))

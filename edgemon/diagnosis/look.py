@@ -63,7 +63,7 @@ class Look:
         """The whole record that its channels are of: those of one share a clock, and have phases against each other."""
         self.places = places
         """Places of the machine that are looked at, this one among them: more looks, more chances to be fooled."""
-        self._lines: dict[tuple[int, float], OrderLine | None] = {}
+        self._lines: dict[tuple[int, float, float], OrderLine | None] = {}
         self.before = tuple(before)
         """The same machine in its baseline; empty where there is no such record."""
 
@@ -140,16 +140,16 @@ class Look:
         low = 10.0 if self.speed is None else min(10.0, 0.35 * self.speed.hz)
         return self.band_rms(channel, max(low, 4.0 * self.record.line_hz), 1000.0)
 
-    def line(self, channel: int, hz: float) -> OrderLine | None:
-        """Look for a line at a frequency, at most 1.5 lines off; None beyond the record's reach."""
-        if (channel, hz) not in self._lines:
-            self._lines[channel, hz] = self._line(channel, hz)
-        return self._lines[channel, hz]
+    def line(self, channel: int, hz: float, slack: float = 0.0) -> OrderLine | None:
+        """Look for a line at a frequency, at most 1.5 lines off and a slack in lines; None beyond the record's reach."""
+        if (channel, hz, slack) not in self._lines:
+            self._lines[channel, hz, slack] = self._line(channel, hz, slack)
+        return self._lines[channel, hz, slack]
 
-    def _line(self, channel: int, hz: float) -> OrderLine | None:
+    def _line(self, channel: int, hz: float, slack: float) -> OrderLine | None:
         line_hz, row = self.record.line_hz, self.velocity[channel]
         around = self.speed.hz if self.speed is not None else hz
-        at, reach = hz / line_hz, max(1.5, 0.002 * hz / line_hz)
+        at, reach = hz / line_hz, max(1.5, 0.002 * hz / line_hz) + slack
         first, last = max(3, int(np.ceil(at - reach))), int(np.floor(at + reach))
         if last >= row.size - 3 or last < first or hz > 0.45 * self.record.fs_hz:
             return None
