@@ -1,4 +1,4 @@
-"""Stages of a bearing's defect: stage 2 shows in the envelope, stage 3 in the velocity spectrum too (common practice, no source)."""
+"""Stages of a bearing's defect: 2 shows in the envelope, 3 in the velocity spectrum too (common practice, no source)."""
 
 import numpy as np
 import pytest
