@@ -164,7 +164,7 @@ def _band(material: Material, request: EnvelopeRequest, wave: NDArray[np.floatin
     wanted = _interesting(material.expected) if request.fmax_hz is None else request.fmax_hz
     ringing = ringing_band(wave, material.fs_hz, min(wanted, half / 2.0))
     if ringing is not None:
-        return ringing[0], f"which rings most with impacts (spectral kurtosis {ringing[1]:.2g})"
+        return ringing[0], f"which rings most with impacts (kurtosis of its parts, median {ringing[1]:.2g})"
     usual = Band(material.fs_hz / ENVELOPE_LOW, material.fs_hz / ENVELOPE_HIGH)
     return usual, "the usual one, for none rings with impacts"
 

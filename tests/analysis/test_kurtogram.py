@@ -1,5 +1,7 @@
 """Bands and their kurtosis against closed forms and a second method."""
 
+import math
+
 import numpy as np
 import pytest
 import scipy.signal
@@ -30,6 +32,26 @@ def test_kurtosis_of_noise_and_of_a_tone() -> None:
         found = squared_envelope(np.fft.rfft(wave), FS_HZ / n, band)
         assert low < found.kurtosis < high
         assert float(found.samples.mean()) == pytest.approx(1.0)
+
+
+@pytest.mark.parametrize("lines", [100, 400, 1600])
+def test_scatter_of_kurtosis_in_noise(lines: int) -> None:
+    """Variance about 4 over the independent values (J. Antoni, 2006, from memory), of which the band has one a line; of an
+    envelope in all its samples 8/3 over the lines: 16 + 4 (2/3) + 16 - 32, with the integral of sinc^4 (derived)."""
+    n, rng = 8192, np.random.default_rng(lines)
+    band = Band(500.0, 500.0 + lines)
+    found = [squared_envelope(np.fft.rfft(rng.standard_normal(n)), FS_HZ / n, band).kurtosis for _ in range(200)]
+    assert np.std(found) == pytest.approx(math.sqrt(8.0 / 3.0 / lines), rel=0.15)
+    assert np.mean(found) == pytest.approx(0.0, abs=4.0 * math.sqrt(4.0 / lines / 200.0) + 2.0 / lines)
+
+
+@pytest.mark.parametrize("log2_n", [12, 14, 16])
+def test_the_tree_is_no_deeper_than_its_author_advises(log2_n: int) -> None:
+    """Depth log2(n) - 7 at most, that is bands of 64 lines or more: code published with J. Antoni (2007)."""
+    n = 2**log2_n
+    lines = np.fft.rfft(np.random.default_rng(1).standard_normal(n))
+    narrowest = min(one.band.high_hz - one.band.low_hz for one in kurtogram(lines, 1.0, 1.0))
+    assert n / 2.0 / narrowest <= 2 ** (log2_n - 7)
 
 
 def test_squared_envelope_of_a_modulated_carrier() -> None:

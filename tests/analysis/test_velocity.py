@@ -114,6 +114,16 @@ def test_offset_does_not_integrate() -> None:
             assert moved[name] == pytest.approx(still[name], rel=2e-3)
 
 
+def test_a_summed_up_offset_drifts_and_the_level_does_not() -> None:
+    # 1 mg for 1 s is 9.80665 mm/s (3rd CGPM, 1901): what summing samples makes of it, and what must not come out here
+    n = 2560
+    signal = np.full(n, 9.80665e-3) + velocity_sine(49.4, FS, n, 0.1)
+    summed = np.cumsum(signal) / FS
+    assert summed[-1] == pytest.approx(9.80665e-3, rel=0.03)
+    assert levels(captured(signal, FS))["velocity_rms"] == pytest.approx(0.1e-3, rel=0.01)
+    assert levels(captured(signal, FS))["velocity_peak"] < 0.2e-3
+
+
 @pytest.mark.parametrize(("band", "low"), [(USUAL, 10.0), (SLOW, 2.0)])
 def test_velocity_floor_of_white_noise(band: Band, low: float) -> None:
     # Density 100 ug per root hertz gives S sqrt((1/f1 - 1/f2) / (4 pi^2)) between sharp edges: 0.04911 and 0.11025 mm/s. A
