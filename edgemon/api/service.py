@@ -6,24 +6,25 @@ from collections.abc import AsyncIterable
 from pathlib import Path
 from typing import Annotated, Any
 
-from fastapi import Depends, FastAPI, HTTPException, Query, Request
+from fastapi import Depends, FastAPI, Query, Request
 from fastapi.responses import Response
 from fastapi.sse import EventSourceResponse, ServerSentEvent
 from uvicorn.protocols.http.h11_impl import H11Protocol
 
 from edgemon import __version__
+from edgemon.api.answers import at_least, said, shown
 from edgemon.api.collections import let_collect
 from edgemon.api.looks import let_look
 from edgemon.api.orders import let_command_alarms
 from edgemon.api.port import Site
 from edgemon.api.proofs import let_prove
 from edgemon.api.records import let_see_records
-from edgemon.api.roles import may, peer_of, person_of
+from edgemon.api.roles import peer_of, person_of
 from edgemon.api.serve import Server
 from edgemon.api.shift import let_hand_over
 from edgemon.api.trends import let_command_baselines, let_see_trends
 from edgemon.api.wire import OutcomeDocument, WhoDocument, to_json
-from edgemon.errors import EdgemonError, ParameterError
+from edgemon.errors import EdgemonError
 from edgemon.model.command import Person, Role
 from edgemon.model.gateway import Access
 from edgemon.model.ids import MachineId, PointId, PointKey
@@ -55,6 +56,8 @@ def application(site: Site, access: Access) -> FastAPI:
     def caller(request: Request) -> Person:
         return person_of(request.state.peer, access)
 
+    operator = at_least(Role.OPERATOR, caller, "asking for a diagnosis takes an operator")
+
     @app.get("/v1/me", tags=["see"])
     async def me(person: Annotated[Person, Depends(caller)]) -> WhoDocument:
         """Say who the gateway takes the caller for."""
@@ -64,14 +67,11 @@ def application(site: Site, access: Access) -> FastAPI:
     async def diagnose(
         machine: str,
         point: str,
-        person: Annotated[Person, Depends(caller)],
+        person: Annotated[Person, Depends(operator)],
         sim: Annotated[bool, Query()] = False,
     ) -> OutcomeDocument:
         """Have the newest capture of a point diagnosed; what is found shows in the snapshot and in the journal."""
-        if not may(person, Role.OPERATOR):
-            raise HTTPException(403, f"{person.name} is a {person.role.value} here; asking for a diagnosis takes an operator")
-        outcome = await site.diagnose(PointKey(MachineId(machine), PointId(point)), sim, person)
-        return OutcomeDocument(done=outcome.done, why=outcome.why)
+        return await said(site.diagnose(PointKey(MachineId(machine), PointId(point)), sim, person))
 
     let_command_alarms(app, site, caller)
     let_command_baselines(app, site, caller)
@@ -106,11 +106,7 @@ def _let_see(app: FastAPI, site: Site) -> None:
         machine: str, point: str, level: str, since: Instant, until: Instant, sim: Annotated[bool, Query()] = False
     ) -> Response:
         """Give the past of a level, in the unit it is shown in."""
-        try:
-            found = await site.trend(PointKey(MachineId(machine), PointId(point)), level, since, until, sim)
-        except ParameterError as error:
-            raise HTTPException(404, str(error)) from error
-        return Response(to_json(found), media_type=JSON)
+        return await shown(site.trend(PointKey(MachineId(machine), PointId(point)), level, since, until, sim))
 
 
 def bind(path: Path) -> socket.socket:

@@ -17,10 +17,21 @@ from edgemon.model.snapshot import Change, JournalView, Snapshot, TrendBins, Tre
 
 Listed: TypeAlias = TrendPoint | JournalView | BaselineView | OutlookView
 """What is answered in lists."""
-Proven: TypeAlias = ProofReport | CommissionView
-"""How far alarms and points are proven."""
 Look: TypeAlias = CapturePage | WaveformView | SpectrumView
 """What is seen of stored captures."""
+Document: TypeAlias = (
+    Snapshot
+    | Change
+    | OutlookView
+    | HandoverView
+    | Look
+    | Performance
+    | TrendBins
+    | ProofReport
+    | CommissionView
+    | tuple[Listed, ...]
+)
+"""What is answered."""
 
 
 class LinkDocument(BaseModel):
@@ -154,18 +165,7 @@ def adapter(kind: Any) -> TypeAdapter[Any]:
     return TypeAdapter(kind)
 
 
-def to_json(
-    value: Snapshot
-    | Change
-    | OutlookView
-    | HandoverView
-    | Look
-    | Performance
-    | TrendBins
-    | ProofReport
-    | CommissionView
-    | tuple[Listed, ...],
-) -> bytes:
+def to_json(value: Document) -> bytes:
     """Write a document."""
     kind: Any = type(value) if not isinstance(value, tuple) else tuple[type(value[0]), ...] if value else tuple[()]  # type: ignore[misc]
     return adapter(kind).dump_json(value)
