@@ -2,9 +2,9 @@
 
 from collections.abc import Awaitable, Callable
 
+from edgemon.daemon.outcomes import STARTING, answered
 from edgemon.engine.collection import commanded, schedules
 from edgemon.engine.memory import Memory, Setting
-from edgemon.errors import ParameterError
 from edgemon.model.collection import FastCommand, StartFast, StopFast
 from edgemon.model.command import Person
 from edgemon.model.ids import MachineId
@@ -32,11 +32,8 @@ class FastDoor:
 
     async def _ordered(self, order: FastCommand, person: Person) -> Outcome:
         if self.collects is None:
-            return Outcome(False, "the gateway is still starting")
-        try:
-            return await self.collects(order, person)
-        except ParameterError as error:
-            return Outcome(False, str(error))
+            return STARTING
+        return await answered(self.collects(order, person))
 
 
 def topics(setting: Setting) -> frozenset[str]:

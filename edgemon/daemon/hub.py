@@ -14,8 +14,9 @@ from edgemon.daemon.annunciator import Annunciator
 from edgemon.daemon.collecting import FastDoor
 from edgemon.daemon.learning import Learning
 from edgemon.daemon.looking import Looking
+from edgemon.daemon.outcomes import STARTING
 from edgemon.daemon.performing import performance_of
-from edgemon.daemon.proofdoor import STARTING, ProofDoor
+from edgemon.daemon.proofdoor import ProofDoor
 from edgemon.daemon.shift import Shift
 from edgemon.engine import views
 from edgemon.engine.memory import Memory, Setting
@@ -150,12 +151,12 @@ class Hub(ProofDoor, FastDoor):
             self.gateway(),
             views.areas(self._setting),
             self.machines(machine.id for machine in self._setting.plant.machines),
-            views.sensors(self._setting, self._known(), self._clock.now()),
+            views.sensors(self._setting, self.memory, self._clock.now()),
         )
 
     def changes(self) -> AsyncIterator[Change]:
         """Show what differs from this call on."""
-        memory = self._known()
+        memory = self.memory
         return self._changes(_Seen(dict(self._versions), dict(memory.sensors), memory.fast, self._clock.elapsed()))
 
     async def _changes(self, seen: _Seen) -> AsyncIterator[Change]:
@@ -172,7 +173,7 @@ class Hub(ProofDoor, FastDoor):
 
     def gateway(self) -> GatewayView:
         """Show the gateway itself."""
-        memory, plant = self._known(), self._setting.plant
+        memory, plant = self.memory, self._setting.plant
         link = self._link.status
         count, upstreams = memory.counters.get, self.upstreams()
         unsent, oldest_unsent = self.unsent()
@@ -220,7 +221,7 @@ class Hub(ProofDoor, FastDoor):
 
     def annunciation(self) -> Annunciation:
         """Give what calls the operator now; simulated alarms count where the gateway hears nothing else, and in a proof."""
-        setting, memory = self._setting, self._known()
+        setting, memory = self._setting, self.memory
         rules, points = ChainMap({GATEWAY: RULES}, dict(setting.rules)), memory.points.values()
         sim = setting.gateway.simulated
         return annunciation(rules, points, setting.plant.alarms, self._clock.now(), sim, memory.proof)
@@ -228,7 +229,9 @@ class Hub(ProofDoor, FastDoor):
     @property
     def memory(self) -> Memory:
         """Give what is remembered."""
-        return self._known()
+        if self._memory is None:
+            raise ParameterError("the memory is looked at before it was loaded")
+        return self._memory
 
     async def command(self, order: Command, person: Person) -> Outcome:
         """Hand a command to the owner of the states."""
@@ -372,13 +375,13 @@ class Hub(ProofDoor, FastDoor):
         """Show one machine."""
         view = self._views.get(machine)
         if view is None:
-            (view,) = views.machines(self._setting, self._known(), self._clock.now(), (machine,))
+            (view,) = views.machines(self._setting, self.memory, self._clock.now(), (machine,))
             self._views[machine] = view
         return view
 
     def _sensors(self, seen: _Seen) -> tuple[SensorView, ...]:
         """Show the sensors heard since; now and then all of them, for silence is not heard."""
-        memory, elapsed = self._known(), self._clock.elapsed()
+        memory, elapsed = self.memory, self._clock.elapsed()
         which = {sensor for sensor, state in memory.sensors.items() if seen.sensors.get(sensor) is not state}
         which |= {sensor for sensor, _ in memory.fast.items() ^ seen.fast.items()}
         seen.sensors.update(memory.sensors)
@@ -388,11 +391,6 @@ class Hub(ProofDoor, FastDoor):
             which = set(self._setting.plant.sensors)
         known = self._setting.plant.sensors
         return views.sensors(self._setting, memory, self._clock.now(), [sensor for sensor in known if sensor in which])
-
-    def _known(self) -> Memory:
-        if self._memory is None:
-            raise ParameterError("the memory is looked at before it was loaded")
-        return self._memory
 
 
 def _link(upstream: UpstreamView) -> LinkView:

@@ -1,6 +1,7 @@
 """The part of the daemon's site that is asked about commissioning and proofs, and told to begin and end them."""
 
 from edgemon.daemon.commissioning import Commissioning
+from edgemon.daemon.outcomes import STARTING
 from edgemon.daemon.proving import Proving
 from edgemon.errors import StoreError
 from edgemon.model.command import Person
@@ -8,8 +9,6 @@ from edgemon.model.commission import CommissionView
 from edgemon.model.instant import Duration
 from edgemon.model.proof import ProofReport, Scope
 from edgemon.model.snapshot import Outcome
-
-STARTING = Outcome(False, "the gateway is still starting")
 
 
 class ProofDoor:

@@ -12,10 +12,10 @@ from collections.abc import Awaitable, Callable, Iterable, Sequence
 from edgemon.alarms.rules import Rules
 from edgemon.api.wire import alarm_key
 from edgemon.clock import Clock
+from edgemon.daemon.outcomes import answered
 from edgemon.engine.demands import best, demands_of, lacking, proven_at
 from edgemon.engine.memory import Setting
 from edgemon.engine.proven import KINDS, Proven
-from edgemon.errors import ParameterError
 from edgemon.model.annunciation import Annunciation, Output, OutputKind
 from edgemon.model.command import Person
 from edgemon.model.event import Event, JournalEntry
@@ -104,17 +104,11 @@ class Proving:
         """Announce a proof."""
         if not self._is_linked():
             return Outcome(False, "the broker does not answer: the event topic would tell nobody, and no sensor be heard")
-        return await self._ordered(StartProof(scope, duration_s, reason), person)
+        return await answered(self._command(StartProof(scope, duration_s, reason), person))
 
     async def stop(self, reason: str, person: Person) -> Outcome:
         """End the proof that is on."""
-        return await self._ordered(StopProof(reason), person)
-
-    async def _ordered(self, order: ProofCommand, person: Person) -> Outcome:
-        try:
-            return await self._command(order, person)
-        except ParameterError as error:
-            return Outcome(False, str(error))
+        return await answered(self._command(StopProof(reason), person))
 
     async def run(self) -> None:
         """Journal who took what, for ever."""
