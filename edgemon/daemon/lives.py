@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import Any
 
 from edgemon.clock import Clock
-from edgemon.daemon.remembering import Carried, written_down
+from edgemon.daemon.remembering import LEFT, Carried, written_down
 from edgemon.daemon.service import Service
 from edgemon.daemon.supervisor import Supervisor
 from edgemon.errors import EdgemonError, SettingsError
@@ -77,7 +77,9 @@ class Lives:
             try:
                 await self._service.run(self._turn)
             except EdgemonError as error:
-                if before is None or self._service.ready.is_set():
+                is_up = self._service.ready.is_set()
+                if before is None or is_up:
+                    _leave(None if is_up else carried)
                     raise
                 log.error("not started with the new settings, the old ones stay in force: %s", error)
                 self._settings, before = before, None
@@ -90,6 +92,7 @@ class Lives:
             has_run = has_run or carried is None  # else it stored nothing of its settings
             if self._next is not None:
                 before, self._settings, self._next = now, self._next, None
+        _leave(carried)
 
     def end(self) -> None:
         """End in order."""
@@ -114,6 +117,12 @@ class Lives:
                 return
             log.info("settings read anew: nothing changed")
         self._supervisor.ready()
+
+
+def _leave(carried: Carried | None) -> None:
+    """Say what was to be handed on, and nobody takes up."""
+    if carried is not None and carried.left:
+        log.error(LEFT, carried.left)
 
 
 async def settle(ready: asyncio.Event) -> None:

@@ -126,14 +126,14 @@ class DataPath:
         saved = saved if carried is None else carried.over(saved)
         now = self._clock.now()
         self._memory = memory_of(self._filed, saved, now)
-        await self._storing.begin(self._memory.sensors)
+        await self._storing.begin(self._memory.sensors, 0 if carried is None else carried.dropped)
         self._setting = in_force(self._filed, self._memory.baselines)
         self._hub.limits_are(self._setting)
         started = GatewayStarted(now, __version__, plant_fingerprint)
         schedules = topics(self._filed)
         self._publisher.begin(saved.published_seq, saved.next_seq - 1, gone(self._filed, saved), saved.schedules - schedules)
         if carried is not None:
-            self._unrepeated.restore(carried.messages)
+            self._unrepeated.restore(carried.messages, carried.lost)
             await self._conclude(Judgement(self._memory, carried.commit(now), frozenset()))
         judgement = judging.begin(self._setting, saved, self._memory, started, changed(saved, settings, now, has_run))
         if settings != saved.settings:
@@ -142,15 +142,13 @@ class DataPath:
         judgement = replace(judgement, commit=replace(judgement.commit, schedules=ours))
         await self._conclude(judgement)
         if carried is not None and carried.since is not None and self._storing.is_well:
-            detail = "it can be written; what was not acknowledged is delivered again by the broker"
-            detail = "; ".join(part for part in (detail, self._unrepeated.told()) if part)
-            event = StoreChanged(now, self._storing.keeps.value, detail, carried.since, len(carried.events))
-            await self._happened(event)
+            await self._works(carried.since, len(carried.events))
 
     @property
     def carried(self) -> Carried:
         """Give what a next run in this process is to know."""
-        return Carried(self._memory, self._storing.unwritten, self._unrepeated.messages)
+        kept, storing = self._unrepeated, self._storing
+        return Carried(self._memory, storing.unwritten, kept.messages, storing.dropped, kept.lost, self.failing_since)
 
     @property
     def failing_since(self) -> Instant | None:
@@ -215,8 +213,6 @@ class DataPath:
                     await self._happened(event)
                     await self._recover()
                     await self._repeat(len(self._unrepeated))
-                    if any(left := (self._storing.waiting, len(self._unrepeated))):
-                        log.error("left unwritten at the end: %d journal entries, %d messages with QoS 0", *left)
                     return
                 case _:
                     assert_never(work)
@@ -374,12 +370,16 @@ class DataPath:
         self._grown(written.entries)
         if not self._storing.is_well:
             return
-        since, self._is_told = self._storing.since, False
-        late, detail = self._storing.told()
-        detail = "; ".join(part for part in (detail, self._unrepeated.told()) if part)
-        await self._happened(StoreChanged(self._clock.now(), self._storing.keeps.value, detail, since, late))
-        log.info("the store works again, %d journal entries were written late", late)
+        self._is_told = False
+        await self._works(self._storing.since)
         await self._link.renew("the store works again: what was not kept is to be delivered again")
+
+    async def _works(self, since: Instant | None, handed_on: int = 0) -> None:
+        """Tell that the store works again, how much was written late (of an earlier run, too) and what is lost."""
+        late, detail = self._storing.told()
+        late, detail = late + handed_on, "; ".join(part for part in (detail, self._unrepeated.told()) if part)
+        log.info("the store works again, %d journal entries were written late; %s", late, detail)
+        await self._happened(StoreChanged(self._clock.now(), self._storing.keeps.value, detail, since, late))
 
 
 def _nobody(told: Iterable[object]) -> None:

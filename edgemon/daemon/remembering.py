@@ -34,6 +34,7 @@ CHANGES_AT_ONCE = 50
 """Changed settings that one journal entry spells out."""
 ENTRIES_MOST = 40
 """Entries for one change of the files; what is beyond is counted. Two thousand limits are a whole plant."""
+LEFT = "left unwritten at the end: %s"
 _MEASURED = (
     CaptureIncomplete,
     DiagnosisMade,
@@ -109,21 +110,33 @@ class Carried:
     """Of the journal, not written yet."""
     messages: tuple[Message, ...] = ()
     """That no broker delivers again."""
+    dropped: int = 0
+    """Events beyond the most that wait: they are lost, and nobody was told yet."""
+    lost: int = 0
+    """Messages beyond the most that are kept, likewise."""
     since: Instant | None = None
-    """Since when nothing could be stored, where the run began so."""
+    """Since when not everything could be stored."""
     knows_past: bool = True
     """Its memory began with what the store held."""
+
+    @property
+    def left(self) -> str:
+        """Say what is lost where no run takes this up; nothing where that is nothing."""
+        entries, messages = len(self.events) + self.dropped, len(self.messages) + self.lost
+        return f"{entries} journal entries, {messages} messages with QoS 0" if entries or messages else ""
 
     def onto(self, saved: Saved) -> "Carried":
         """Give what fits onto a store.
 
         A memory that began with nothing must not take the place of alarms that stood. It is given up where there are any: what
         led to it, the broker has. What people did and what became of the gateway itself stays in the journal. How the settings
-        differ from those that are stored is told again by every start.
+        differ from those that are stored, if any are, is told again by every start.
         """
         if self.since is None:
             return self
-        carried = replace(self, events=tuple(event for event in self.events if not isinstance(event, SettingsChanged)))
+        is_told_again = bool(saved.settings)
+        kept = (event for event in self.events if not (is_told_again and isinstance(event, SettingsChanged)))
+        carried = replace(self, events=tuple(kept))
         if self.knows_past or saved.next_seq == 1:
             return carried
         return replace(carried, memory=None, events=tuple(event for event in carried.events if not _comes_again(event)))

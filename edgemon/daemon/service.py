@@ -25,7 +25,7 @@ from edgemon.daemon.path import BATCH, DataPath
 from edgemon.daemon.plan import document
 from edgemon.daemon.proving import Proving
 from edgemon.daemon.publisher import Publisher
-from edgemon.daemon.remembering import Carried
+from edgemon.daemon.remembering import LEFT, Carried
 from edgemon.daemon.shift import Shift
 from edgemon.daemon.supervisor import Supervisor, watch
 from edgemon.daemon.tending import Tending
@@ -163,10 +163,13 @@ class Service:
         stop.set()
 
     def _handed_on(self, path: DataPath, opened: Opened) -> Carried | None:
+        carried = path.carried
         if self.is_damaged:
-            return path.carried
+            return carried
         if self.is_storable and opened.away is not None:
-            return replace(path.carried, since=path.failing_since, knows_past=opened.away.was_read)
+            return replace(carried, knows_past=opened.away.was_read)
+        if carried.left:
+            log.error(LEFT, carried.left)
         return None
 
     async def _begin(self, path: DataPath, hub: Hub, mended: StoreMended | None) -> None:

@@ -93,14 +93,14 @@ class Storing:
         return self.keeps is Keeps.EVERYTHING
 
     @property
-    def waiting(self) -> int:
-        """How many entries of the journal wait."""
-        return len(self._backlog.events)
-
-    @property
     def unwritten(self) -> tuple[Event, ...]:
         """Give the entries of the journal that wait."""
         return self._backlog.events
+
+    @property
+    def dropped(self) -> int:
+        """Give how many more were too many to wait, as far as that was not told yet."""
+        return self._backlog.dropped
 
     @property
     def answers(self) -> bool:
@@ -114,8 +114,12 @@ class Storing:
         more = f"; {dropped} journal entries were too many to be kept" if dropped else ""
         return late, f"what was not acknowledged is delivered again by the broker{more}"
 
-    async def begin(self, sensors: Mapping[SensorId, SensorState]) -> None:
-        """Take up what the last run left: where it judged what it could not store, only the sensors' marks tell of it."""
+    async def begin(self, sensors: Mapping[SensorId, SensorState], dropped: int = 0) -> None:
+        """Take up what the last run left: where it judged what it could not store, only the sensors' marks tell of it.
+
+        `dropped` journal entries were too many for it to keep, and nobody was told yet.
+        """
+        self._backlog = Backlog(dropped=dropped)
         self._is_sure = all(state.unkept_since is None for state in sensors.values())
         try:
             await self._take_ballast()
@@ -248,7 +252,8 @@ class Storing:
         except StoreError as error:
             self._note(error)
             if isinstance(error, StoreSlow):
-                self.keeps, self._doubtful, self._backlog = Keeps.NOTHING, (commit, light), Backlog()
+                self.keeps, self._doubtful = Keeps.NOTHING, (commit, light)
+                self._backlog = Backlog(dropped=self._backlog.dropped)
             return None
 
     async def _write(self, commit: Commit) -> tuple[JournalEntry, ...]:
@@ -326,8 +331,8 @@ class Storing:
         assert task is not None
         self._under_way = None
         if task.cancelled() or task.exception() is not None:
-            before = Backlog().with_commit(light, EVENTS_MOST)
             later = self._backlog
+            before = Backlog(dropped=later.dropped).with_commit(light, EVENTS_MOST)
             self._backlog = before.with_commit(later.commit(self._clock.now()), EVENTS_MOST)
             return ()
         self._forget(whole)

@@ -36,6 +36,11 @@ class Unrepeated:
         self._bytes = 0
         self._lost = 0
 
+    @property
+    def lost(self) -> int:
+        """Give how many did not fit, as far as that was not told yet."""
+        return self._lost
+
     def __len__(self) -> int:
         return len(self._kept)
 
@@ -50,8 +55,9 @@ class Unrepeated:
             if one.qos == 0 and (one.epoch >= 0 or one.epoch == EPOCH):
                 self._add(one.message)
 
-    def restore(self, messages: Iterable[Message]) -> None:
-        """Keep what another run kept."""
+    def restore(self, messages: Iterable[Message], lost: int) -> None:
+        """Keep what another run kept, and what it had to count as lost."""
+        self._lost += lost
         for message in messages:
             self._add(message)
 

@@ -7,7 +7,7 @@ from edgemon.decode.assemble import restore
 from edgemon.engine.memory import Memory, setting_of
 from edgemon.model.alarm import AlarmState, Priority
 from edgemon.model.event import AlarmChanged
-from edgemon.model.gateway_event import GatewayStarted, StoreChanged
+from edgemon.model.gateway_event import GatewayStarted, SettingsChanged, StoreChanged
 from edgemon.model.ids import AlarmKey
 from edgemon.model.limit import Severity
 from edgemon.store.port import Saved
@@ -53,3 +53,17 @@ def test_one_that_began_with_nothing_hides_no_alarm_that_is_stored() -> None:
     assert commit.events == (STARTED, FAILED, ACKNOWLEDGED), "what comes again is not told twice"
     assert replace(commit, events=()).is_empty
     assert given.since == make.T0
+
+
+def test_changed_settings_stay_in_the_journal_where_the_next_start_cannot_tell_them() -> None:
+    """As after a damage that took the settings of the newest start with it."""
+    told = SettingsChanged(make.T0, ("plant: alarms.default.on_delay 3, before 1",), 1)
+    given = replace(carried(knows_past=True), events=(STARTED, told))
+    assert given.onto(STORED).events == (STARTED, told)
+    assert given.onto(replace(STORED, settings={"plant.toml": "{}"})).events == (STARTED,)
+
+
+def test_what_is_left_where_nobody_takes_it_up_counts_what_was_lost_before() -> None:
+    given = Carried(None, (STARTED, FAILED), (), dropped=3, lost=4)
+    assert given.left == "5 journal entries, 4 messages with QoS 0"
+    assert Carried(memory(), ()).left == ""

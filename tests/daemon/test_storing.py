@@ -57,7 +57,7 @@ async def test_a_full_database_and_space_that_comes_back(bench: Bench) -> None:
     await limit(bench, 100_000)
     await bench.attempt()
     assert bench.is_well()
-    assert bench.storing.waiting == 0
+    assert bench.storing.unwritten == ()
     await bench.redeliver()
     await bench.check()
 
@@ -104,7 +104,7 @@ async def test_a_database_that_does_not_sync(bench: Bench, monkeypatch: pytest.M
     for _ in range(30):
         assert not await bench.give()
     assert bench.storing.keeps is Keeps.NOTHING
-    assert bench.storing.waiting == 30
+    assert len(bench.storing.unwritten) == 30
     await bench.attempt()
     assert bench.storing.keeps is Keeps.NOTHING
     monkeypatch.setattr(bench.store, "commit", failing_run)

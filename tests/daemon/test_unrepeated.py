@@ -45,3 +45,11 @@ def test_what_does_not_fit_is_counted_and_told_once() -> None:
     kept.keep([delivery(number, size=1) for number in range(9)])
     assert len(kept) == 5
     assert kept.told().endswith("4 more did not fit into memory and are not stored")
+
+
+def test_what_another_run_lost_is_told_with_what_does_not_fit_now() -> None:
+    kept = Unrepeated(most=2)
+    kept.restore([delivery(number).message for number in range(3)], lost=4)
+    assert (len(kept), kept.lost) == (2, 5)
+    assert kept.told().endswith("5 more did not fit into memory and are not stored")
+    assert kept.lost == 0

@@ -85,6 +85,7 @@ def begun_on_an_unwritable_disk(stage: Stage, disk: SmallDisk, free: Callable[[]
     assert len(out) == len(set(out)) == stage.sent
     assert (daemon.snapshot().gateway.late, daemon.snapshot().gateway.rejected) == (0, 0)
     assert "Traceback" not in daemon.log
+    assert "left unwritten" not in daemon.log, "all of it was handed on"
     assert daemon.terminate()[0] == 0
 
 

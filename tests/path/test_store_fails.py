@@ -6,20 +6,22 @@ What is compared with is the same traffic on a store that never fails: states, j
 import asyncio
 import json
 from dataclasses import replace
+from functools import partial
 from typing import Any
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from edgemon.daemon.unrepeated import Unrepeated
 from edgemon.daemon.watching import EPOCH
-from edgemon.daemon.work import End
+from edgemon.daemon.work import End, Happened
 from edgemon.decode.topics import subscriptions
-from edgemon.errors import StoreCorrupt
+from edgemon.errors import StoreCorrupt, StoreError
 from edgemon.model.alarm import PointState
 from edgemon.model.command import Acknowledge, ApproveBaseline, Shelve, Silence
 from edgemon.model.event import AlarmChanged
-from edgemon.model.gateway_event import GatewayStopped, StoreChanged
+from edgemon.model.gateway_event import GatewayStopped, LinkChanged, StoreChanged
 from edgemon.model.ids import AlarmKey, PointId
 from edgemon.model.machine import GATEWAY
 from edgemon.mqtt.memory import MemoryLink
@@ -212,19 +214,14 @@ async def test_what_no_broker_delivers_again_is_handed_on_to_the_next_run() -> N
         store.is_dead = True
         rig.link.inject(CAPTURE, capture(START + 5, 5.0), qos=0)
         await rig.work()
-        carried = replace(rig.path.carried, since=rig.path.failing_since)
+        carried = rig.path.carried
     after = Rig(store=FailingStore(before=store), broker=rig.link.broker, now=rig.clock.now() + 1.0)
-    await after.path.begin("test", carried)
-    tasks = [asyncio.create_task(after.path.run()), asyncio.create_task(after.publisher.run())]
-    await after.link.start()
-    await after.pass_time(2.0)
-    assert (after.hub.gateway().captures, after.hub.gateway().late, after.point().state) == (2, 0, "alarm")
-    changes = [one["change"] for one in after.journal() if one["kind"] == "alarm-changed" and one["level"] == "velocity_rms"]
-    assert changes == ["RAISED"]
-    assert any("1 messages with QoS 0" in one["detail"] for one in after.journal() if one["kind"] == "store-changed")
-    for task in tasks:
-        task.cancel()
-    await asyncio.gather(*tasks, return_exceptions=True)
+    async with running(after, carried):
+        await after.pass_time(2.0)
+        assert (after.hub.gateway().captures, after.hub.gateway().late, after.point().state) == (2, 0, "alarm")
+        told = (one for one in after.journal() if one["kind"] == "alarm-changed" and one["level"] == "velocity_rms")
+        assert [one["change"] for one in told] == ["RAISED"]
+        assert any("1 messages with QoS 0" in one["detail"] for one in after.journal() if one["kind"] == "store-changed")
 
 
 async def test_a_crash_while_nothing_is_kept_loses_no_alarm_and_doubles_none() -> None:
@@ -255,19 +252,52 @@ async def test_a_damaged_store_is_told_to_whoever_can_mend_it_and_the_memory_is_
         carried = rig.path.carried
         assert [event.change for event in carried.events if isinstance(event, AlarmChanged)] == ["RAISED"]
     mended = Rig(store=FailingStore(), broker=rig.link.broker, now=rig.clock.now() + 1.0)
-    await mended.path.begin("test", carried)
-    tasks = [asyncio.create_task(mended.path.run()), asyncio.create_task(mended.publisher.run())]
-    await mended.link.start()
-    await mended.work()
-    saved = await mended.store.load()
-    assert {one.point for one in saved.points} >= {DRIVE_END}
-    assert mended.point().state == "alarm"
-    assert (mended.hub.gateway().captures, mended.hub.gateway().late) == (2, 0)
-    changes = [one.event for one in await mended.store.journal(100, after=0) if isinstance(one.event, AlarmChanged)]
-    assert len(changes) == 1, "written once, though the message came again"
-    for task in tasks:
-        task.cancel()
-    await asyncio.gather(*tasks, return_exceptions=True)
+    async with running(mended, carried):
+        await mended.work()
+        saved = await mended.store.load()
+        assert {one.point for one in saved.points} >= {DRIVE_END}
+        assert mended.point().state == "alarm"
+        assert (mended.hub.gateway().captures, mended.hub.gateway().late) == (2, 0)
+        changes = [one.event for one in await mended.store.journal(100, after=0) if isinstance(one.event, AlarmChanged)]
+        assert len(changes) == 1, "written once, though the message came again"
+
+
+@pytest.mark.parametrize("fault", [StoreError("read-only", "edgemon.sqlite"), StoreCorrupt("malformed", "edgemon.sqlite")])
+async def test_what_a_run_had_to_count_as_lost_the_next_one_tells_in_journal_and_log(
+    fault: StoreError, monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
+) -> None:
+    monkeypatch.setattr("edgemon.daemon.path.Unrepeated", partial(Unrepeated, most=2))
+    monkeypatch.setattr("edgemon.daemon.storing.EVENTS_MOST", 3)
+    rig, store = failing_rig()
+    async with running(rig):
+        store.failing = fault
+        for number in range(5):
+            await rig.clock.advance(1.0)
+            rig.link.inject(READING, json.dumps([{"n": "battery", "u": "%EL", "v": 88.0 - number}]).encode(), qos=0)
+            await rig.path.put(await rig.link.receive(1))
+        for number in range(4):
+            await rig.path.put(Happened(LinkChanged(START + number, "broker", bool(number % 2))))
+        await rig.path.put(End(GatewayStopped(START + 5, "the store is damaged")))
+        while not rig.path.carried.events or not isinstance(rig.path.carried.events[-1], GatewayStopped):
+            await asyncio.sleep(0)
+        carried = rig.path.carried
+    # told of the failure, four times of the link, and of the end: six entries, and room for three
+    assert (len(carried.events), carried.dropped, len(carried.messages), carried.lost) == (3, 3, 2, 3)
+    assert carried.left == "6 journal entries, 5 messages with QoS 0"
+    after = Rig(store=FailingStore(), broker=rig.link.broker, now=rig.clock.now() + 1.0)
+    with caplog.at_level("INFO", "edgemon"):
+        async with running(after, carried):
+            await after.pass_time(2.0)
+            (works,) = (one for one in after.journal() if one["kind"] == "store-changed" and one.get("since"))
+            assert (after.path.carried.dropped, after.path.carried.lost) == (0, 0), "told once"
+    lost = (
+        "what was not acknowledged is delivered again by the broker; 3 journal entries were too many to be kept; "
+        "2 messages with QoS 0, which no broker repeats, were kept and are stored now; "
+        "3 more did not fit into memory and are not stored"
+    )
+    assert (works["detail"], works["late"]) == (lost, 3)
+    assert caplog.text.count(lost) == 1
+    assert after.hub.gateway().readings == 2
 
 
 async def test_an_end_while_nothing_is_kept_comes_at_once() -> None:

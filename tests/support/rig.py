@@ -12,6 +12,7 @@ from edgemon.daemon.collecting import published
 from edgemon.daemon.hub import Hub
 from edgemon.daemon.path import DataPath
 from edgemon.daemon.publisher import Publisher
+from edgemon.daemon.remembering import Carried
 from edgemon.daemon.work import Tick
 from edgemon.decode.topics import subscriptions
 from edgemon.engine.memory import setting_of
@@ -130,9 +131,9 @@ class Rig:
 
 
 @asynccontextmanager
-async def running(rig: Rig) -> AsyncIterator[Rig]:
+async def running(rig: Rig, carried: Carried | None = None) -> AsyncIterator[Rig]:
     """Run a rig's tasks; leaving is what a crash is: nothing is said, nothing is flushed."""
-    await rig.path.begin("test")
+    await rig.path.begin("test", carried)
     await rig.link.start()
     tasks = [asyncio.create_task(rig.path.run()), asyncio.create_task(rig.publisher.run())]
     try:
