@@ -232,7 +232,7 @@ def _baseline_words(event: BaselineProposed | BaselineApproved | BaselineRetired
 def _alarm_words(event: AlarmChanged, points: Points) -> str:
     point = PointKey(event.alarm.machine, event.alarm.point)
     what = f"{event.alarm.machine}/{event.alarm.point} {level_title(event.alarm.level, points.get(point))}"
-    change = _CHANGES.get(event.change, event.change.lower())
+    change = "closed" if event.is_closed else _CHANGES.get(event.change, event.change.lower())
     text = f"{what}: {change}" if event.severity is Severity.NORMAL else f"{what}: {event.severity.word} {change}"
     if event.value is not None and event.unit:
         text += f" at {from_si(event.value, event.unit):.4g} {event.unit}"

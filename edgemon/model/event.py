@@ -4,7 +4,7 @@ import re
 from dataclasses import dataclass, field
 from typing import TypeAlias, get_args
 
-from edgemon.model.alarm import AlarmState, Priority
+from edgemon.model.alarm import MONITORING, STORAGE, AlarmState, Priority
 from edgemon.model.baseline import BaselineApproved, BaselineProposed, BaselineRetired
 from edgemon.model.collection import FastEvent
 from edgemon.model.finding import Diagnosis
@@ -52,6 +52,11 @@ class AlarmChanged:
     """What a careful reader must know of the value: `worst at 148.5 Hz, 3.2 times the mask`."""
     side: Side = Side.ABOVE
     """On which side of the limit a value is bad."""
+
+    @property
+    def is_closed(self) -> bool:
+        """Say whether it ended because what it is about is no more, for the reason told; nothing returned to normal."""
+        return self.change == "CLEARED" and self.reason != "" and self.alarm.level not in (MONITORING, STORAGE)
 
 
 @dataclass(frozen=True, slots=True)

@@ -183,6 +183,8 @@ _CHANGES = {
 
 def _short(one: Happening) -> str:
     match one.event:
+        case AlarmChanged(is_closed=True):
+            return "closed"
         case AlarmChanged(change=change, severity=severity):
             return _CHANGES.get(change, change.lower()).format(severity.word)
         case RunningChanged(running=running):

@@ -1,9 +1,9 @@
-"""Alarms of the period, a row each time one was raised: when, how far it went, who acknowledged it, when it returned."""
+"""Alarms of the period, a row each time one came: when, how far it went, who acknowledged it, when it returned."""
 
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from edgemon.model.alarm import MONITORING
+from edgemon.model.alarm import MONITORING, AlarmState
 from edgemon.model.event import AlarmChanged
 from edgemon.model.ids import AlarmKey, PointKey
 from edgemon.model.instant import Instant
@@ -12,61 +12,86 @@ from edgemon.report.document import Table, Tone
 from edgemon.report.port import LevelMaterial, Material, PointMaterial
 from edgemon.report.view.words import amount, capital, level_title, level_unit, limit_amount, span, stamp
 
-RAISES = frozenset({"RAISED", "LEVEL_UP", "LEVEL_DOWN", "REALARM"})
 MOST_OCCURRENCES = 60
 """Rows; the newest are kept."""
+_THERE = (AlarmState.UNACK, AlarmState.ACKED)
+_ENDS = {"RTS": "returned to service", "UNSHELVED": "shelf ended"}
+"""How people are told that a condition had gone while it was hidden."""
 
 
 @dataclass(frozen=True, slots=True)
 class Occurrence:
-    """One time that an alarm was raised, as far as the journal tells."""
+    """One time that a condition came and went, as far as the journal tells, however often it was announced meanwhile."""
 
     alarm: AlarmKey
     raised_at: Instant | None
     """None where that lies before what was read of the journal."""
     severity: Severity
-    """The gravest it reached."""
+    """The gravest it reached; normal where nothing was told of it but its end."""
     acknowledged_at: Instant | None = None
+    """Of the newest announcement: a rise, or the end of a shelf, waits for another one."""
     acknowledged_by: str = ""
     returned_at: Instant | None = None
-    """None: it is still there."""
+    """None: it is still there, hidden or not."""
     changes: tuple[AlarmChanged, ...] = ()
+    ended_by: str = ""
+    """Where it did not end by a value that is back: why."""
 
 
 def occurrences(events: Iterable[AlarmChanged], since: Instant) -> tuple[Occurrence, ...]:
-    """Put the changes of alarms together by their occurrence, oldest first; those over before `since` are left out.
+    """Put the changes of alarms together, from coming to going, oldest first; those over before `since` are left out.
 
     Parameters
     ----------
     events : iterable of AlarmChanged
-        Oldest first, those before `since` too.
+        In the order of the journal, those before `since` too.
     since : Instant
         Begin of the period.
     """
-    grouped: dict[tuple[AlarmKey, int], list[AlarmChanged]] = {}
+    grouped: dict[AlarmKey, list[list[AlarmChanged]]] = {}
     for event in events:
-        grouped.setdefault((event.alarm, event.occurrence), []).append(event)
-    found = [one for changes in grouped.values() if (one := _occurrence(changes)) is not None]
+        told = grouped.setdefault(event.alarm, [])
+        if _begins(event, told[-1] if told else []):
+            told.append([])
+        if told:
+            told[-1].append(event)
+    found = [_occurrence(changes) for each in grouped.values() for changes in each]
     kept = [one for one in found if one.returned_at is None or one.returned_at >= since]
     return tuple(sorted(kept, key=lambda one: one.raised_at or 0.0))
 
 
-def _occurrence(changes: list[AlarmChanged]) -> Occurrence | None:
-    raising = [one for one in changes if one.change in RAISES]
-    cleared = [one for one in changes if one.change == "CLEARED"]
-    if not raising and not cleared:
-        return None  # shelved or put out of service without ever being raised
-    raised = next((one for one in raising if one.change == "RAISED"), None)
-    taken = next((one for one in changes if one.change == "ACK"), None)
+def _begins(event: AlarmChanged, before: list[AlarmChanged]) -> bool:
+    """Say whether a change is the first that is told of its occurrence: it came, or its coming was not read."""
+    if before:
+        return event.to_state in _THERE and event.severity > Severity.NORMAL and _end(before) is not None
+    return event.to_state in _THERE or event.from_state in _THERE
+
+
+def _end(changes: Iterable[AlarmChanged]) -> AlarmChanged | None:
+    """Give the change with which the condition was gone; what is hidden tells so when it comes out."""
+    return next((one for one in changes if one.severity is Severity.NORMAL), None)
+
+
+def _occurrence(changes: list[AlarmChanged]) -> Occurrence:
+    first, ended, taken = changes[0], _end(changes), None
+    for one in changes:
+        taken = one if one.change == "ACK" else None if one.to_state is AlarmState.UNACK else taken
     return Occurrence(
-        changes[0].alarm,
-        None if raised is None else raised.at,
-        max(one.severity for one in (raising or cleared)),
+        first.alarm,
+        None if first.from_state in _THERE else first.at,
+        max(one.severity for one in changes),
         None if taken is None else taken.at,
         "" if taken is None else taken.by,
-        None if not cleared else cleared[-1].at,
+        None if ended is None else ended.at,
         tuple(changes),
+        "" if ended is None else _why(ended),
     )
+
+
+def _why(ended: AlarmChanged) -> str:
+    if ended.reason or ended.change == "CLEARED":
+        return ended.reason
+    return "suppressed by design" if ended.to_state is AlarmState.DSUPR else _ENDS.get(ended.change, "")
 
 
 def occurrence_table(material: Material) -> Table | None:
@@ -97,7 +122,7 @@ def _row(one: Occurrence, point: PointMaterial | None, material: Material) -> tu
     return (
         f"{where}: {title}",
         "before the period" if one.raised_at is None else stamp(one.raised_at),
-        capital(one.severity.word) if watched else "–",
+        (capital(one.severity.word) if one.severity else "not told") if watched else "–",
         _worst_value(one, level, material) if watched else "–",
         _limit(one) if watched else "–",
         "not acknowledged" if one.acknowledged_at is None else f"{by}, {stamp(one.acknowledged_at)}",
@@ -109,7 +134,8 @@ def _returned(one: Occurrence) -> str:
     if one.returned_at is None:
         return "still there"
     lasted = "" if one.raised_at is None else f", after {span(one.returned_at - one.raised_at)}"
-    return f"{stamp(one.returned_at)}{lasted}"
+    why = f" ({one.ended_by})" if one.ended_by else ""
+    return f"{stamp(one.returned_at)}{lasted}{why}"
 
 
 def _worst_value(one: Occurrence, level: LevelMaterial | None, material: Material) -> str:
