@@ -11,7 +11,7 @@ _IS_READ = "SELECT EXISTS (SELECT 1 FROM upstream_cursors WHERE source = 'readin
 _FEED = "INSERT INTO feed (series, t, value, fit) VALUES "
 _ONE = "(?, ?, ?, ?)"
 AT_ONCE = 32
-"""Rows of one statement: each statement writes down the number given last. More than that wins nothing (measured)."""
+"""Rows of one statement: each statement writes down the number given last. House choice."""
 
 
 def put(connection: sqlite3.Connection, rows: list[Row]) -> None:
