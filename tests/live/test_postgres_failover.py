@@ -110,8 +110,10 @@ async def test_a_commit_that_its_standby_does_not_confirm_is_no_confirmation(pri
         one._wait_s = 20.0
         waiting = asyncio.create_task(one.send(items))
         free = "SELECT count(pg_cancel_backend(pid)) FROM pg_stat_activity WHERE wait_event = 'SyncRep'"
-        while not waiting.done():  # a person sees what hangs, and cancels it: the server warns, and commits
-            await asyncio.to_thread(primary.sql, free)
+        async with asyncio.timeout(30.0):
+            while not waiting.done():  # a person sees what hangs, and cancels it: the server warns, and commits
+                await asyncio.to_thread(primary.sql, free)
+                await asyncio.sleep(0.05)
         with pytest.raises(LinkDown, match="standby does not confirm"):
             await waiting
         assert keys(primary) == of(items)  # there, and of no use if this server dies now
@@ -124,6 +126,7 @@ async def test_a_commit_that_its_standby_does_not_confirm_is_no_confirmation(pri
                 with contextlib.suppress(LinkDown):
                     assert await one.send(items) == ()
                     break
+                await asyncio.sleep(0.05)
         primary.kill()
         await asyncio.to_thread(standby.promote)
         assert keys(standby) == of(items)
