@@ -3,7 +3,6 @@
 import asyncio
 import dataclasses
 import random
-from collections.abc import AsyncIterator, Iterator
 from pathlib import Path
 
 import pytest
@@ -17,6 +16,8 @@ from tests.support.nats_server import NatsServer
 from tests.support.streams import (
     ANSWER_S,
     STREAM,
+    a_cable,
+    a_server,
     assert_once_and_in_order,
     deliver,
     forget_ids,
@@ -29,20 +30,7 @@ from tests.support.streams import (
 
 pytestmark = pytest.mark.live
 SUBJECTS = [f"{STREAM}.>"]
-
-
-@pytest.fixture
-def server(tmp_path: Path) -> Iterator[NatsServer]:
-    with NatsServer(tmp_path / "server") as one:
-        yield one
-
-
-@pytest.fixture
-async def cable(server: NatsServer) -> AsyncIterator[Cable]:
-    one = Cable(server.port)
-    await one.plug()
-    yield one
-    await one.pull()
+server, cable = pytest.fixture(a_server), pytest.fixture(a_cable)
 
 
 def through(cable: Cable) -> str:

@@ -3,7 +3,7 @@
 import contextlib
 import json
 import sqlite3
-from collections.abc import AsyncIterator, Iterator
+from collections.abc import AsyncIterator
 from pathlib import Path
 
 import pytest
@@ -21,23 +21,10 @@ from edgemon.upstream.jetstream import NatsTransport
 from tests.store import builders as make
 from tests.support.broker import LOOPBACK, Cable
 from tests.support.nats_server import NatsServer
-from tests.support.streams import ANSWER_S, STREAM, deliver, forget_ids, items, kept, library, transport
+from tests.support.streams import ANSWER_S, STREAM, a_cable, a_server, deliver, forget_ids, items, kept, library, transport
 
 pytestmark = pytest.mark.live
-
-
-@pytest.fixture
-def server(tmp_path: Path) -> Iterator[NatsServer]:
-    with NatsServer(tmp_path / "server") as one:
-        yield one
-
-
-@pytest.fixture
-async def cable(server: NatsServer) -> AsyncIterator[Cable]:
-    one = Cable(server.port)
-    await one.plug()
-    yield one
-    await one.pull()
+server, cable = pytest.fixture(a_server), pytest.fixture(a_cable)
 
 
 class Line:

@@ -2,7 +2,7 @@
 
 import asyncio
 import contextlib
-from collections.abc import AsyncIterator, Sequence
+from collections.abc import AsyncIterator, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -17,6 +17,7 @@ from edgemon.model.secret import Secret
 from edgemon.model.upstream import Item, Server, Source, Upstream, UpstreamKind
 from edgemon.upstream.jetstream import NatsTransport
 from edgemon.upstream.jetstream_wire import subject_of
+from tests.support.broker import Cable
 from tests.support.certificates import Pair
 from tests.support.nats_server import NatsServer
 
@@ -93,6 +94,20 @@ async def forget_ids(server: NatsServer) -> None:
         await js.update_stream(config, duplicate_window=0.1)
         await asyncio.sleep(0.3)
         await js.update_stream(config, duplicate_window=config.duplicate_window)
+
+
+def a_server(tmp_path: Path) -> Iterator[NatsServer]:
+    """Run a server for one test: a fixture where a test file says so."""
+    with NatsServer(tmp_path / "server") as one:
+        yield one
+
+
+async def a_cable(server: NatsServer) -> AsyncIterator[Cable]:
+    """Lay a cable to the fixture `server`."""
+    one = Cable(server.port)
+    await one.plug()
+    yield one
+    await one.pull()
 
 
 def item(number: int, point: str = "de", body: bytes = b"{}", gateway: str = "gw-1") -> Item:
