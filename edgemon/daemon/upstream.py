@@ -8,12 +8,12 @@ from dataclasses import replace
 
 from edgemon.clock import Clock
 from edgemon.errors import EdgemonError, LinkDown
-from edgemon.model.instant import Instant
+from edgemon.model.instant import Duration, Instant
 from edgemon.model.upstream import Item, Source, Upstream, UpstreamView
 from edgemon.store.outbox import Outbox
 from edgemon.upstream import plan
 from edgemon.upstream.overlap import Overlap
-from edgemon.upstream.port import Transport
+from edgemon.upstream.port import Refused, Transport
 
 IDLE_S = 0.25
 """How often the store is asked for more when nothing waits. House choice."""
@@ -81,7 +81,10 @@ class Feeder:
         self._last: Source | None = None
         self._last_behind: Source | None = None
         self._overlap = Overlap(upstream.overlap_s)
+        self._turn = 0
+        """Of trying once more what was refused."""
         self._server = ""
+        self._answered_at: Duration = 0.0
         self._up = False
         self._detail = "not connected yet"
         self._sent = 0
@@ -130,10 +133,10 @@ class Feeder:
         StoreError
             And its kinds.
         """
-        self._is_another()
+        await self._is_another()
         sent = await self._once_more() + await self._next() + (await self._overtaken() if self._upstream.newest_first else 0)
-        if not sent and self._overlap.due(self._clock.elapsed()):
-            await self._settle()
+        if self._overlap.is_due(self._clock.elapsed()):
+            await self._settle(is_heard=sent > 0)
         return sent
 
     async def _once_more(self) -> int:
@@ -143,7 +146,12 @@ class Feeder:
         refused = await self._send(again)
         bad = {item.key for item, _ in refused}
         taken = [item for item in again if item.key not in bad]
-        await self._outbox.retried(name, taken, refused, self._clock.now())
+        if await self._is_another():
+            taken = []
+        elif taken and self._upstream.overlap_s:
+            self._turn += 1
+            self._overlap.retried.add(self._turn, self._answered_at)
+        await self._outbox.retried(name, taken, refused, self._clock.now(), self._turn)
         return len(again)
 
     async def _next(self) -> int:
@@ -152,9 +160,9 @@ class Feeder:
             if items := await self._outbox.ahead(one.name, source, one.batch, self._overlap.confirmed.get(source, 0)):
                 self._last = source
                 refused = await self._send(items)
-                if not self._is_another():
-                    self._overlap.confirm(source, items[-1].position, self._clock.elapsed())
-                settled = self._overlap.settle(source, self._clock.elapsed())
+                if not await self._is_another():
+                    self._overlap.of(source).add(items[-1].position, self._answered_at)
+                settled = self._overlap.of(source).settle(self._answered_at)
                 await self._outbox.done(one.name, source, settled, refused, self._clock.now())
                 if one.newest_first:
                     await self._overtake(source)
@@ -167,24 +175,28 @@ class Feeder:
         if await self._outbox.overtake(one.name, source, plan.OVERTAKEN_BATCHES * one.batch):
             log.info("upstream %s: what comes now overtakes the %s that wait", one.name, source)
 
-    async def _settle(self) -> None:
-        """Move cursors with nothing to send: what was confirmed long enough ago by a server that still answers is there."""
-        await self._transport.send(())
-        if self._is_another():
+    async def _settle(self, is_heard: bool) -> None:
+        """Note as sent what was confirmed long enough ago by a server that still answers; one not heard now is asked."""
+        if not is_heard:
+            await self._ask(())
+        if await self._is_another():
             return
-        now = self._clock.elapsed()
-        for source in self._overlap.due(now):
-            await self._outbox.done(self._upstream.name, source, self._overlap.settle(source, now), (), self._clock.now())
+        name, at = self._upstream.name, self._answered_at
+        for source in self._overlap.due(at):
+            await self._outbox.done(name, source, self._overlap.of(source).settle(at), (), self._clock.now())
+        if turn := self._overlap.retried.settle(at):
+            await self._outbox.stays(name, turn)
 
-    def _is_another(self) -> bool:
-        """Say whether another server answers than before; then all beyond the cursors is sent to it once more."""
-        known, self._server = self._server, self._transport.server
-        if known in ("", self._server):
+    async def _is_another(self) -> bool:
+        """Say whether another server answers than before; then all that is not noted as sent is sent to it once more."""
+        known, answers = self._server, self._transport.server
+        if known in ("", answers):
+            self._server = answers
             return False
+        await self._outbox.take_back(self._upstream.name)
+        self._server = answers
         if self._overlap.forget():
-            log.warning(
-                "upstream %s: %s answers, not %s; what it may lack is sent again", self._upstream.name, self._server, known
-            )
+            log.warning("upstream %s: %s answers, not %s; what it may lack is sent again", self._upstream.name, answers, known)
         return True
 
     async def _overtaken(self) -> int:
@@ -198,12 +210,17 @@ class Feeder:
         return 0
 
     async def _send(self, items: Sequence[Item]) -> list[tuple[Item, str]]:
-        refused = await self._transport.send(items)
+        refused = await self._ask(items)
         self._sent += len(items) - len(refused)
         self._sent_at = self._clock.now()
         for one in refused:
             log.warning("upstream %s refused %s, parked: %s", self._upstream.name, one.item.key, one.why)
         return [(one.item, one.why) for one in refused]
+
+    async def _ask(self, items: Sequence[Item]) -> tuple[Refused, ...]:
+        refused = await self._transport.send(items)
+        self._answered_at = self._clock.elapsed()
+        return refused
 
     def _tell(self, error: Exception) -> None:
         if self._up or self._detail != str(error):

@@ -47,6 +47,12 @@ _PARK = """INSERT INTO upstream_parked (upstream, source, key, subject, t, sim, 
     VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)
     ON CONFLICT (upstream, key) DO UPDATE SET again = 0, why = excluded.why, parked_at = excluded.parked_at"""
 _PARKED = "SELECT number, upstream, source, key, subject, t, sim, body, parked_at, why, again FROM upstream_parked"
+_IS_LISTED = "again <= 1"
+"""`again` is 1 for what is to be tried once more, and 1 + a turn for what was taken in that, but may not stay there."""
+_TAKEN = "UPDATE upstream_parked SET again = 1 + ? WHERE upstream = ? AND key = ?"
+_FORGET = "DELETE FROM upstream_parked WHERE upstream = ? AND key = ?"
+_STAYS = "DELETE FROM upstream_parked WHERE upstream = ? AND again BETWEEN 2 AND 1 + ?"
+_TAKE_BACK = "UPDATE upstream_parked SET again = 1 WHERE again > 1"
 _TABLE = {Source.READINGS: "feed", Source.CAPTURES: "captures", Source.JOURNAL: "journal", Source.FINDINGS: "journal"}
 _NUMBER = {Source.READINGS: "number", Source.CAPTURES: "number", Source.JOURNAL: "seq", Source.FINDINGS: "seq"}
 _TIME = {Source.READINGS: "t", Source.CAPTURES: "received_at", Source.JOURNAL: "recorded_at", Source.FINDINGS: "recorded_at"}
@@ -95,7 +101,7 @@ class Outbox:
     async def begin(self, wanted: Iterable[tuple[str, Source]]) -> tuple[str, ...]:
         """Give every upstream a cursor for each source; gives what is no longer wanted, whose cursors are dropped.
 
-        A new cursor stands at the end: what is stored from now on is sent.
+        A new cursor stands at the end: what is stored from now on is sent. Nobody knows of turns of an earlier run any more.
         """
         pairs = set(wanted)
 
@@ -104,9 +110,10 @@ class Outbox:
                 (name, Source(source)) for name, source in connection.execute("SELECT upstream, source FROM upstream_cursors")
             }
             gone, new = known - pairs, pairs - known
-            if not gone and not new:
-                return ()
             with transaction(connection):
+                connection.execute(_TAKE_BACK)
+                if not gone and not new:
+                    return ()
                 for table in ("upstream_cursors", "upstream_backlog"):
                     connection.executemany(_DROP.format(table=table), list(gone))
                 connection.executemany(_CURSOR, [(name, source, _end(connection, source)) for name, source in new])
@@ -192,20 +199,42 @@ class Outbox:
 
         await self._store.run(work)
 
-    async def retried(self, upstream: str, taken: Sequence[Item], refused: Sequence[tuple[Item, str]], now: Instant) -> None:
-        """Forget parked items that were taken at last; those refused once more stay."""
+    async def retried(
+        self, upstream: str, taken: Sequence[Item], refused: Sequence[tuple[Item, str]], now: Instant, turn: int = 0
+    ) -> None:
+        """Note which parked items were taken at last; those refused once more stay.
+
+        They are forgotten at once, or, with a turn from 1 on, when it `stays`; until then `take_back` has them tried again.
+        """
 
         def work(connection: sqlite3.Connection) -> None:
             with transaction(connection):
-                keys = [(upstream, item.key) for item in taken]
-                connection.executemany("DELETE FROM upstream_parked WHERE upstream = ? AND key = ?", keys)
+                if turn:
+                    connection.executemany(_TAKEN, [(turn, upstream, item.key) for item in taken])
+                else:
+                    connection.executemany(_FORGET, [(upstream, item.key) for item in taken])
                 connection.executemany(_PARK, [_park_row(upstream, item, why, now) for item, why in refused])
 
         await self._store.run(work)
 
+    async def stays(self, upstream: str, turn: int) -> None:
+        """Forget what was taken up to a turn."""
+        await self._write(_STAYS, upstream, turn)
+
+    async def take_back(self, upstream: str) -> None:
+        """Have everything tried once more that was taken and has not been forgotten yet."""
+        await self._write(f"{_TAKE_BACK} AND upstream = ?", upstream)
+
     async def depth(self, upstream: str, sources: Sequence[Source], confirmed: Mapping[Source, int] = NOTHING) -> Depth:
         """Say how much waits; `confirmed` is how far a source is beyond its cursor."""
         return await self._ask(lambda connection: depth_of(connection, upstream, sources, confirmed))
+
+    async def _write(self, sql: str, *values: str | int) -> None:
+        def work(connection: sqlite3.Connection) -> None:
+            with transaction(connection):
+                connection.execute(sql, values)
+
+        await self._store.run(work)
 
     def _ahead(self, connection: sqlite3.Connection, position: int, source: Source, most: int) -> tuple[Item, ...]:
         if source is Source.READINGS:
@@ -250,7 +279,8 @@ def depth_of(
             waiting += some
             if first is not None:
                 oldest = first if oldest is None else min(oldest, first)
-    (parked,) = connection.execute("SELECT count(*) FROM upstream_parked WHERE upstream = ?", (upstream,)).fetchone()
+    sql = f"SELECT count(*) FROM upstream_parked WHERE upstream = ? AND {_IS_LISTED}"
+    (parked,) = connection.execute(sql, (upstream,)).fetchone()
     return Depth(waiting, oldest, parked)
 
 
@@ -270,7 +300,7 @@ def parked_in(path: Path, upstream: str | None = None) -> tuple[Parked, ...]:
     with translated(path):
         connection = connect_read_only(path)
         try:
-            sql = f"{_PARKED} WHERE ? IS NULL OR upstream = ? ORDER BY number"
+            sql = f"{_PARKED} WHERE (? IS NULL OR upstream = ?) AND {_IS_LISTED} ORDER BY number"
             return tuple(_parked(row) for row in connection.execute(sql, (upstream, upstream)).fetchall())
         finally:
             connection.close()
@@ -292,7 +322,7 @@ def try_again(path: Path, person: Person, now: Instant, upstream: str | None = N
         try:
             connection.execute("PRAGMA synchronous = FULL")  # as the daemon's: what people did is durable
             with transaction(connection):
-                sql = "UPDATE upstream_parked SET again = 1 WHERE ? IS NULL OR upstream = ?"
+                sql = f"UPDATE upstream_parked SET again = 1 WHERE (? IS NULL OR upstream = ?) AND {_IS_LISTED}"
                 count = connection.execute(sql, (upstream, upstream)).rowcount
                 if count:
                     append(connection, now, (RetryOrdered(now, count, person.name, person.station, upstream or ""),))
