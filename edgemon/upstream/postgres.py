@@ -205,12 +205,22 @@ class PostgresTransport:
         self._lead(int(state["timeline"], 16))
         if state["is_followed"]:  # what an earlier connection left half done is there, but its standby may lack it
             try:
-                await self._followed(self._within(connection.execute(_FOLLOW)))
+                await self._followed(self._within(self._follow(connection)))
             except TimeoutError as error:
                 raise LinkDown(_ALONE, "", _ALONE_HINT) from error
-        scripts = sql.scripts(self._schema)
-        if version < max(scripts):
-            await self._within(self._make(connection, scripts, state["has_schema"]))
+        pending = {number: script for number, script in sql.scripts(self._schema).items() if number > version}
+        try:
+            if pending:
+                await self._within(self._make(connection, pending.values(), state["has_schema"]))
+        except asyncpg.InsufficientPrivilegeError as error:
+            if version < sql.WRITABLE:
+                raise
+            what = "the tables are of version %d, not of %d, and are filled as they are: %s; %s"
+            log.warning(f"upstream %s: {what}", self._upstream.name, version, max(pending), _words(error), sqlstate.RUN_SQL)
+
+    async def _follow(self, connection: Any) -> None:
+        async with self._sessions.begun(connection):  # through a pooler only that has its commit wait
+            await connection.execute(_FOLLOW)
 
     def _lead(self, timeline: int) -> None:
         if timeline < self._timeline and len(self._upstream.server.urls) > 1:

@@ -34,9 +34,9 @@ def pooler(server: Postgres) -> Iterator[PgBouncer]:
 
 
 @contextlib.asynccontextmanager
-async def transport(pooler: PgBouncer, pooled: bool = True) -> AsyncIterator[PostgresTransport]:
-    place = Server((pooler.url,), USER, Secret(PASSWORD))
-    one = PostgresTransport(Upstream("hist", UpstreamKind.POSTGRESQL, tuple(Source), place, "edgemon", pooled=pooled), 10.0)
+async def transport(to: PgBouncer | Postgres, pooled: bool = True, wait_s: float = 10.0) -> AsyncIterator[PostgresTransport]:
+    place = Server((to.url,), USER, Secret(PASSWORD))
+    one = PostgresTransport(Upstream("hist", UpstreamKind.POSTGRESQL, tuple(Source), place, "edgemon", pooled=pooled), wait_s)
     try:
         yield one
     finally:
@@ -99,3 +99,18 @@ async def test_a_pooler_that_goes_over_to_another_server_is_noticed_without_a_ne
                     await asyncio.sleep(0.1)
             assert (before[-2], one.server[-2]) == ("1", "2")
         assert keys(standby, Source.READINGS) == sorted(item.key for item in sent)
+
+
+async def test_a_standby_that_confirms_nothing_keeps_a_pooled_role_out_that_would_not_wait_for_it(server: Postgres) -> None:
+    async with transport(server, pooled=False) as one:
+        await one.connect()  # makes the tables
+    server.sql(f"ALTER ROLE {USER} SET synchronous_commit = off")
+    server.sql("ALTER SYSTEM SET synchronous_standby_names = '*'")
+    server.sql("SELECT pg_reload_conf()")
+    async with asyncio.timeout(10.0):
+        while server.sql("SHOW synchronous_standby_names") != [["*"]]:
+            await asyncio.sleep(0.05)
+    with PgBouncer(server) as pooler:
+        async with transport(pooler, wait_s=1.5) as one:
+            with pytest.raises(LinkDown, match="standby does not confirm"):
+                await one.connect()
