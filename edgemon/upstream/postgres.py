@@ -15,7 +15,7 @@ import asyncio
 import logging
 import math
 import ssl
-from collections.abc import Awaitable, Sequence
+from collections.abc import Awaitable, Iterable, Sequence
 from dataclasses import dataclass
 from itertools import groupby
 from typing import Any, TypeVar
@@ -237,12 +237,13 @@ class PostgresTransport:
                 found = await connection.fetchval(f"SELECT max(version) FROM {schema}.{_TABLES}")
         return state, found or 0
 
-    async def _make(self, connection: Any, scripts: dict[int, str], has_schema: bool) -> None:
-        async with connection.transaction():  # gateways that come at once take turns; each script does no harm twice
+    async def _make(self, connection: Any, scripts: Iterable[str], has_schema: bool) -> None:
+        # gateways that come at once take turns; each script does no harm twice
+        async with connection.transaction(), self._sessions.begun(connection):
             await connection.execute("SELECT pg_advisory_xact_lock(hashtext('edgemon'), hashtext($1))", self._schema)
             if not has_schema:  # where it is there, the right to make one is not needed
                 await connection.execute(f"CREATE SCHEMA IF NOT EXISTS {sql.quoted(self._schema)}")
-            for script in scripts.values():
+            for script in scripts:
                 await connection.execute(script)
 
     async def _take(self, source: Source, items: Sequence[Item]) -> list[Refused]:

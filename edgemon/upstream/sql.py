@@ -14,6 +14,8 @@ from edgemon.model.upstream import Source
 SCRIPTS = Path(__file__).parent / "schema"
 DEFAULT_ROLE = "edgemon"
 """Who logs in where no `username` is set."""
+WRITABLE = 1
+"""Tables of this version take every insert: what came later mends what an administrator may put in when there is time."""
 LONGEST_NAME = 63
 """Bytes. Source: PostgreSQL documentation, 4.1.1: NAMEDATALEN - 1."""
 
@@ -106,7 +108,7 @@ def make_month(schema: str) -> str:
 
 
 def scripts(schema: str) -> dict[int, str]:
-    """Give the script of each version of the tables; each can be run again and does no harm."""
+    """Give the script of each version of the tables, in order; each can be run again, those after it too, and does no harm."""
     files = sorted(SCRIPTS.glob("[0-9][0-9][0-9][0-9]_*.sql"))
     return {int(file.name[:4]): file.read_text("utf-8").replace("{schema}", quoted(schema)) for file in files}
 

@@ -130,5 +130,7 @@ url = "mqtt://127.0.0.1"
     told = capsys.readouterr().out
     assert 'CREATE SCHEMA IF NOT EXISTS "vibration";' in told
     assert 'GRANT USAGE ON SCHEMA "vibration" TO "gw";' in told
+    made = [f'INSERT INTO "vibration".edgemon_schema (version) VALUES ({version})' for version in (1, 2)]
+    assert 0 < told.index(made[0]) < told.rindex("CREATE OR REPLACE FUNCTION") < told.index(made[1])
     assert main(["upstream", "sql", "--config", str(tmp_path), "company"]) == 2
     assert "known: historian" in capsys.readouterr().err

@@ -62,6 +62,19 @@ def months(server: Postgres, schema: str, source: Source = Source.READINGS) -> d
     return {name.partition(".")[2]: int(count) for name, count in rows}
 
 
+def versions(server: Postgres, schema: str) -> list[int]:
+    return [int(version) for (version,) in server.sql(f"SELECT version FROM {schema}.edgemon_schema ORDER BY 1")]
+
+
+def function(server: Postgres, schema: str) -> list[str]:
+    """Give what makes a month: its text, who owns it and who may call it."""
+    what = "md5(prosrc), pg_get_userbyid(proowner), proacl"
+    (found,) = server.sql(
+        f"SELECT {what} FROM pg_proc WHERE proname = 'make_month' AND pronamespace = '{schema}'::regnamespace"
+    )
+    return found
+
+
 async def test_plain_sql_finds_every_field_of_every_source(server: Postgres, schema: str, to: To) -> None:
     reading, own, capture, entry, finding = (
         maker(7) for maker in (make.reading, make.sensor_reading, make.capture, make.entry, make.finding)
@@ -153,7 +166,7 @@ async def test_gateways_that_come_at_once_make_everything_once_and_lose_nothing(
     await asyncio.gather(*map(one, origins))
     assert sum(months(server, schema).values()) == 48
     assert "readings_default" not in months(server, schema)
-    assert server.sql(f"SELECT count(*) FROM {schema}.edgemon_schema") == [["1"]]
+    assert versions(server, schema) == list(sql.scripts(schema))
 
 
 async def test_an_administrator_makes_the_tables_and_the_gateway_only_adds_rows(server: Postgres, schema: str, to: To) -> None:
@@ -170,6 +183,43 @@ async def test_an_administrator_makes_the_tables_and_the_gateway_only_adds_rows(
     server.sql(f"REVOKE INSERT ON {schema}.readings FROM {schema}_guest")
     with pytest.raises(LinkDown, match="permission denied"):
         await transport.send([make.reading(99)])
+
+
+async def test_tables_of_the_first_version_get_the_function_of_the_second_and_its_rights_stay(
+    server: Postgres, schema: str, to: To
+) -> None:
+    scripts = sql.scripts(schema)
+    server.sql(f"SET ROLE {USER}; CREATE SCHEMA {schema}; {scripts[1]}")
+    server.sql(f"GRANT EXECUTE ON FUNCTION {schema}.make_month(text, timestamptz) TO pg_monitor")
+    assert versions(server, schema) == [1]
+    text, *owner_and_rights = function(server, schema)
+    assert await to().send(make.of_every_source()) == ()
+    assert versions(server, schema) == [1, 2]
+    new, *others = function(server, schema)
+    assert (new != text, others) == (True, owner_and_rights)
+    server.sql(f"CREATE SCHEMA {schema}_new; {''.join(sql.scripts(f'{schema}_new').values())}")
+    assert function(server, f"{schema}_new")[0] == new
+    again = to()
+    await again.connect()
+    assert versions(server, schema) == [1, 2]
+
+
+async def test_tables_of_the_first_version_that_an_administrator_made_are_filled_until_that_one_comes(
+    server: Postgres, schema: str, to: To, caplog: pytest.LogCaptureFixture
+) -> None:
+    guest = f"{schema}_guest"
+    server.sql(f"CREATE ROLE {guest} LOGIN PASSWORD '{PASSWORD}'")
+    script = sql.for_administrator(schema, guest)
+    assert script.index("edgemon_schema (version) VALUES (1)") < script.index("VALUES (2)")
+    server.sql(script.replace(sql.scripts(schema)[2], ""))
+    assert versions(server, schema) == [1]
+    assert await to(user=guest).send(make.of_every_source()) == ()
+    assert "the tables are of version 1, not of 2, and are filled as they are: " in caplog.text
+    assert "`edgemon upstream sql" in caplog.text
+    server.sql(script)
+    caplog.clear()
+    assert await to(user=guest).send([make.reading(99)]) == ()
+    assert (versions(server, schema), caplog.text) == ([1, 2], "")
 
 
 async def test_tables_partitioned_in_another_way_are_filled_as_they_are(server: Postgres, schema: str, to: To) -> None:

@@ -125,11 +125,7 @@ BEGIN
         RETURN true;
     END IF;
     PERFORM pg_advisory_xact_lock(hashtext('edgemon'), hashtext(parent::regclass::oid::text));
-    -- Asked of the catalogue itself: a lock of this kind does not refresh what to_regclass remembers.
-    IF EXISTS (
-        SELECT FROM pg_class
-        WHERE relname = child AND relnamespace = (SELECT relnamespace FROM pg_class WHERE oid = parent::regclass)
-    ) THEN
+    IF to_regclass(child) IS NOT NULL THEN
         RETURN true;
     END IF;
     EXECUTE format('CREATE TABLE %I (LIKE %I INCLUDING ALL)', child, parent);
