@@ -84,7 +84,9 @@ class Feeder:
         self._turn = 0
         """Of trying once more what was refused."""
         self._server = ""
+        self._asked_at: Duration = 0.0
         self._answered_at: Duration = 0.0
+        """The last answer was given between the two."""
         self._up = False
         self._detail = "not connected yet"
         self._sent = 0
@@ -162,7 +164,7 @@ class Feeder:
                 refused = await self._send(items)
                 if not await self._is_another():
                     self._overlap.of(source).add(items[-1].position, self._answered_at)
-                settled = self._overlap.of(source).settle(self._answered_at)
+                settled = self._overlap.of(source).settle(self._asked_at)
                 await self._outbox.done(one.name, source, settled, refused, self._clock.now())
                 if one.newest_first:
                     await self._overtake(source)
@@ -181,7 +183,7 @@ class Feeder:
             await self._ask(())
         if await self._is_another():
             return
-        name, at = self._upstream.name, self._answered_at
+        name, at = self._upstream.name, self._asked_at
         for source in self._overlap.due(at):
             await self._outbox.done(name, source, self._overlap.of(source).settle(at), (), self._clock.now())
         if turn := self._overlap.retried.settle(at):
@@ -218,8 +220,9 @@ class Feeder:
         return [(one.item, one.why) for one in refused]
 
     async def _ask(self, items: Sequence[Item]) -> tuple[Refused, ...]:
+        asked_at = self._clock.elapsed()
         refused = await self._transport.send(items)
-        self._answered_at = self._clock.elapsed()
+        self._asked_at, self._answered_at = asked_at, self._clock.elapsed()
         return refused
 
     def _tell(self, error: Exception) -> None:

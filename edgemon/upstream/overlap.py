@@ -47,7 +47,7 @@ class Held:
 
     def is_due(self, at: Duration) -> bool:
         """Say whether something could be settled."""
-        return bool(self._entries) and at - self._entries[0][1] >= self._span_s
+        return bool(self._entries) and (not self._span_s or at - self._entries[0][1] >= self._span_s)
 
     def settle(self, at: Duration) -> int:
         """Give the position up to which nothing need be held back any more, and forget it; 0 where there is none.

@@ -259,7 +259,8 @@ class PostgresTransport:
         return refused + await self._insert(source, taken, rows)
 
     async def _insert(self, source: Source, items: Sequence[Item], rows: Sequence[Row]) -> list[Refused]:
-        if not rows:
+        if not rows:  # that a batch is done says that the server answered
+            await self._within(self._ask("SELECT 1"))
             return []
         try:
             await self._within(self._run(source, rows), sum(len(item.body) for item in items))

@@ -138,6 +138,26 @@ async def test_a_server_that_answers_no_more_settles_nothing_and_is_not_asked_be
     assert await line.sent() == [1, 2, 3]
 
 
+async def test_an_answer_that_was_long_on_its_way_settles_only_what_was_due_when_it_was_asked_for(line: Line) -> None:
+    await line.write(3)
+    await line.sent()
+    await line.clock.advance(SPAN_S - 5.0)
+    connect = line.server.connect
+
+    async def answer_late() -> None:
+        await line.clock.advance(10.0)
+        await connect()
+
+    line.server.connect = answer_late  # type: ignore[method-assign]
+    await line.write(1)
+    assert (await line.feeder.step(), await line.cursor()) == (1, 0)
+    assert (await line.feeder.step(), await line.cursor()) == (0, 3)
+    await line.clock.advance(SPAN_S - 11.0)  # the fourth was confirmed when the answer was there
+    assert (await line.feeder.step(), await line.cursor()) == (0, 3)
+    await line.clock.advance(1.0)
+    assert (await line.feeder.step(), await line.cursor()) == (0, 4)
+
+
 async def test_a_restart_of_the_gateway_sends_again_what_is_held_back(line: Line) -> None:
     await line.write(5)
     await line.sent()

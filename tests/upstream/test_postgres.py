@@ -293,6 +293,22 @@ async def test_bad_rows_of_every_kind_are_refused_with_their_reason(server: Post
     assert [sum(months(server, schema, source).values()) for source in Source] == [1, 1, 1, 0]
 
 
+async def test_a_batch_of_which_nothing_can_be_a_row_is_no_proof_that_a_frozen_server_is_there(schema: str) -> None:
+    bad = make.changed(make.capture(1), axes=None)
+    with Postgres() as server:
+        upstream = Upstream(
+            "database", UpstreamKind.POSTGRESQL, tuple(Source), Server((server.url,), USER, Secret(PASSWORD)), schema
+        )
+        one = PostgresTransport(upstream, 10.0)
+        assert [refused.item for refused in await one.send([bad])] == [bad]
+        one._wait_s = 1.0
+        server.freeze()
+        with pytest.raises(LinkDown, match="no answer in time"):
+            await one.send([bad])
+        server.thaw()
+        await one.close()
+
+
 async def test_who_may_not_come_in_is_told_why_and_no_password_is_told(server: Postgres, to: To) -> None:
     secret = "brine-and-copper-9"
     for transport, words in (
