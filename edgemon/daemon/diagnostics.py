@@ -195,9 +195,8 @@ class Diagnostics:
         return None if found is None or found.missing_parts else found
 
     async def _before(self, key: PointKey, sim: bool, capture: Capture) -> tuple[Capture, ...]:
-        """Give waveforms from all over the point's approved baseline, for machines with gears; none where none is kept."""
-        train = self._setting.plant.machine_of[key.machine].train
-        if not (train.gears or train.planetary) or capture.form is not None:
+        """Give waveforms from all over the point's approved baseline, for a waveform; none where none is kept."""
+        if capture.form is not None:
             return ()
         time = baseline_time(await self._reader.baselines(), key, sim)
         if time is None:

@@ -35,8 +35,8 @@ def diagnose(record: Record, facts: MachineFacts, before: Sequence[tuple[Record,
     facts : MachineFacts
         What is known of the machine; what is missing is not guessed, and its faults are not looked for.
     before : sequence of (Record, MachineFacts)
-        The same channels in the machine's baseline, at the loads that are usual, and its speed then: what a gear is compared
-        with.
+        The same channels in the machine's baseline, at the loads that are usual, and its speed then: what gears and the
+        mounting of the sensor are compared with.
 
     Returns
     -------
@@ -90,8 +90,8 @@ def diagnose_machine(
     usable = [(record, facts) for record, facts in given if not _too_short(record)]
     places = sum(len(by_place(record)) for record, _ in usable)
     looks = [look for record, facts in usable for look in looks_at(record, facts, places)]
-    if asked[0][1].is_geared:
-        looks[0].before = tuple(looks_at(one, known)[0] for one, known in before)
+    placed = asked[0][1].is_geared  # only gears need the baseline's speed, which takes as long as all else
+    looks[0].before = tuple(looks_at(one, known)[0] if placed else Look(one, known, None) for one, known in before)
     nearby = [(name, Look(one, known, None)) for name, one, known in neighbours if not _too_short(one)]
     every = weighed([Heard(look, one) for look in looks for one in _found(look)], looks, nearby)
     doubt = 1.0 - math.prod(1.0 - finding.confidence for finding in every)

@@ -6,12 +6,14 @@ from edgemon.diagnosis.bearing import bearing_defects
 from edgemon.diagnosis.drive import belt, blade_pass, electrical
 from edgemon.diagnosis.gear import gear
 from edgemon.diagnosis.look import Look
+from edgemon.diagnosis.mounting import mounting
 from edgemon.diagnosis.noise import cavitation, lubrication, sensor
 from edgemon.diagnosis.rotor import bent_shaft, looseness, misalignment, oil_whirl, resonance, rub, unbalance
 from edgemon.model.finding import Finding
 
 PATTERNS: dict[str, Callable[[Look], list[Finding]]] = {
     "sensor": sensor,
+    "mounting": mounting,
     "bearing-defects": bearing_defects,
     "unbalance": unbalance,
     "misalignment": misalignment,

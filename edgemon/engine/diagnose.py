@@ -45,7 +45,7 @@ def diagnose_capture(
     capture : Capture
         A capture of the point's sensor.
     before : sequence of Capture
-        Some of the same sensor from the time of an approved baseline: what gears are compared with.
+        Some of the same sensor from the time of an approved baseline: what gears and its mounting are compared with.
     others : sequence of Capture
         Of the machine's other sensors, taken at about the same time.
     nearby : sequence of (Machine, Capture)
