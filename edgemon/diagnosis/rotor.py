@@ -22,6 +22,9 @@ SECOND = 0.5
 """2x over 1x, and axial over radial, from which misalignment is meant. Source: trade rule, common practice, no source."""
 ONE_SIDED = 3.0
 """1x of one radial direction over the other from which resonance is meant. Source: trade rule, common practice."""
+DOUBTED = 0.5
+"""Of the confidence in unbalance taken where 1x is that one-sided: a force that turns shakes both directions, so resonance,
+eccentricity or looseness is meant before it. Source: trade rule, common practice."""
 MANY = 6
 TENTH = 0.1
 
@@ -53,6 +56,8 @@ def _unbalance_of(look: Look, channels: tuple[int, ...]) -> Finding | None:
     double = 0.0 if second is None else second.velocity / firsts[strongest].velocity
     sure = soft(share, SHARE, 0.02) * soft(SECOND - double, 0.0, 0.05) * level
     sure *= 1.0 - soft(_axial_share(look, firsts[strongest]), SECOND, 0.05)
+    one_sided = _one_sided(look)
+    sure *= 1.0 - DOUBTED * soft(one_sided, ONE_SIDED, 0.3)
     notes = [Evidence(f"1x makes {100 * share:.0f} % of the velocity, 2x is {100 * double:.0f} % of 1x")]
     if len(channels) == 2:
         coherence, phase = steady_phase(look, channels[0], channels[1])
@@ -67,6 +72,21 @@ def _unbalance_of(look: Look, channels: tuple[int, ...]) -> Finding | None:
     if sure < 0.02:
         return None
     return look.finding(Fault.UNBALANCE, sure, channel, (look.evidence(channel, firsts[strongest], "1x"), *notes))
+
+
+def _one_sided(look: Look) -> float:
+    """Give 1x of the stronger of horizontal and vertical over the other; 1 where not both are known."""
+    pair = _both_radial(look)
+    return 1.0 if len(pair) < 2 else max(line.velocity for line, _ in pair) / min(line.velocity for line, _ in pair)
+
+
+def _both_radial(look: Look) -> list[tuple[OrderLine, int]]:
+    """Give 1x and channel of the horizontal and the vertical direction, where both are named and have one."""
+    named = {look.record.channels[c].direction: c for c in look.radial if look.record.channels[c].direction}
+    if not {"horizontal", "vertical"} <= set(named):
+        return []
+    pair = [(look.order(named[d], 1.0), named[d]) for d in ("horizontal", "vertical")]
+    return [(line, c) for line, c in pair if line is not None and line.velocity > 0.0]
 
 
 def _axial_share(look: Look, radial: OrderLine) -> float:
@@ -145,11 +165,7 @@ def looseness(look: Look) -> list[Finding]:
 
 def resonance(look: Look) -> list[Finding]:
     """1x of one radial direction more than three times that of the other; needs both named."""
-    named = {look.record.channels[c].direction: c for c in look.radial if look.record.channels[c].direction}
-    if not {"horizontal", "vertical"} <= set(named):
-        return []
-    pair = [(look.order(named[d], 1.0), named[d]) for d in ("horizontal", "vertical")]
-    lines = [(line, c) for line, c in pair if line is not None and line.velocity > 0.0]
+    lines = _both_radial(look)
     if len(lines) < 2:
         return []
     (large, channel), (small, _) = sorted(lines, key=lambda item: -item[0].velocity)
