@@ -113,12 +113,18 @@ def _shown(rules: Mapping[PointKey, Rules], waiting: Sequence[AlarmRecord], poli
     return Annunciation(
         horn=bool(sounding),
         beacon=max(_severity(record) for record in waiting).word,
-        ringback=any(record.state is AlarmState.RTNUN and 0.0 <= now - record.since < policy.ringback_s for record in waiting),
+        ringback=any(
+            record.state is AlarmState.RTNUN and 0.0 <= now - _told_at(record) < policy.ringback_s for record in waiting
+        ),
         call=None if newest is None else _call(rules, newest),
         silenced_at=max(
             (one.silenced_at for one in calling if one.silenced_at is not None and one not in sounding), default=None
         ),
     )
+
+
+def _told_at(record: AlarmRecord) -> Instant:
+    return record.since if record.told_at is None else record.told_at
 
 
 def _severity(record: AlarmRecord) -> Severity:

@@ -104,7 +104,7 @@ def _fit(rules: Rules, state: PointState, measurement: Measurement, fresh: tuple
     told: tuple[Event, ...] = ()
     if said.running is not state.running:
         state, told = notice(rules, state, said, taken_at)
-    alarms, moved = _judge_levels(rules, state, fresh, taken_at, said.rpm)
+    alarms, moved = _judge_levels(rules, state, fresh, taken_at, said.rpm, now)
     names = [level.name for level in fresh]
     levels = _merged(state.levels, fresh, names)
     flawed = state.flawed and tuple(name for name in state.flawed if name not in names)
@@ -138,7 +138,7 @@ def _fit(rules: Rules, state: PointState, measurement: Measurement, fresh: tuple
 
 
 def _judge_levels(
-    rules: Rules, state: PointState, fresh: tuple[Level, ...], at: Instant, rpm: float | None
+    rules: Rules, state: PointState, fresh: tuple[Level, ...], at: Instant, rpm: float | None, now: Instant
 ) -> tuple[Mapping[str, AlarmRecord], tuple[Event, ...]]:
     changed: dict[str, AlarmRecord] = {}
     events: tuple[Event, ...] = ()
@@ -165,7 +165,7 @@ def _judge_levels(
         if alert is record.alert and alarm is record.alarm:
             continue
         within_at = state.level_at.get(level.name) if begins(record, alert, alarm) else record.within_at
-        cause = Cause(at, value=level.value, detail=level.remark)
+        cause = Cause(at, value=level.value, detail=level.remark, told_at=now)
         moved = settle(rules, record, alert, alarm, severity_of(alert, alarm), cause, within_at)
         changed[level.name], hidden = hide(rules, moved.record, at)
         events += moved.events + hidden

@@ -9,11 +9,11 @@ old one may hide it again, and the journal says what happened.
 from dataclasses import replace
 
 from edgemon.alarms.rules import Rules
-from edgemon.alarms.state import new_record
+from edgemon.alarms.state import closed, new_record
 from edgemon.model.alarm import MONITORING, AlarmRecord, AlarmState, PointState
 from edgemon.model.event import AlarmChanged
 from edgemon.model.instant import Instant
-from edgemon.model.limit import BELOW, Severity, Side, low_name
+from edgemon.model.limit import BELOW, Side, low_name
 
 NO_LIMIT = "no limit is set any more"
 OTHER_SIDE = "its limit is on the other side now"
@@ -30,7 +30,7 @@ def close(rules: Rules, state: PointState, now: Instant) -> tuple[PointState, tu
     if not orphans:
         return state, ()
     alarms = {level: _afresh(rules, record, now) if level in orphans else record for level, record in state.alarms.items()}
-    events = tuple(_closed(rules, one, now) for one in orphans.values() if one.state is not AlarmState.NORM)
+    events = tuple(closed(one, now, _why(rules, one)) for one in orphans.values() if one.state is not AlarmState.NORM)
     return replace(state, alarms=alarms), events
 
 
@@ -52,22 +52,6 @@ def _afresh(rules: Rules, record: AlarmRecord, now: Instant) -> AlarmRecord:
 def _has_limit(rules: Rules, record: AlarmRecord) -> bool:
     limit = rules.limits.get(record.key.level)
     return limit is not None and limit.side is record.side
-
-
-def _closed(rules: Rules, record: AlarmRecord, now: Instant) -> AlarmChanged:
-    return AlarmChanged(
-        at=now,
-        alarm=record.key,
-        change="CLEARED",
-        from_state=record.state,
-        to_state=AlarmState.NORM,
-        severity=Severity.NORMAL,
-        occurrence=record.occurrence,
-        priority=record.priority,
-        annunciates=False,
-        reason=_why(rules, record),
-        side=record.side,
-    )
 
 
 def _why(rules: Rules, record: AlarmRecord) -> str:

@@ -39,7 +39,7 @@ def _instants(state: PointState) -> list[Instant]:
     found = [at for at in (*of_point, *state.level_at.values()) if at is not None]
     for record in state.alarms.values():
         found += (record.since, record.raised_at)
-        found += (record.silenced_at,) if record.silenced_at is not None else ()
+        found += (at for at in (record.told_at, record.silenced_at) if at is not None)
         found += (one.pending.since for one in (record.alert, record.alarm) if one.pending is not None)
         found += (one.since for one in (record.shelf, record.suppression, record.out_of_service) if one is not None)
     return found
@@ -54,6 +54,7 @@ def _record(record: AlarmRecord, now: Instant, latest: Instant) -> AlarmRecord:
         record,
         since=earlier(record.since),
         raised_at=earlier(record.raised_at),
+        told_at=earlier(record.told_at),
         silenced_at=earlier(record.silenced_at),
         onset_at=earlier(record.onset_at),
         judged_onset_at=earlier(record.judged_onset_at),

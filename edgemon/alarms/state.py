@@ -28,12 +28,15 @@ class Cause:
     """When, by whom and why a stimulus comes."""
 
     at: Instant
+    """Time of the measurement, or of the command."""
     by: str = ""
     station: str = ""
     reason: str = ""
     until: Instant | None = None
     value: float | None = None
     detail: str = ""
+    told_at: Instant | None = None
+    """Gateway time, where that is another."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,6 +56,23 @@ def new_record(rules: Rules, level: str, sim: bool, at: Instant) -> AlarmRecord:
 
 def _side(limit: Limit | None) -> Side:
     return Side.ABOVE if limit is None else limit.side
+
+
+def closed(record: AlarmRecord, now: Instant, why: str) -> AlarmChanged:
+    """Tell of a record that ends, whatever its state, because what it is about is no more."""
+    return AlarmChanged(
+        at=now,
+        alarm=record.key,
+        change="CLEARED",
+        from_state=record.state,
+        to_state=AlarmState.NORM,
+        severity=Severity.NORMAL,
+        occurrence=record.occurrence,
+        priority=record.priority,
+        annunciates=False,
+        reason=why,
+        side=record.side,
+    )
 
 
 def is_held(record: AlarmRecord) -> bool:
@@ -120,13 +140,15 @@ def _follow(rules: Rules, record: AlarmRecord, line: Transition, cause: Cause) -
         rank, calls = priority(rules, record.key.level, told), annunciates(rules, record.key.level, told)
     elif target in (AlarmState.NORM, AlarmState.DSUPR):
         peak, rank, calls = Severity.NORMAL, priority(rules, record.key.level, Severity.NORMAL), False
+    is_new = line.announce or target is not record.state
     return replace(
         record,
         state=target,
         severity=severity,
         peak_severity=peak,
         occurrence=record.occurrence + raised,
-        since=at if line.announce or target is not record.state else record.since,
+        since=at if is_new else record.since,
+        told_at=cause.told_at if is_new else record.told_at,
         raised_at=at if raised else record.raised_at,
         alert=alert,
         alarm=alarm,

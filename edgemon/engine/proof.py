@@ -6,6 +6,7 @@ was raised in it, and nothing of it stays behind. Real states are not touched.
 
 from dataclasses import replace
 
+from edgemon.alarms.state import closed
 from edgemon.engine.draft import Draft, Judgement, draft_of, judgement_of
 from edgemon.engine.memory import Memory, Setting
 from edgemon.errors import ParameterError
@@ -14,7 +15,6 @@ from edgemon.model.command import Person
 from edgemon.model.event import AlarmChanged
 from edgemon.model.ids import AlarmKey
 from edgemon.model.instant import Instant
-from edgemon.model.limit import Severity
 from edgemon.model.proof import LEAD_S, LONGEST_S, Proof, ProofCommand, ProofEnded, ProofStarted, Scope, StartProof
 
 TIME_IS_UP = "its time is up"
@@ -115,14 +115,7 @@ def _clear(draft: Draft, scope: Scope, why: str) -> None:
 
 
 def _cleared(state: PointState, now: Instant, why: str) -> tuple[AlarmChanged, ...]:
-    return tuple(
-        AlarmChanged(
-            now, record.key, "CLEARED", record.state, AlarmState.NORM, Severity.NORMAL, record.occurrence, record.priority,
-            False, reason=why,
-        )
-        for record in state.alarms.values()
-        if record.state is not AlarmState.NORM
-    )  # fmt: skip
+    return tuple(closed(record, now, why) for record in state.alarms.values() if record.state is not AlarmState.NORM)
 
 
 def hears(setting: Setting, memory: Memory, alarm: AlarmKey, now: Instant) -> bool:

@@ -115,6 +115,8 @@ class AlarmRecord:
     """Time of the newest value before the onset: nothing before it belongs to this occurrence."""
     side: Side = Side.ABOVE
     """On which side of the limit that it is about a value is bad: the same name may mean the other one after a start."""
+    told_at: Instant | None = None
+    """Gateway time at which the present state began, where a measurement brought it about; None: the same as `since`."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -87,6 +87,15 @@ def test_the_horn_ends_with_the_condition_and_the_beacon_with_the_acknowledgemen
     assert one.shown(5.0) == Annunciation()
 
 
+def test_the_end_of_an_alarm_is_told_when_it_is_known_however_long_the_measurement_took_to_come() -> None:
+    one = plant()
+    one.policy = AlarmPolicy(ringback_s=3.0)
+    one.measure(0.0, 8.0)
+    one.measure(1.0, 1.0, now=40.0)
+    assert one.shown(41.0).ringback
+    assert not one.shown(43.0).ringback
+
+
 def test_a_latched_alarm_sounds_on_although_its_condition_has_gone() -> None:
     one = Plant(rules(limit(latch_alarm=True), stale_after_s=1e6))
     one.measure(0.0, 8.0)

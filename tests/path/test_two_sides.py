@@ -153,11 +153,13 @@ async def test_what_was_decided_of_one_side_never_hides_the_other(
     await runs.run(after)
     assert runs.told() == [(stood, "CLEARED", state, reason)]
     assert runs.alarms() == {}
+    assert runs.rig is not None
+    (closed,) = [one for one in runs.rig.journal() if one["kind"] == "alarm-changed"]
+    assert closed["side"] == ("below" if value == LOW_MM_S else "above")
     was_obeyed = await runs.run(after, other, given=orders(NAME)["ACKED"])
     assert runs.told() == [(NAME, "RAISED", "NORM", "UNACK")]
     assert runs.alarms() == {NAME: ("UNACK", 2)}
     assert not was_obeyed, "who acknowledges the old one, late, does not acknowledge this one"
-    assert runs.rig is not None
     assert runs.rig.published()["state"] == "alarm"
 
 
