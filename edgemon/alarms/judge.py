@@ -281,7 +281,8 @@ def restart(rules: Rules, state: PointState, now: Instant) -> Next:
     What is pending stays pending; the next measurement goes on with it unless the gap in source time is longer than the point
     may be silent. A point whose newest measurement is too old by now waits for its first data, and is called lost only when
     none has come `stale_after_s` after the start: the outage was the gateway's. Records of limits that the plant file no
-    longer has, or has on the other side, are closed; what is new begins hidden where the machine stands.
+    longer has, or has on the other side, are closed; what is new begins hidden where the machine stands. A loss of monitoring
+    that stands rises or falls with how critical the machine is now.
     """
     state, orphaned = orphans.close(rules, state, now)
     state, hidden = join(rules, state, now)
@@ -291,6 +292,9 @@ def restart(rules: Rules, state: PointState, now: Instant) -> Next:
     if state.quality is not Quality.STALE and not told and silence.is_silent(rules, state, now):
         state = replace(state, quality=Quality.STALE, reasons=(silence.WAITING,))
         closed += (QualityChanged(now, state.point, state.quality.value, state.reasons, state.sim),)
+    elif told and known is not None and known.severity is not rules.loss_severity:
+        state, risen = silence.assess(rules, state, now, now)
+        closed += risen
     if state.quality is Quality.STALE:
         record = state.alarms.get(MONITORING) or new_record(rules, MONITORING, state.sim, now)
         state = replace(state, alarms={**state.alarms, MONITORING: silence.wait(record, now)})

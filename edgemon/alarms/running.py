@@ -14,6 +14,7 @@ from edgemon.model.level import Measurement
 from edgemon.model.limit import Side
 
 NOT_RUNNING = "machine not running"
+NOT_KNOWN = "not known whether the machine runs"
 
 
 class Told(NamedTuple):
@@ -70,13 +71,15 @@ def notice(rules: Rules, state: PointState, told: Told, at: Instant) -> tuple[Po
     for level in rules.limits:
         if rules.gates(level):
             record = alarms.get(level) or new_record(rules, level, state.sim, at)
-            alarms[level], more = mark(rules, record, told, at) if stopped else _unmark(rules, record, at)
+            alarms[level], more = mark(rules, record, told, at) if stopped else _unmark(rules, record, told, at)
             events.extend(more)
     return replace(state, alarms=alarms), tuple(events)
 
 
 def join(rules: Rules, state: PointState, at: Instant) -> tuple[PointState, tuple[Event, ...]]:
-    """Mark records that are new on a machine that stands: their limits were set meanwhile."""
+    """Mark records that are new on a machine that stands, or none where the plant file can no longer tell that it does."""
+    if rules.machine.standstill_rpm is None and rules.machine.standstill is None:
+        return notice(rules, state, Told(None, state.rpm, None), at)
     if state.running is not False:
         return state, ()
     told, alarms = Told(False, state.rpm, state.running_at), dict(state.alarms)
@@ -109,9 +112,9 @@ def hide(rules: Rules, record: AlarmRecord, at: Instant) -> tuple[AlarmRecord, t
     return moved.record, moved.events
 
 
-def _unmark(rules: Rules, record: AlarmRecord, at: Instant) -> tuple[AlarmRecord, tuple[Event, ...]]:
+def _unmark(rules: Rules, record: AlarmRecord, told: Told, at: Instant) -> tuple[AlarmRecord, tuple[Event, ...]]:
     shown = replace(record, suppression=None, alert=drop_pending(record.alert), alarm=drop_pending(record.alarm))
-    moved = move(rules, shown, Stimulus.UNSUPPRESS, Cause(at, reason="machine running"))
+    moved = move(rules, shown, Stimulus.UNSUPPRESS, Cause(at, reason="machine running" if told.running else NOT_KNOWN))
     return moved.record, moved.events
 
 

@@ -10,6 +10,7 @@ from edgemon.alarms.judge import point_word
 from edgemon.model.command import RemoveFromService
 from edgemon.model.event import AlarmChanged, CommandRefused, QualityChanged
 from edgemon.model.limit import Delay
+from edgemon.model.machine import Criticality
 from edgemon.model.quality import Quality
 from tests.alarms.making import Bench, changes, key, limit, rules
 
@@ -163,3 +164,16 @@ def test_the_journal_has_no_gap_over_a_restart() -> None:
     chain = [event for event in bench.events if isinstance(event, AlarmChanged) and event.alarm.level == "velocity_rms"]
     assert len(chain) == 3
     assert all(one.to_state == other.from_state for one, other in pairwise(chain))
+
+
+def test_a_loss_that_stands_calls_where_the_machine_has_become_critical() -> None:
+    before = Bench(rules(criticality=Criticality.GENERAL))
+    before.measure(0.0, 3.0)
+    before.tick(30.0)
+    assert not before.record("monitoring").annunciates
+    after = Bench(rules(criticality=Criticality.CRITICAL), before.state)
+    assert changes(after.restart(40.0), "monitoring") == [("LEVEL_UP", "UNACK", "UNACK")]
+    assert after.record("monitoring").annunciates
+    assert after.restart(50.0) == ()
+    again = Bench(before.rules, after.state)
+    assert changes(again.restart(60.0), "monitoring") == [("LEVEL_DOWN", "UNACK", "UNACK")]

@@ -4,7 +4,7 @@ import pytest
 
 from edgemon.alarms.judge import point_word
 from edgemon.model.command import Acknowledge
-from edgemon.model.event import RunningChanged
+from edgemon.model.event import AlarmChanged, RunningChanged
 from edgemon.model.limit import Delay
 from edgemon.model.machine import StandstillRule
 from tests.alarms.making import Bench, changes, key, limit, rules
@@ -78,6 +78,16 @@ def test_what_was_told_holds_only_as_long_as_the_point_may_be_silent() -> None:
     events = bench.measure(31.0, 9.0)
     assert bench.state.running is None
     assert changes(events) == [("UNSUPPRESSED", "DSUPR", "NORM"), ("RAISED", "NORM", "UNACK")]
+    assert next(event.reason for event in events if isinstance(event, AlarmChanged)) == "not known whether the machine runs"
+
+
+def test_where_nothing_is_to_tell_standstill_any_more_nothing_stays_hidden_by_it() -> None:
+    before = Bench(rules(stale_after_s=1e6))
+    before.measure(0.0, 0.1, rpm=0.0)
+    after = Bench(rules(standstill_rpm=None, stale_after_s=1e6), before.state)
+    assert changes(after.restart(1.0)) == [("UNSUPPRESSED", "DSUPR", "NORM")]
+    after.measure(2.0, 9.0)
+    assert (after.state.running, after.alarm) == (None, "UNACK")
 
 
 def test_an_older_measurement_does_not_tell() -> None:
