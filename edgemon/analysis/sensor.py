@@ -1,16 +1,25 @@
 """What a sensor can tell: the frequencies up to which its resonance leaves a level right, and the noise it adds of its own."""
 
 import math
+from collections.abc import Mapping
 from dataclasses import replace
 from functools import lru_cache
+from types import MappingProxyType
 
 from edgemon.errors import ParameterError
 from edgemon.model.level import USUAL_UNIT, Band, Detector, Level
+from edgemon.model.machine import Mounting, Sensor
 from edgemon.units import Quantity, from_si
 
 USABLE_ERROR = 0.10
 """Error of amplitude up to which a band counts as measured. Source: the +-10 % band of accelerometer data sheets, common
 practice."""
+TYPICAL_HZ: Mapping[Mounting, float] = MappingProxyType(
+    {Mounting.STUD: 30_000.0, Mounting.ADHESIVE: 25_000.0, Mounting.MAGNET: 7_000.0, Mounting.PROBE: 1_000.0}
+)
+"""Resonance of a light sensor as mounted, the lower end of what is usual: stud about 30 kHz, thin adhesive little below it,
+magnet 7 to 12 kHz, by hand 1 to 2 kHz. Order by ISO 5348:2021 (at second hand); figures common practice, no source. A heavier
+sensor has less: its data sheet says."""
 DETECTABLE = 2.0
 """Times the noise floor below which a level is the sensor's own as much as the machine's. Common practice, no source."""
 
@@ -40,6 +49,13 @@ def resonant_error(hz: float, resonance_hz: float) -> float:
 def usable_hz(resonance_hz: float, error: float = USABLE_ERROR) -> float:
     """Give the highest frequency that is read no more than `error` too high: 0.30 of the resonance for a tenth."""
     return resonance_hz * math.sqrt(error / (1.0 + error))
+
+
+def resonance_of(resonance_hz: float | None, mounting: Mounting | None) -> tuple[float, str] | None:
+    """Give the resonance of a sensor as mounted and what that rests on, for people; None where nothing is said of it."""
+    if resonance_hz is not None:
+        return resonance_hz, "as the plant file says"
+    return None if mounting is None else (TYPICAL_HZ[mounting], f"typical of a light sensor by {mounting}")
 
 
 @lru_cache(maxsize=1024)
@@ -88,3 +104,27 @@ def said_of_noise(level: Level, density: float) -> Level:
     unit = USUAL_UNIT[level.quantity]
     text = f"below detection: less than twice the sensor's own noise of {from_si(floor, unit):.2g} {unit}"
     return replace(level, remark="; ".join(filter(None, (level.remark, text))))
+
+
+def said_of_resonance(level: Level, resonance_hz: float, basis: str) -> Level:
+    """Give a level with a remark where its band reaches beyond what the resonance of the mounting leaves right.
+
+    Notes
+    -----
+    What lies beyond is read high up to the resonance, and low above it. Source: mass on a spring, closed form; that a band
+    should end at about a third of the resonance: ISO 5348:2021 (at second hand), common practice.
+    """
+    reach = usable_hz(resonance_hz)
+    if level.band is None or level.band.high_hz <= reach * (1.0 + 1e-9):
+        return level
+    text = f"its band reaches beyond {reach:.0f} Hz: resonance of the mounting at {resonance_hz:.0f} Hz ({basis})"
+    return replace(level, remark="; ".join(filter(None, (level.remark, text))))
+
+
+def said_of_sensor(levels: tuple[Level, ...], sensor: Sensor) -> tuple[Level, ...]:
+    """Give levels with remarks on what their sensor cannot tell; as they are where nothing is known of it."""
+    if (noise := sensor.noise_si) is not None:
+        levels = tuple(said_of_noise(level, noise) for level in levels)
+    if (resonance := resonance_of(sensor.resonance_hz, sensor.mounting)) is not None:
+        levels = tuple(said_of_resonance(level, *resonance) for level in levels)
+    return levels

@@ -6,7 +6,7 @@ from dataclasses import dataclass, field, replace
 from typing import TypeAlias
 
 from edgemon.analysis.measure import Waveform, measure
-from edgemon.analysis.sensor import said_of_noise
+from edgemon.analysis.sensor import said_of_sensor
 from edgemon.decode.assemble import Assembly, add, expire, reopened
 from edgemon.decode.decoded import Decoded
 from edgemon.decode.registry import decode, quarantine
@@ -322,8 +322,7 @@ def _measured(setting: Setting, memory: Memory, items: Sequence[Item | Capture],
         capture = items[index]
         assert isinstance(capture, Capture)
         siblings, levels = plant.points_of_sensor[capture.sensor], with_speed(point, levels, used)
-        noise = plant.sensors[capture.sensor].noise_si
-        levels = levels if noise is None else tuple(said_of_noise(level, noise) for level in levels)
+        levels = said_of_sensor(levels, plant.sensors[capture.sensor])
         of_item.setdefault(index, []).append(_measurement(capture, point, levels, verdict, _takes_temperature(point, siblings)))
     for index, item in enumerate(items):
         if isinstance(item, Capture):

@@ -8,6 +8,7 @@ import numpy as np
 
 from edgemon.analysis.bands import INTEGRATIONS
 from edgemon.analysis.received import amplitudes, spectrum_of
+from edgemon.analysis.sensor import resonance_of, usable_hz
 from edgemon.diagnosis.diagnose import diagnose_machine
 from edgemon.diagnosis.frequencies import belt_rate
 from edgemon.diagnosis.record import Channel, Gear, MachineFacts, Record
@@ -62,7 +63,19 @@ def diagnose_capture(
     then = [(_record(setting, machine, one), facts_of(machine, one)) for one in waves]
     beside = [(_record(setting, machine, one, str(one.sensor)), facts_of(machine, one)) for one in others]
     about = [(near.name, _record(setting, near, one), facts_of(near, one)) for near, one in nearby]
-    return diagnose_machine(asked, then, beside, about)
+    found = diagnose_machine(asked, then, beside, about)
+    distorted = _distorted(setting, capture, asked[0][0])
+    return replace(found, remarks=(*found.remarks, distorted)) if distorted else found
+
+
+def _distorted(setting: Setting, capture: Capture, record: Record) -> str:
+    """Say from where on the resonance of the mounting distorts what is diagnosed; empty where it does not, or is not known."""
+    sensor = setting.plant.sensors[capture.sensor]
+    known = resonance_of(sensor.resonance_hz, sensor.mounting)
+    if known is None or usable_hz(known[0]) >= 0.5 * record.fs_hz:
+        return ""
+    text = f"resonance of the mounting at {known[0]:.0f} Hz ({known[1]})"
+    return f"{text}: above {usable_hz(known[0]):.0f} Hz lines and envelopes tell of rhythms, not of sizes"
 
 
 def at_speed_heard(capture: Capture, heard: MachineSpeed | None, fresh_s: float) -> Capture:

@@ -1,7 +1,7 @@
 """A spectrum that a sensor sent, for the points that its axes watch."""
 
 from edgemon.analysis.received import Received, amplitudes, measure_spectrum
-from edgemon.analysis.sensor import said_of_noise
+from edgemon.analysis.sensor import said_of_sensor
 from edgemon.engine.speeds import Speeds, with_speed
 from edgemon.model.level import Level
 from edgemon.model.machine import Plant, Point
@@ -34,7 +34,6 @@ def measured(plant: Plant, capture: Capture, speeds: Speeds) -> list[tuple[Point
     for point in watched:
         speed = speeds.of(point)
         levels, verdict = measure_spectrum(received(capture, form, point, speed.rpm))
-        noise = plant.sensors[capture.sensor].noise_si
-        levels = levels if noise is None else tuple(said_of_noise(level, noise) for level in levels)
+        levels = said_of_sensor(levels, plant.sensors[capture.sensor])
         found.append((point, with_speed(point, levels, speed), verdict))
     return found

@@ -15,6 +15,16 @@ from edgemon.model.sends import Sends
 from edgemon.units import Quantity
 
 
+class Mounting(StrEnum):
+    """How a sensor is held, from stiff to soft. Source: ISO 5348:2021 (its terms and their order; at second hand)."""
+
+    STUD = "stud"
+    ADHESIVE = "adhesive"
+    MAGNET = "magnet"
+    PROBE = "probe"
+    """Held by hand."""
+
+
 class Criticality(StrEnum):
     """What the plant loses with the machine; decides priority and who is told of lost monitoring."""
 
@@ -53,6 +63,9 @@ class Sensor:
     sends: Sends = Sends.WAVEFORM
     noise_si: float | None = None
     """Density of its own noise, m/s2 per root hertz."""
+    resonance_hz: float | None = None
+    """Its resonance as mounted, as the plant file says."""
+    mounting: Mounting | None = None
     collects: Collection | None = None
     """What the gateway commands of it; None: nothing."""
 

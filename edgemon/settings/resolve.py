@@ -16,6 +16,7 @@ from edgemon.model.machine import (
     Criticality,
     Learning,
     Machine,
+    Mounting,
     Plant,
     Point,
     Sensor,
@@ -108,6 +109,8 @@ def _sensor(table: SensorTable) -> Sensor:
         sensitivity_v_per_si=None if sensitivity is None else to_si(sensitivity, "mV") / per_g,
         range_si=None if table.range_g is None else to_si(table.range_g, "g"),
         noise_si=None if table.noise_ug_per_root_hz is None else to_si(1e-6 * table.noise_ug_per_root_hz, "g"),
+        resonance_hz=table.resonance_hz,
+        mounting=Mounting(table.mounting) if table.mounting else None,
         clock=table.clock,
         sends=Sends(table.sends),
     )

@@ -225,6 +225,7 @@ class SensorTable(Shape):
     sensitivity_mv_per_g: float | None = None
     noise_ug_per_root_hz: float | None = None
     resonance_hz: float | None = None
+    mounting: Literal["stud", "adhesive", "magnet", "probe", ""] = ""
     clock: bool = True
     sends: Literal["waveform", "spectrum", "levels"] = "waveform"
     fs_hz: float | None = None

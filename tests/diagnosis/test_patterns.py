@@ -14,7 +14,7 @@ from edgemon.diagnosis.registry import PATTERNS
 from edgemon.errors import ParameterError
 from edgemon.model.finding import SUPPORTED, Conclusion, Fault
 from edgemon.model.speed import SpeedOrigin
-from edgemon.units import Quantity
+from edgemon.units import STANDARD_GRAVITY, Quantity
 from simulators.machines import KINDS
 from simulators.signals import Excitation, Line
 from tests.diagnosis.making import FS_HZ, facts_of, simulated
@@ -215,3 +215,16 @@ def test_every_finding_says_what_the_contract_asks() -> None:
 def test_records_that_are_none_are_refused(wrong: NDArray[np.float64]) -> None:
     with pytest.raises(ParameterError):
         Record(wrong, FS_HZ, (Channel("a"),))
+
+
+@pytest.mark.parametrize("fault", ["", "unbalance", "bearing-outer-race"])
+def test_gravity_in_an_axis_changes_no_finding(fault: str) -> None:
+    """Axes coupled down to 0 Hz carry 9.80665 m/s2 by their inclination: a constant is no vibration."""
+    still = simulated(fault)
+    inclined = Record(still.samples + STANDARD_GRAVITY * np.array([[0.0], [-1.0], [0.5]]), still.fs_hz, still.channels)
+    one, other = diagnose(still, facts_of("pump")), diagnose(inclined, facts_of("pump"))
+    assert other.verdict is one.verdict
+    assert [finding.fault for finding in other.findings] == [finding.fault for finding in one.findings]
+    assert [finding.confidence for finding in other.findings] == pytest.approx(
+        [finding.confidence for finding in one.findings], abs=0.01
+    )

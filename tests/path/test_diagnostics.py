@@ -15,13 +15,14 @@ from edgemon.engine.diagnose import at_speed_heard, baseline_time
 from edgemon.model.alarm import MachineSpeed
 from edgemon.model.baseline import Baseline, BaselineApproved, BaselineState
 from edgemon.model.ids import CaptureId, MachineId, PointKey, SensorId
-from edgemon.model.machine import GearPair, Sensor, Train, point_key
+from edgemon.model.machine import GearPair, Mounting, Sensor, Train, point_key
 from edgemon.model.reading import Capture
 from edgemon.store.memory import MemoryStore
 from edgemon.units import Quantity
-from tests.support.captures import capture
+from tests.support.captures import FS_HZ, SAMPLES, SCALE, capture, tone_counts
 from tests.support.failing import FailingStore
-from tests.support.plants import AXIAL, DRIVE_END, plant
+from tests.support.mounts import through_mounting
+from tests.support.plants import AXIAL, DRIVE_END, SENSOR, plant
 from tests.support.rig import OPERATOR, START, Inline, Rig, running
 
 
@@ -87,6 +88,44 @@ async def test_a_gear_is_compared_with_the_last_capture_of_its_approved_baseline
         shown = rig.point().diagnosis
         assert shown is not None
         assert not any("no baseline" in remark for remark in shown.remarks)
+
+
+async def test_levels_and_diagnosis_say_where_the_mounting_distorts_them() -> None:
+    """A hand's 1 kHz leave 302 Hz right within a tenth (closed form): the velocity's 1000 Hz lie beyond; the value stays."""
+    made = plant()
+    rig = Rig(replace(made, sensors={SENSOR: replace(made.sensors[SENSOR], mounting=Mounting.PROBE)}))
+    async with diagnosing(rig):
+        await rig.send(capture(START, 3.0, rpm=3000.0))
+        assert (await rig.hub.diagnose(DRIVE_END, False, OPERATOR)).done
+        await settled(rig)
+        level = {level.name: level for level in rig.point().levels}["velocity_rms"]
+        assert "its band reaches beyond 302 Hz: resonance of the mounting at 1000 Hz" in level.remark
+        assert level.value == pytest.approx(3.0, rel=0.05)
+        shown = rig.point().diagnosis
+        assert shown is not None
+        assert any("resonance of the mounting at 1000 Hz" in remark for remark in shown.remarks)
+
+
+async def test_a_sensor_that_has_come_loose_is_told_against_its_approved_baseline() -> None:
+    """Noise of 4 m/s2 and 50 Hz; of a machine without gears, too. The mounting is a mass on a spring, solved in time."""
+    random, rig = np.random.default_rng(1), Rig()
+
+    def shaken() -> np.ndarray[tuple[int], np.dtype[np.float64]]:
+        return tone_counts(1.0) + random.normal(size=SAMPLES) * 4.0 / SCALE
+
+    async with diagnosing(rig):
+        for t in (START, START + 10, START + 20):
+            await rig.send(capture(t, counts=shaken().astype("<i2"), rpm=3000.0))
+        await rig.path.put(Happened(BaselineApproved(START + 21, learnt(START, START + 20), "mm/s", None, "")))
+        await settled(rig)
+        loose = through_mounting(shaken(), FS_HZ, 700.0, 0.1)
+        for t, counts, is_loose in ((START + 30, shaken(), False), (START + 40, loose, True)):
+            await rig.send(capture(t, counts=counts.astype("<i2"), rpm=3000.0))
+            assert (await rig.hub.diagnose(DRIVE_END, False, OPERATOR)).done
+            await settled(rig)
+            shown = rig.point().diagnosis
+            assert shown is not None
+            assert any(one.detail == "mounting loose" for one in shown.findings) is is_loose
 
 
 async def test_other_sensors_of_the_machine_and_its_neighbours_are_heard_within_a_bounded_age() -> None:

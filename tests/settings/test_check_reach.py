@@ -5,6 +5,7 @@ from pathlib import Path
 import pytest
 
 from edgemon.model.ids import SensorId
+from edgemon.model.machine import Mounting
 from tests.settings.support import PLANT, found, line_of, loaded, only
 
 OWN = '[[machine.level]]\nname = "mesh"\nquantity = "acceleration"\nlow_hz = 2000\nhigh_hz = 5000\n'
@@ -39,6 +40,54 @@ def test_bands_beyond_the_reach_are_named(own: str, hz: float, beyond: str, tmp_
     assert not problem.is_error
     assert beyond in str(problem)
     assert problem.line == line_of(text, "resonance_hz =")
+
+
+MAGNET = PLANT + '[[sensor]]\nid = "s-0001"\nmounting = "magnet"\n'
+PEAK = '[[machine.limit]]\nlevel = "acceleration_peak"\nunit = "m/s2"\nalarm = 50\n'
+KNOCKS = '[[machine.limit]]\nlevel = "envelope_rms"\nunit = "m/s2"\nalarm = 50\n'
+
+
+def limited(limit: str, more: str = "", band: str = "") -> str:
+    text = MAGNET.replace("[[machine.point]]", limit + "[[machine.point]]") + more
+    return text.replace('axis = "x"\n', f'axis = "x"\n{band}')
+
+
+# a magnet's 7000 Hz leave 0.30151 of them, 2111 Hz; a hand's 1000 Hz 302 Hz (recomputed)
+@pytest.mark.parametrize(
+    ("text", "beyond"),
+    [
+        (MAGNET, ""),
+        (MAGNET.replace("magnet", "stud"), ""),
+        (MAGNET.replace("magnet", "probe"), "up to 302 Hz within 10 %; beyond that reach: velocity to 1000 Hz"),
+        (MAGNET + "resonance_hz = 3000\n", "at 3000 Hz (as the plant file says)"),
+        (limited(PEAK), ""),  # where the record ends is not known
+        (limited(PEAK, "fs_hz = 4000\nsamples = 4096\n"), ""),
+        (limited(PEAK, "fs_hz = 25600\nsamples = 4096\n"), "acceleration_peak to 12800 Hz"),
+        (limited(KNOCKS, "fs_hz = 25600\nsamples = 4096\n"), "envelope_rms to 10000 Hz"),
+        (limited(KNOCKS, band="envelope_band = { low_hz = 1000, high_hz = 2000 }\n"), ""),
+        (limited(KNOCKS, band="envelope_band = { low_hz = 1000, high_hz = 4000 }\n"), "envelope_rms to 4000 Hz"),
+    ],
+)
+def test_a_mounting_has_its_typical_resonance(text: str, beyond: str, tmp_path: Path) -> None:
+    problems = found(tmp_path, text)
+    if not beyond:
+        assert not problems
+        return
+    problem = only(problems)
+    assert not problem.is_error
+    assert beyond in str(problem)
+    assert problem.field.endswith("resonance_hz" if "resonance_hz" in text else "mounting")
+
+
+def test_a_mounting_is_kept(tmp_path: Path) -> None:
+    plant, _ = loaded(tmp_path, MAGNET)
+    assert plant.sensors[SensorId("s-0001")].mounting is Mounting.MAGNET
+
+
+def test_a_mounting_that_is_none_is_refused(tmp_path: Path) -> None:
+    problem = only(found(tmp_path, MAGNET.replace("magnet", "tape")))
+    assert problem.is_error
+    assert "stud" in str(problem)
 
 
 @pytest.mark.parametrize("key", ["resonance_hz", "noise_ug_per_root_hz"])
