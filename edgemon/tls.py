@@ -2,6 +2,7 @@
 
 import socket
 import ssl
+from contextlib import suppress
 from pathlib import Path
 from typing import Protocol
 
@@ -46,6 +47,18 @@ class _TidySocket(ssl.SSLSocket):
             raise
 
 
+class _BriefObject(ssl.SSLObject):
+    """Says goodbye without waiting for the far end's, as RFC 8446 section 6.1 allows.
+
+    The event loop would wait for half a minute: a loop that ends before that leaves the socket open.
+    """
+
+    def unwrap(self) -> None:
+        """Say goodbye."""
+        with suppress(ssl.SSLWantReadError):
+            super().unwrap()
+
+
 def make_context(terms: Terms) -> ssl.SSLContext:
     """Make the terms of TLS: 1.2 or newer, certificate and host name checked. Reads files: not for the event loop.
 
@@ -63,6 +76,7 @@ def make_context(terms: Terms) -> ssl.SSLContext:
         raise LinkRefused("no usable CA certificate in it", str(terms.ca_file), "a PEM file is wanted") from error
     context.minimum_version = ssl.TLSVersion.TLSv1_2
     context.sslsocket_class = _TidySocket
+    context.sslobject_class = _BriefObject
     if terms.certificate_file is not None:
         try:
             context.load_cert_chain(terms.certificate_file, terms.key_file, password=_no_password)
@@ -108,7 +122,7 @@ def trouble_words(error: Exception, during: str = "", peer: str = "broker") -> s
             return _tls_words(error, peer)
         case ConnectionRefusedError():
             return f"nothing listens there; is the {peer} running?"
-        case ConnectionResetError() | BrokenPipeError():
+        case ConnectionError():
             return f"the {peer} closed the connection" + (f" during {during}" if during else "")
         case socket.gaierror():
             return "the host name is not known"

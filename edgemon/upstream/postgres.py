@@ -46,6 +46,8 @@ ASK_AGAIN = 1000
 """Batches until a month without a partition is asked for anew. House choice."""
 MONTHS_KEPT = 1000
 _LONGEST_WORDS = 300
+_NO_TLS = "rejected SSL upgrade"
+"""asyncpg's words where a server says that it speaks no TLS; any other end of that exchange is a plain ConnectionError, too."""
 _TABLES = "edgemon_schema"
 _STATE = f"""SELECT pg_is_in_recovery() OR current_setting('transaction_read_only') = 'on' AS read_only,
     {TIMELINE} AS timeline, current_setting('synchronous_standby_names') <> '' AS is_followed,
@@ -344,7 +346,7 @@ def _words(error: Exception) -> str:
 def _down(error: BaseException, place: str, is_secure: bool) -> LinkDown:
     """Say for people what ended a connection; in what a server says there is no password of ours."""
     if isinstance(error, TimeoutError | OSError | UnicodeError):
-        if is_secure and type(error) is ConnectionError:
+        if is_secure and _NO_TLS in str(error):
             return LinkDown("the database speaks no TLS, or not at this port", place)
         return LinkDown(tls.trouble_words(error, peer="database"), place)
     assert isinstance(error, Exception)

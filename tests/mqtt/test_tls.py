@@ -1,6 +1,8 @@
+import asyncio
 import errno
 import socket
 import ssl
+import threading
 from pathlib import Path
 
 import pytest
@@ -8,6 +10,7 @@ import pytest
 from edgemon.errors import LinkRefused
 from edgemon.model.gateway import Broker
 from edgemon.tls import make_context, trouble_words
+from tests.support.certificates import make_ca, make_server
 
 
 @pytest.mark.parametrize(
@@ -51,3 +54,34 @@ def test_a_ca_file_with_something_else_in_it_is_named(tmp_path: Path) -> None:
     file.write_text("not a certificate")
     with pytest.raises(LinkRefused, match=r"ca\.pem: no usable CA"):
         make_context(Broker("broker", 8883, tls=True, ca_file=file))
+
+
+async def test_who_closes_tells_the_far_end_and_does_not_wait_for_its_goodbye(tmp_path: Path) -> None:
+    """RFC 8446 section 6.1: each party must send a close_notify; neither need wait for the other's."""
+    ca = make_ca(tmp_path)
+    pair = make_server(tmp_path, ca)
+    terms = ssl.SSLContext(ssl.PROTOCOL_TLS_SERVER)
+    terms.load_cert_chain(pair.certificate, pair.key)
+    is_seen = threading.Event()
+
+    def listen(listener: socket.socket) -> bytes:
+        near, _ = listener.accept()
+        with terms.wrap_socket(near, server_side=True, suppress_ragged_eofs=False) as far:
+            said = far.recv(1000)  # empty where it was told, and only there
+            assert is_seen.wait(30.0)  # and says no goodbye of its own
+            return said
+
+    with socket.create_server(("127.0.0.1", 0)) as listener:
+        heard = asyncio.create_task(asyncio.to_thread(listen, listener))
+        context = await asyncio.to_thread(make_context, Broker("localhost", 8883, tls=True, ca_file=ca.certificate))
+        port = listener.getsockname()[1]
+        transport, _ = await asyncio.get_running_loop().create_connection(
+            asyncio.Protocol, "127.0.0.1", port, ssl=context, server_hostname="localhost"
+        )
+        plain = transport.get_extra_info("socket")
+        transport.close()
+        for _ in range(3):
+            await asyncio.sleep(0)
+        is_open = plain.fileno() >= 0
+        is_seen.set()
+        assert (await heard, is_open) == (b"", False)

@@ -1,6 +1,8 @@
 """TLS to a real PostgreSQL: certificate and name are checked, ours is shown, and nothing goes in the clear instead."""
 
+import asyncio
 from collections.abc import Iterator
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -36,7 +38,15 @@ def house(tmp_path_factory: pytest.TempPathFactory) -> Iterator[House]:
 
 
 def transport(place: Server, into: str = "edgemon") -> PostgresTransport:
-    return PostgresTransport(Upstream("database", UpstreamKind.POSTGRESQL, (Source.READINGS,), place, into), 5.0)
+    return PostgresTransport(Upstream("database", UpstreamKind.POSTGRESQL, (Source.READINGS,), place, into), 60.0)
+
+
+def sockets() -> set[Path]:
+    found = set()
+    for one in Path("/proc/self/fd").iterdir():
+        with suppress(FileNotFoundError):  # what lists them is one of them
+            found.add(one.readlink())
+    return {one for one in found if "socket" in str(one)}
 
 
 async def test_a_password_and_a_certificate_let_in_through_tls_alone(house: House) -> None:
@@ -60,8 +70,12 @@ async def test_a_server_that_is_not_the_one_meant_gets_no_password(house: House)
         (Server((house.server.url,), USER, secret, True, Path("/no/such.pem")), "CA file cannot be read"),
         (Server((house.server.url,), "certified", None, True, house.ca.certificate), "certificate"),
     ):
+        before = sockets()
         with pytest.raises(LinkDown, match=words):
             await transport(place).connect()
+        for _ in range(5):
+            await asyncio.sleep(0)
+        assert sockets() == before  # whoever ends now leaves nothing open, however long the server takes for its goodbye
     assert "password" not in house.server.log
 
 
@@ -74,3 +88,14 @@ async def test_where_no_tls_is_spoken_nothing_goes_in_the_clear(house: House) ->
         other = transport(secure)
         assert await other.send([make.reading(2)]) == ()  # any of the addresses will do
         await other.close()
+
+
+async def test_a_server_that_ends_in_the_middle_of_the_exchange_is_not_said_to_speak_no_tls(house: House) -> None:
+    async def end(reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
+        assert len(await reader.readexactly(8)) == 8  # SSLRequest; PostgreSQL documentation, 55.7
+        writer.close()
+
+    async with await asyncio.start_server(end, "127.0.0.1", 0) as listener:
+        url = f"postgresql://127.0.0.1:{listener.sockets[0].getsockname()[1]}/plant"
+        with pytest.raises(LinkDown, match="the database closed the connection"):
+            await transport(Server((url,), USER, Secret(PASSWORD), True, house.ca.certificate)).connect()
