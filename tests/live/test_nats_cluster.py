@@ -12,7 +12,7 @@ from nats.js.errors import ServiceUnavailableError
 
 from tests.support.broker import LOOPBACK, Cable, free_port
 from tests.support.nats_server import NatsCluster, NatsServer
-from tests.support.streams import STREAM, assert_once_and_in_order, deliver, items, kept, library, transport
+from tests.support.streams import ANSWER_S, STREAM, assert_once_and_in_order, deliver, items, kept, library, transport
 
 pytestmark = pytest.mark.live
 
@@ -56,7 +56,7 @@ async def until_count(server: NatsServer, stream: str, count: int) -> None:
 @pytest.mark.parametrize("atomic", [True, False])
 async def test_a_leader_killed_in_the_middle_of_batches_loses_and_doubles_nothing(cluster: NatsCluster, atomic: bool) -> None:
     sent, failures = items(0, 3000), 0
-    async with transport(*cluster.urls) as one:
+    async with transport(*cluster.urls, answer_s=ANSWER_S) as one:  # of a leader that is gone
         await one.connect()
         async with library(cluster.urls[0]) as js:
             config = (await js.stream_info(STREAM)).config

@@ -2,12 +2,13 @@
 
 import asyncio
 import contextlib
-from collections.abc import AsyncIterator, Iterator, Sequence
+from collections.abc import AsyncIterator, Coroutine, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 import nats
-from nats.errors import TimeoutError as NothingMore
+import pytest
 from nats.js import JetStreamContext
 from nats.js.api import AckPolicy, ConsumerConfig
 from nats.js.errors import ServiceUnavailableError
@@ -23,8 +24,10 @@ from tests.support.nats_server import NatsServer
 
 STREAM = "EDGEMON"
 ANSWER_S = 2.0
-READ_S = 60.0
-"""A cluster that lost a server may be without a leader for a while, longer on a busy machine."""
+"""For tests that wait it out."""
+PATIENT_S = 60.0
+"""A busy machine is slow, and a cluster that lost a server may be without a leader for a while."""
+CANARY = f"{STREAM}.canary"
 
 
 @dataclass(frozen=True)
@@ -41,11 +44,11 @@ class Kept:
 async def kept(url: str, stream: str = STREAM) -> list[Kept]:
     """Read a whole stream, in its order; anew where its servers choose a leader meanwhile."""
     loop = asyncio.get_running_loop()
-    until = loop.time() + READ_S
+    until = loop.time() + PATIENT_S
     while True:
         try:
             return await _read(url, stream)
-        except (ServiceUnavailableError, NothingMore):
+        except (ServiceUnavailableError, TimeoutError):
             if loop.time() > until:
                 raise
             await asyncio.sleep(0.2)
@@ -88,12 +91,31 @@ async def library(url: str, domain: str | None = None) -> AsyncIterator[JetStrea
 
 
 async def forget_ids(server: NatsServer) -> None:
-    """Have the stream forget the ids it knows, as time would."""
-    async with library(server.url) as js:
+    """Have the stream forget the ids it knows, as time would; the oldest go first, so all are gone when the newest is."""
+    newest = {"Nats-Msg-Id": "canary"}
+    async with asyncio.timeout(PATIENT_S), library(server.url) as js:
         config = (await js.stream_info(STREAM)).config
+        await js.publish(CANARY, headers=newest, timeout=PATIENT_S)
         await js.update_stream(config, duplicate_window=0.1)
-        await asyncio.sleep(0.3)
+        while (await js.publish(CANARY, headers=newest, timeout=PATIENT_S)).duplicate:
+            await asyncio.sleep(0.05)
         await js.update_stream(config, duplicate_window=config.duplicate_window)
+        await js.purge_stream(STREAM, subject=CANARY)
+
+
+async def unheard(server: NatsServer, cable: Cable, sending: Coroutine[Any, Any, object], count: int) -> None:
+    """Send something through the cable that is cut when the stream has so many messages, before it could confirm them."""
+    cable.answers = False
+    task = asyncio.create_task(sending)
+    async with asyncio.timeout(PATIENT_S), library(server.url) as js:
+        while (await js.stream_info(STREAM)).state.messages < count:
+            assert not task.done()
+            await asyncio.sleep(0.02)
+    await cable.pull()
+    with pytest.raises(LinkDown):
+        await task
+    cable.answers = True
+    await cable.plug()
 
 
 def a_server(tmp_path: Path) -> Iterator[NatsServer]:
@@ -123,21 +145,25 @@ def items(first: int, count: int, points: int = 5) -> list[Item]:
 
 @contextlib.asynccontextmanager
 async def transport(
-    *urls: str, login: tuple[str, str] | None = None, ca: Pair | None = None, own: Pair | None = None
+    *urls: str,
+    login: tuple[str, str] | None = None,
+    ca: Pair | None = None,
+    own: Pair | None = None,
+    answer_s: float = PATIENT_S,
 ) -> AsyncIterator[NatsTransport]:
     """Make a transport into the stream, and close it at the end."""
     user, password = (None, None) if login is None else (login[0], Secret(login[1]))
     files: list[Path | None] = [None if ca is None else ca.certificate]
     files += [None, None] if own is None else [own.certificate, own.key]
     server = Server(urls, user, password, urls[0].startswith("tls:"), *files)
-    one = NatsTransport(Upstream("streams", UpstreamKind.NATS, tuple(Source), server, STREAM), ANSWER_S)
+    one = NatsTransport(Upstream("streams", UpstreamKind.NATS, tuple(Source), server, STREAM), answer_s)
     try:
         yield one
     finally:
         await one.close()
 
 
-async def deliver(one: NatsTransport, batch: Sequence[Item], within_s: float = 40.0) -> int:
+async def deliver(one: NatsTransport, batch: Sequence[Item], within_s: float = PATIENT_S) -> int:
     """Send until it is taken, as a feeder does; gives how many times it failed."""
     failures = 0
     async with asyncio.timeout(within_s):
