@@ -8,6 +8,7 @@ from typing import TypedDict
 from edgemon.analysis.speed import estimate_speed
 from edgemon.diagnosis.across import Heard, like_speed, weighed
 from edgemon.diagnosis.bearing import can_clear, can_judge
+from edgemon.diagnosis.doubts import doubts
 from edgemon.diagnosis.gear import can_judge_gears, like_before, too_slow
 from edgemon.diagnosis.look import Look
 from edgemon.diagnosis.looking import by_place, looks_at
@@ -97,8 +98,9 @@ def diagnose_machine(
     doubt = 1.0 - math.prod(1.0 - finding.confidence for finding in every)
     findings = _ranked(every)
     own = {id(record) for record, _ in asked}
-    limits = list(dict.fromkeys(limit for look in looks if id(look.clock) in own for limit in _limits(look)))
-    remarks = (*limits, *_compared(looks, len(given) - len(usable)))
+    asked_of = [look for look in looks if id(look.clock) in own]
+    limits = list(dict.fromkeys(limit for look in asked_of for limit in _limits(look)))
+    remarks = (*limits, *doubts(asked_of), *_compared(looks, len(given) - len(usable)))
     return Diagnosis(_verdict(findings, doubt, limits), tuple(findings), remarks=remarks, **_told(looks[0]))
 
 
