@@ -53,7 +53,7 @@ def add(subparsers: "Subparsers") -> None:
     parser.add_argument("file", metavar="FILE", type=Path, nargs="+", help="recording")
     parser.add_argument("--json", action="store_true", help="print one JSON object a line and file")
     add_facts(parser)
-    said = "the machine as it was, once for each usual load: gears, and the mounting of the sensor, are compared with it"
+    said = "the machine as it was, once for each usual load: what gears, mounting of the sensor and 1x are compared with"
     parser.add_argument("--baseline", metavar="FILE", type=Path, action="append", default=[], help=said)
     said = "the files are points of one machine, taken at about the same time: one answer, of which all are compared"
     parser.add_argument("--machine", action="store_true", help=said)

@@ -11,9 +11,10 @@ from edgemon.diagnosis.bearing import can_clear, can_judge
 from edgemon.diagnosis.doubts import doubts
 from edgemon.diagnosis.gear import can_judge_gears, like_before, too_slow
 from edgemon.diagnosis.look import Look
-from edgemon.diagnosis.looking import by_place, looks_at
+from edgemon.diagnosis.looking import by_place, look_by_lines, looks_at
 from edgemon.diagnosis.record import MIN_SAMPLES, MachineFacts, Record
 from edgemon.diagnosis.registry import NEED_SPEED, NEED_WAVEFORM, PATTERNS
+from edgemon.diagnosis.vectors import vector_remarks
 from edgemon.errors import ParameterError
 from edgemon.model.finding import SUPPORTED, Conclusion, Diagnosis, Evidence, Fault, Finding
 from edgemon.model.speed import SpeedOrigin
@@ -37,7 +38,7 @@ def diagnose(record: Record, facts: MachineFacts, before: Sequence[tuple[Record,
         What is known of the machine; what is missing is not guessed, and its faults are not looked for.
     before : sequence of (Record, MachineFacts)
         The same channels in the machine's baseline, at the loads that are usual, and its speed then: what gears and the
-        mounting of the sensor are compared with.
+        mounting of the sensor are compared with, and the vectors of 1x.
 
     Returns
     -------
@@ -91,8 +92,8 @@ def diagnose_machine(
     usable = [(record, facts) for record, facts in given if not _too_short(record)]
     places = sum(len(by_place(record)) for record, _ in usable)
     looks = [look for record, facts in usable for look in looks_at(record, facts, places)]
-    placed = asked[0][1].is_geared  # only gears need the baseline's speed, which takes as long as all else
-    looks[0].before = tuple(looks_at(one, known)[0] if placed else Look(one, known, None) for one, known in before)
+    geared = asked[0][1].is_geared  # gears need the exact speed of the baseline, which takes as long as all else
+    looks[0].before = tuple(looks_at(one, known)[0] if geared else look_by_lines(one, known) for one, known in before)
     nearby = [(name, Look(one, known, None)) for name, one, known in neighbours if not _too_short(one)]
     every = weighed([Heard(look, one) for look in looks for one in _found(look)], looks, nearby)
     doubt = 1.0 - math.prod(1.0 - finding.confidence for finding in every)
@@ -100,7 +101,8 @@ def diagnose_machine(
     own = {id(record) for record, _ in asked}
     asked_of = [look for look in looks if id(look.clock) in own]
     limits = list(dict.fromkeys(limit for look in asked_of for limit in _limits(look)))
-    remarks = (*limits, *doubts(asked_of), *_compared(looks, len(given) - len(usable)))
+    compared = (*_compared(looks, len(given) - len(usable)), *vector_remarks(looks[0]))
+    remarks = (*limits, *doubts(asked_of), *compared)
     return Diagnosis(_verdict(findings, doubt, limits), tuple(findings), remarks=remarks, **_told(looks[0]))
 
 

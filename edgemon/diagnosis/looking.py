@@ -43,6 +43,11 @@ def looks_at(record: Record, facts: MachineFacts, places: int | None = None) -> 
     return found
 
 
+def look_by_lines(record: Record, facts: MachineFacts) -> Look:
+    """Look at a whole record as one place, at the speed that lines of its plain spectrum tell, without its envelopes."""
+    return Look(record, facts, _known_speed(record, facts)[0])
+
+
 def by_place(record: Record) -> list[list[int]]:
     """Sort the channels of a record by the part and the end at which they sit."""
     found: dict[tuple[str, str], list[int]] = {}

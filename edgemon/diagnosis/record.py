@@ -99,6 +99,8 @@ class MachineFacts:
     rotor_bars: int | None = None
     """Bars of the motor's cage."""
     planetary: tuple[PlanetarySet, ...] = ()
+    change_m_s: float | None = None
+    """Change of velocity from its baseline that is significant: a quarter of zone boundary B/C; None without zones."""
 
     @property
     def is_geared(self) -> bool:

@@ -22,6 +22,7 @@ from edgemon.model.machine import Machine, Point
 from edgemon.model.reading import Capture
 from edgemon.model.spectrum import LineForm
 from edgemon.model.speed import SpeedOrigin
+from edgemon.trend.baseline import CHANGE_OF_B
 
 HANN_LINES: Final = 1.5
 """Noise bandwidth of a Hann window, in lines. Source: F. J. Harris, Proc. IEEE 66 (1978) 51-83."""
@@ -152,7 +153,14 @@ def facts_of(machine: Machine, capture: Capture) -> MachineFacts:
         sleeve_bearings=train.sleeve_bearings,
         speed_origin=_origin(machine, capture),
         planetary=train.planetary,
+        change_m_s=_change(here),
     )
+
+
+def _change(points: Sequence[Point]) -> float | None:
+    """Give the significant change of velocity at a sensor's points; None where no class with zones says so."""
+    limits = [limit for point in points if (limit := point.limit_of("velocity_rms")) is not None]
+    return min((CHANGE_OF_B * limit.zones.upper_b for limit in limits if limit.zones is not None), default=None)
 
 
 def _origin(machine: Machine, capture: Capture) -> SpeedOrigin:

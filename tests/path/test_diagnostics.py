@@ -5,13 +5,14 @@ import json
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pytest
 
 from edgemon.daemon.diagnostics import Diagnostics
 from edgemon.daemon.work import Happened
-from edgemon.engine.diagnose import at_speed_heard, baseline_time
+from edgemon.engine.diagnose import at_speed_heard, baseline_time, facts_of
 from edgemon.model.alarm import MachineSpeed
 from edgemon.model.baseline import Baseline, BaselineApproved, BaselineState
 from edgemon.model.ids import CaptureId, MachineId, PointKey, SensorId
@@ -19,6 +20,7 @@ from edgemon.model.machine import GearPair, Mounting, Sensor, Train, point_key
 from edgemon.model.reading import Capture
 from edgemon.store.memory import MemoryStore
 from edgemon.units import Quantity
+from tests.settings.support import PLANT, loaded
 from tests.support.captures import FS_HZ, SAMPLES, SCALE, capture, tone_counts
 from tests.support.failing import FailingStore
 from tests.support.mounts import through_mounting
@@ -170,6 +172,14 @@ def decoded() -> Capture:
     """A capture without a speed."""
     axes = {"x": np.zeros(1024, np.int16)}
     return Capture(SensorId("s-0001"), CaptureId("c"), START, START, 6400.0, "m/s2", 1.0, 1.0, axes)
+
+
+def test_a_change_by_a_quarter_of_b_c_is_significant(tmp_path: Path) -> None:
+    """ISO 20816-3 group 2, rigid: B/C is 2.8 mm/s; a quarter of it 0.7 mm/s. Without zones there is no such border."""
+    known, _ = loaded(tmp_path, PLANT)
+    assert facts_of(known.machines[0], decoded()).change_m_s == pytest.approx(0.7e-3)
+    own = replace(known.machines[0], points=tuple(replace(point, limits=()) for point in known.machines[0].points))
+    assert facts_of(own, decoded()).change_m_s is None
 
 
 def learnt(first_at: float, last_at: float) -> Baseline:
