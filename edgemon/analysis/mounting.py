@@ -25,7 +25,6 @@ class LooseFit:
     """A mass on a spring that would make one noise out of another."""
 
     resonance_hz: float
-    damping: float
     below_db: float
     """Median change of the bands below half of the resonance."""
     rise_db: float
@@ -117,7 +116,6 @@ def loose_fit(centres: Rows, change_db: Rows) -> LooseFit | None:
     pairs = np.convolve(change_db[near], [0.5, 0.5], "valid")
     return LooseFit(
         resonance,
-        DAMPING[int(damping)],
         below,
         float(pairs.max()) - below,
         float(np.median(change_db[high])) - below,

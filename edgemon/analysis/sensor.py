@@ -24,30 +24,14 @@ DETECTABLE = 2.0
 """Times the noise floor below which a level is the sensor's own as much as the machine's. Common practice, no source."""
 
 
-def resonant_error(hz: float, resonance_hz: float) -> float:
-    """Give by how much a sensor reads high below its resonance: 0.0101 at a tenth, 0.125 at a third of it.
-
-    Parameters
-    ----------
-    hz, resonance_hz : float
-        0 <= hz < resonance_hz.
-
-    Raises
-    ------
-    ParameterError
-        At or above the resonance, where no amplitude can be told.
+def usable_hz(resonance_hz: float, error: float = USABLE_ERROR) -> float:
+    """Give the highest frequency that is read no more than `error` too high: 0.30 of the resonance for a tenth.
 
     Notes
     -----
-    1 / (1 - r^2) - 1, a mass on a spring without damping. Source: closed form, in every text on vibration.
+    A mass on a spring without damping reads 1 / (1 - r^2) as much at the part r of its resonance. Source: closed form, in every
+    text on vibration.
     """
-    if not 0.0 <= hz < resonance_hz:
-        raise ParameterError(f"{hz:g} Hz with a resonance at {resonance_hz:g} Hz", "hz", "0 to below the resonance")
-    return 1.0 / (1.0 - (hz / resonance_hz) ** 2) - 1.0
-
-
-def usable_hz(resonance_hz: float, error: float = USABLE_ERROR) -> float:
-    """Give the highest frequency that is read no more than `error` too high: 0.30 of the resonance for a tenth."""
     return resonance_hz * math.sqrt(error / (1.0 + error))
 
 

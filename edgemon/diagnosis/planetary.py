@@ -14,8 +14,6 @@ class PlanetaryOrders:
 
     members: Mapping[Member, float]
     """Speed of each member; below zero: it turns against the driving one."""
-    planet: float
-    """Speed of a planet about its own axis as seen from the housing, signed likewise."""
     mesh: float
     """Tooth mesh, the same at sun and ring."""
     planet_pass: float
@@ -59,10 +57,8 @@ def planetary_orders(gears: PlanetarySet) -> PlanetaryOrders:
     sun, ring = abs(members[Member.SUN] - carrier), abs(members[Member.RING] - carrier)
     mesh = gears.sun * sun
     planet = mesh / gears.planet
-    spin = carrier - gears.sun * (members[Member.SUN] - carrier) / gears.planet
     return PlanetaryOrders(
         members=members,
-        planet=spin,
         mesh=mesh,
         planet_pass=gears.planets * abs(carrier),
         sun_fault=gears.planets * sun,

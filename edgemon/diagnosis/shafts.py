@@ -1,4 +1,4 @@
-"""Every shaft of a train and its speed in multiples of the machine's, stage after stage; pure kinematics."""
+"""The speeds of the shafts of a train in multiples of the machine's, stage after stage; pure kinematics."""
 
 from collections.abc import Iterable
 from dataclasses import replace
@@ -8,18 +8,6 @@ from edgemon.model.machine import GearPair, PlanetarySet, Train
 
 SAME_SHAFT = 0.002
 """Part by which an order written with a few digits may differ from that of the shaft that is meant. House choice."""
-
-
-def shaft_orders(train: Train) -> dict[str, float]:
-    """Give the speed of every shaft of a train, in multiples of the machine's; members that stand are left out."""
-    found = {"machine": 1.0}
-    for number, pair in enumerate(train.gears, start=1):
-        driving, driven = _orders(pair)
-        found |= {f"gear pair {number} driving": driving, f"gear pair {number} driven": driven}
-    for number, gears in enumerate(train.planetary, start=1):
-        turning = {member: abs(order) for member, order in planetary_orders(gears).members.items() if order}
-        found |= {f"planetary set {number} {member}": order for member, order in turning.items()}
-    return found
 
 
 def with_exact_orders(train: Train) -> Train:
