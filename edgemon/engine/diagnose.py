@@ -12,6 +12,7 @@ from edgemon.analysis.sensor import resonance_of, usable_hz
 from edgemon.diagnosis.diagnose import diagnose_machine
 from edgemon.diagnosis.frequencies import belt_rate
 from edgemon.diagnosis.record import Channel, Gear, MachineFacts, Record
+from edgemon.diagnosis.standing import standing
 from edgemon.engine.memory import Setting
 from edgemon.model.alarm import MachineSpeed
 from edgemon.model.baseline import Baseline, BaselineState
@@ -59,10 +60,13 @@ def diagnose_capture(
         Hypotheses with their evidence, best first.
     """
     machine = setting.plant.machine_of[key.machine]
+    if stands(machine, capture):
+        return standing(_record(setting, machine, capture), machine.train.supply_hz)
     asked = [(_record(setting, machine, capture), facts_of(machine, capture))]
-    waves = [one for one in before if one.form is None and capture.form is None]
+    waves = [one for one in before if one.form is None and capture.form is None and not stands(machine, one)]
     then = [(_record(setting, machine, one), facts_of(machine, one)) for one in waves]
-    beside = [(_record(setting, machine, one, str(one.sensor)), facts_of(machine, one)) for one in others]
+    running = [one for one in others if not stands(machine, one)]
+    beside = [(_record(setting, machine, one, str(one.sensor)), facts_of(machine, one)) for one in running]
     about = [(near.name, _record(setting, near, one), facts_of(near, one)) for near, one in nearby]
     found = diagnose_machine(asked, then, beside, about)
     distorted = _distorted(setting, capture, asked[0][0])
@@ -79,9 +83,14 @@ def _distorted(setting: Setting, capture: Capture, record: Record) -> str:
     return f"{text}: above {usable_hz(known[0]):.0f} Hz lines and envelopes tell of rhythms, not of sizes"
 
 
+def stands(machine: Machine, capture: Capture) -> bool:
+    """Say whether a capture tells of a machine that does not run: its speed is none, or that of a standstill."""
+    return capture.rpm is not None and capture.rpm <= max(machine.standstill_rpm or 0.0, 0.0)
+
+
 def at_speed_heard(capture: Capture, heard: MachineSpeed | None, fresh_s: float) -> Capture:
     """Give a capture without a speed of its own the one that its machine was heard to have, while that is fresh."""
-    if capture.rpm is not None or heard is None or heard.rpm <= 0.0 or abs(capture.taken_at - heard.taken_at) > fresh_s:
+    if capture.rpm is not None or heard is None or abs(capture.taken_at - heard.taken_at) > fresh_s:
         return capture
     return replace(capture, rpm=heard.rpm)
 
@@ -137,7 +146,7 @@ def _channel(axis: str, point: Point | None) -> Channel:
 
 def facts_of(machine: Machine, capture: Capture) -> MachineFacts:
     """Give what the plant file and the capture itself say of a machine, as seen from the capture's sensor."""
-    rpm = machine.rpm if capture.rpm is None else capture.rpm
+    rpm = machine.rpm if capture.rpm is None else capture.rpm or None
     train = machine.train
     here = [point for point in machine.points if point.sensor == capture.sensor]
     distinct = {point.bearing: str(point.key.point) for point in reversed(here) if point.bearing is not None}

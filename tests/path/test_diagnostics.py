@@ -30,7 +30,7 @@ from tests.support.rig import OPERATOR, START, Inline, Rig, running
 
 @asynccontextmanager
 async def diagnosing(rig: Rig) -> AsyncIterator[Diagnostics]:
-    diagnostics = Diagnostics(rig.setting, rig.store, rig.clock, Inline(), rig.path.put)
+    diagnostics = Diagnostics(rig.setting, rig.store, rig.clock, Inline(), rig.path.put, lambda: rig.path.speeds)
     rig.path.listener = diagnostics.notice
     rig.hub.diagnoses = diagnostics.diagnose
     async with running(rig):
@@ -166,6 +166,29 @@ def test_a_speed_heard_lately_goes_with_a_capture_that_has_none() -> None:
     assert at_speed_heard(made, heard, 20.0) is made
     assert at_speed_heard(made, None, 60.0) is made
     assert at_speed_heard(replace(made, rpm=2950.0), heard, 60.0).rpm == 2950.0
+    assert at_speed_heard(made, replace(heard, rpm=0.0), 60.0).rpm == 0.0
+
+
+@pytest.mark.parametrize(("rpm", "told"), [(0.0, None), (None, 0.0), (100.0, None), (3000.0, None), (None, 3000.0)])
+async def test_a_machine_that_stands_is_not_diagnosed_as_if_it_ran(rpm: float | None, told: float | None) -> None:
+    """Whether the capture itself tells of it or the machine was heard to stand; 100 r/min is below the plant's standstill."""
+    of_plant = plant()
+    machine = replace(of_plant.machines[0], train=Train(supply_hz=50.0), standstill_rpm=149.0)
+    rig = Rig(replace(of_plant, machines=(machine,)))
+    async with diagnosing(rig):
+        if told is not None:
+            said = json.dumps([{"n": "rpm", "v": told, "u": "1/min", "t": START - 1.0}]).encode()
+            await rig.send(said, "edgemon/v1/sensor/s-0001/reading")
+        await rig.send(capture(START, 6.0, rpm=rpm))
+        await settled(rig)
+        assert (await rig.hub.diagnose(DRIVE_END, False, OPERATOR)).done
+        await settled(rig)
+        shown = rig.point().diagnosis
+        assert shown is not None
+        stood = 3000.0 not in (rpm, told)
+        assert ("stood" in (shown.remarks or ("",))[0]) is stood
+        assert not stood or (shown.verdict, shown.findings) == ("cannot-tell", ())
+        assert any("at exactly 50" in remark for remark in shown.remarks) is stood  # the tone of the capture
 
 
 def decoded() -> Capture:

@@ -33,6 +33,17 @@ async def test_what_a_sensor_sends_is_what_is_looked_at() -> None:
     assert [one.t for one in page.captures] == [START]
 
 
+async def test_a_capture_of_a_machine_that_stands_is_shown_without_a_speed() -> None:
+    rig = Rig()
+    rig.hub.looking = Looking(lambda: rig.path.setting, rig.store, Inline())
+    async with running(rig):
+        await rig.send(sent(START, 3.0, rpm=0.0))
+        view = await rig.hub.spectrum(DRIVE_END, Which(), SpectrumRequest())
+    assert view.peaks[0].hz == pytest.approx(50.0, abs=0.1)
+    assert view.source.rpm is None
+    assert view.markers == ()
+
+
 async def test_more_than_so_many_do_not_wait() -> None:
     store = await stored(capture(BEGIN, 100.0))
     held = Event()
