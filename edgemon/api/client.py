@@ -1,6 +1,6 @@
 """A gateway, seen from board and commands: over its local socket, or over HTTP."""
 
-from collections.abc import AsyncIterator, Hashable, Mapping
+from collections.abc import AsyncIterator, Hashable, Mapping, Sequence
 from dataclasses import asdict
 from pathlib import Path
 from typing import Any, TypeVar, cast
@@ -147,6 +147,15 @@ class Daemon:
     async def commissioning(self) -> CommissionView:
         """Say how far each point is from being trusted. Raises `LinkDown`, `LinkRefused`."""
         return self._read(CommissionView, await self._get("/v1/commissioning", timeout_s=60.0))
+
+    async def sign_off(self, machine: str, point: str, remark: str, left_open: Sequence[str]) -> Outcome:
+        """Sign a point off; `left_open` are the checks that were read to be open."""
+        order = {"machine": machine, "point": point, "remark": remark, "left_open": list(left_open)}
+        return await self._ordered("/v1/commissioning/sign-off", json=order, timeout=60.0)
+
+    async def withdraw_sign_off(self, machine: str, point: str, reason: str) -> Outcome:
+        """Take the sign-off of a point back."""
+        return await self._post("/v1/commissioning/withdraw", {"machine": machine, "point": point, "reason": reason})
 
     async def _order(self, what: str, alarm: str, **more: object) -> Outcome:
         return await self._post(f"/v1/alarms/{what}", {"alarm": alarm, **more})

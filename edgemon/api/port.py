@@ -1,6 +1,6 @@
 """What may be asked of a gateway and commanded it."""
 
-from collections.abc import AsyncIterator
+from collections.abc import AsyncIterator, Sequence
 from typing import Protocol
 
 from edgemon.model.command import Command, Person
@@ -71,6 +71,14 @@ class Site(Protocol):
 
     async def commissioning(self) -> CommissionView:
         """Say how far each point is from being trusted. Raises `StoreError`."""
+        ...
+
+    async def sign_off(self, point: PointKey, remark: str, seen: Sequence[str], person: Person) -> Outcome:
+        """Sign a point off; `seen` are the checks that are open, as whoever signs knows. Raises `StoreError`."""
+        ...
+
+    async def withdraw_sign_off(self, point: PointKey, reason: str, person: Person) -> Outcome:
+        """Take the sign-off of a point back. Raises `StoreError`."""
         ...
 
     async def diagnose(self, point: PointKey, sim: bool, person: Person) -> Outcome:

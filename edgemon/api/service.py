@@ -22,6 +22,7 @@ from edgemon.api.records import let_see_records
 from edgemon.api.roles import peer_of, person_of
 from edgemon.api.serve import Server
 from edgemon.api.shift import let_hand_over
+from edgemon.api.signoffs import let_sign_off
 from edgemon.api.trends import let_command_baselines, let_see_trends
 from edgemon.api.wire import OutcomeDocument, WhoDocument, to_json
 from edgemon.errors import EdgemonError
@@ -77,6 +78,7 @@ def application(site: Site, access: Access) -> FastAPI:
     let_command_baselines(app, site, caller)
     let_hand_over(app, site, caller)
     let_prove(app, site, caller)
+    let_sign_off(app, site, caller)
     let_collect(app, site, caller)
     _let_see(app, site)
     let_see_trends(app, site)

@@ -42,6 +42,7 @@ from edgemon.model.limit import Severity, Side
 from edgemon.model.machine import Point
 from edgemon.model.proof import ProofCarried, ProofEnded, ProofStarted
 from edgemon.model.shift import LogWritten, ShiftTaken
+from edgemon.model.signoff import PointSignedOff, SignEvent, SignOffWithdrawn
 from edgemon.model.snapshot import JournalView
 from edgemon.model.upstream import RetryOrdered
 from edgemon.units import from_si
@@ -108,6 +109,8 @@ def words(event: Event, points: Points = NO_POINTS) -> str:
             return _proof_words(event)
         case FastCollectionStarted() | FastCollectionEnded():
             return _collection_words(event)
+        case PointSignedOff() | SignOffWithdrawn():
+            return _sign_words(event)
         case QualityChanged(point=point, quality=quality, reasons=reasons):
             return f"{point}: data {quality}" + (f" ({', '.join(reasons)})" if reasons else "")
         case RunningChanged(point=point, running=running, rpm=rpm):
@@ -194,6 +197,15 @@ def _collection_words(event: FastEvent) -> str:
             return f"fast collection of sensor {sensor} ended{who}: {reason}; {now}"
         case _:
             assert_never(event)
+
+
+def _sign_words(event: SignEvent) -> str:
+    if isinstance(event, SignOffWithdrawn):
+        who = f" by {event.by}" if event.by else ""
+        when = f"of {event.signed_by} at {format_instant(event.signed_at)}"
+        return f"{event.point}: sign-off {when} withdrawn{who}: {event.reason}"
+    left = f", left open: {', '.join(event.left_open)}" if event.left_open else ""
+    return f"{event.point}: signed off by {event.by}{left}" + (f": {event.remark}" if event.remark else "")
 
 
 def _proof_words(event: ProofStarted | ProofCarried | ProofEnded) -> str:

@@ -13,6 +13,7 @@ from edgemon.model.outlook import BaselineView, OutlookView
 from edgemon.model.performance import Performance
 from edgemon.model.proof import LONGEST_S, ProofReport
 from edgemon.model.shift import TEXT_LONGEST, HandoverView, LogKind
+from edgemon.model.signoff import REMARK_LONGEST
 from edgemon.model.snapshot import Change, JournalView, Snapshot, TrendBins, TrendPoint
 
 Listed: TypeAlias = TrendPoint | JournalView | BaselineView | OutlookView
@@ -113,6 +114,22 @@ class ProofOrder(ReasonOrder):
     machine: str = Field(default="", max_length=63)
     point: str = Field(default="", max_length=63, description="of the machine")
     duration_s: float = Field(gt=0.0, le=LONGEST_S, description="it ends by itself after that")
+
+
+class WithdrawOrder(ReasonOrder):
+    """Take the sign-off of a point back."""
+
+    machine: str = Field(max_length=63)
+    point: str = Field(max_length=63)
+
+
+class SignOrder(BaseModel):
+    """Sign a point off."""
+
+    machine: str = Field(max_length=63)
+    point: str = Field(max_length=63)
+    remark: str = Field(default="", max_length=REMARK_LONGEST, description="must say why, where a check is left open")
+    left_open: tuple[str, ...] = Field(default=(), max_length=50, description="open checks as they were read: others refuse it")
 
 
 class CollectionStop(ReasonOrder):

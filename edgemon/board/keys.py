@@ -69,6 +69,7 @@ JOURNAL = Key("j", "j", "show('journal')", "journal", "the journal, newest first
 FIND = Key("slash", "/", "search", "search", "search all of the journal: words, kind, machine, person, time")
 OLDER = Key("plus", "+", "older", "older", "show older entries of the journal too")
 COMMISSION = Key("g", "g", "show('commission')", "commission", "what stands between each point and being trusted", needed=False)
+SIGN = Key("s", "s", "sign", "sign off", "sign the point selected off, with a remark; or withdraw that (engineer)")
 ONLY_OPEN = Key("f", "f", "filter", "only open", "show only points of which something is open, or every point again")
 FILTER = Key("f", "f", "filter", "filter", "show only what is abnormal or near a limit, or everything again")
 SEARCH = Key("slash", "/", "search", "find", "search machines by name; enter keeps what is found, esc ends")
@@ -104,7 +105,7 @@ ALARM_LIST = (UP, DOWN, PAGE_UP, PAGE_DOWN, FIRST, LAST, OPEN, ACKNOWLEDGE, SHEL
 SHIFT_PAGE = (*LIST, WRITE, TAKE)
 FIGURES_PAGE = (*LIST, LONGER, SHORTER)
 JOURNAL_PAGE = (*LIST, FIND, OLDER)
-COMMISSION_PAGE = (*LIST, OPEN, ONLY_OPEN)
+COMMISSION_PAGE = (*LIST, OPEN, SIGN, ONLY_OPEN)
 QUESTION = (YES, NO)
 
 FOOTERS: dict[str, tuple[Key, ...]] = {
@@ -171,7 +172,7 @@ FOOTERS: dict[str, tuple[Key, ...]] = {
     "shift": (BACK, WRITE, TAKE, ALARMS, SENSORS, JOURNAL, HELP, QUIT, FIGURES, MOVE),
     "sensors": (BACK, ALARMS, SHIFT, NOTES, JOURNAL, HELP, QUIT, MOVE),
     "journal": (BACK, FIND, OLDER, ALARMS, SENSORS, SHIFT, NOTES, HELP, QUIT, MOVE),
-    "commission": (BACK, ONLY_OPEN, OPEN, ALARMS, SENSORS, HELP, QUIT, PROOF, MOVE),
+    "commission": (BACK, SIGN, ONLY_OPEN, OPEN, ALARMS, SENSORS, HELP, QUIT, PROOF, MOVE),
     "lamps": (BACK, ALARMS, HELP, QUIT),
     "help": (BACK, ALARMS, SENSORS, SHIFT, NOTES, JOURNAL, QUIT, MOVE),
 }
@@ -186,7 +187,7 @@ HELPED: tuple[tuple[str, tuple[Key, ...]], ...] = (
     ("Shift", (WRITE, TAKE)),
     ("Alarm performance", (LONGER, SHORTER)),
     ("Journal", (FIND, OLDER)),
-    ("Commissioning", (ONLY_OPEN,)),
+    ("Commissioning", (SIGN, ONLY_OPEN)),
     ("Question", QUESTION),
 )
 """Every key, for the help screen."""

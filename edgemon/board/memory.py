@@ -86,6 +86,14 @@ class MemorySource:
         """Note the order."""
         return self._order("end of faster", target, reason)
 
+    async def sign_off(self, machine: str, point: str, remark: str, left_open: Sequence[str]) -> Outcome:
+        """Note the order."""
+        return self._order("sign off", f"{machine}/{point}", remark, *left_open)
+
+    async def withdraw_sign_off(self, machine: str, point: str, reason: str) -> Outcome:
+        """Note the order."""
+        return self._order("withdraw", f"{machine}/{point}", reason)
+
     async def commissioning(self) -> CommissionView:
         """Give the state set. Raises `LinkRefused` where none is."""
         if self.commissioned is None:

@@ -1,6 +1,6 @@
 """What the board may ask of a daemon and command it."""
 
-from collections.abc import AsyncIterator
+from collections.abc import AsyncIterator, Sequence
 from typing import Protocol
 
 from edgemon.model.command import Person
@@ -54,6 +54,14 @@ class Source(Protocol):
 
     async def stop_collection(self, target: str, reason: str) -> Outcome:
         """Take a fast collection back."""
+        ...
+
+    async def sign_off(self, machine: str, point: str, remark: str, left_open: Sequence[str]) -> Outcome:
+        """Sign a point off; `left_open` are the checks that were shown to be open."""
+        ...
+
+    async def withdraw_sign_off(self, machine: str, point: str, reason: str) -> Outcome:
+        """Take the sign-off of a point back."""
         ...
 
     async def commissioning(self) -> CommissionView:

@@ -251,6 +251,14 @@ class Several:
         missing = {name: one for name, one in named if isinstance(one, str)}
         return whole.performance({name: one for name, one in named if not isinstance(one, str)}, missing)
 
+    async def sign_off(self, machine: str, point: str, remark: str, left_open: Sequence[str]) -> Outcome:
+        """Sign a point off at the gateway of its machine."""
+        return await self._order(machine, lambda source, own: source.sign_off(own, point, remark, left_open))
+
+    async def withdraw_sign_off(self, machine: str, point: str, reason: str) -> Outcome:
+        """Take the sign-off of a point back, at the gateway of its machine."""
+        return await self._order(machine, lambda source, own: source.withdraw_sign_off(own, point, reason))
+
     async def commissioning(self) -> CommissionView:
         """Give how far the points of all that answer are. Raises `LinkDown` where none does."""
         machines = self._merging.known.machines

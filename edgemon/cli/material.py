@@ -44,6 +44,7 @@ from edgemon.model.machine import Machine, Point, Sensor
 from edgemon.model.outlook import BaselineView
 from edgemon.model.proof import ProofCarried, ProofEnded, ProofStarted
 from edgemon.model.shift import LogWritten, ShiftTaken
+from edgemon.model.signoff import PointSignedOff, SignOffWithdrawn
 from edgemon.model.snapshot import TrendPoint
 from edgemon.model.upstream import RetryOrdered
 from edgemon.report.port import (
@@ -293,6 +294,8 @@ def concerns(event: Event, request: Request) -> bool:
             return request.sim and of == machine.id
         case LogWritten(machine=about):
             return about == machine.id
+        case PointSignedOff(point=point) | SignOffWithdrawn(point=point):
+            return point.machine == machine.id
         case FastCollectionStarted(machine=of) | FastCollectionEnded(machine=of):
             return of == machine.id
         case ProofStarted() | ProofEnded():

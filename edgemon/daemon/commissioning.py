@@ -1,21 +1,25 @@
 """The commissioning state, put together from what is remembered, the store, the journal and the upstreams."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Awaitable, Callable, Sequence
 
 from edgemon.clock import Clock
 from edgemon.daemon.proving import Proving
 from edgemon.engine.commission import Known, commission
 from edgemon.engine.memory import Memory, Setting
+from edgemon.errors import ParameterError
+from edgemon.model.command import Person
 from edgemon.model.commission import CommissionView
 from edgemon.model.ids import PointKey
 from edgemon.model.instant import EARLIEST, Instant
 from edgemon.model.machine import point_key
+from edgemon.model.signoff import SignCommand, SignOff, WithdrawSignOff, check
+from edgemon.model.snapshot import Outcome
 from edgemon.model.upstream import UpstreamView
 from edgemon.store.port import Reader
 
 
 class Commissioning:
-    """Answers how far each point is.
+    """Answers how far each point is, and has points signed off.
 
     Parameters
     ----------
@@ -27,6 +31,8 @@ class Commissioning:
         What was proven.
     setting, memory, upstreams : callable
         What is in force, what is remembered, how the upstreams stand.
+    command : callable
+        Hands a command to the owner of the states.
     """
 
     def __init__(
@@ -37,6 +43,7 @@ class Commissioning:
         setting: Callable[[], Setting],
         memory: Callable[[], Memory],
         upstreams: Callable[[], Sequence[UpstreamView]],
+        command: Callable[[SignCommand, Person], Awaitable[Outcome]],
     ) -> None:
         self._reader = reader
         self._clock = clock
@@ -44,6 +51,7 @@ class Commissioning:
         self._setting = setting
         self._memory = memory
         self._upstreams = upstreams
+        self._command = command
         self._first: dict[PointKey, Instant] = {}
 
     async def view(self) -> CommissionView:
@@ -54,6 +62,27 @@ class Commissioning:
         now = self._clock.now()
         known = Known(now, proofs, self._upstreams(), self._first)
         return CommissionView(now, commission(self._setting(), self._memory(), known))
+
+    async def sign_off(self, point: PointKey, remark: str, seen: Sequence[str], person: Person) -> Outcome:
+        """Sign a point off as it stands now; what whoever signs has not seen to be open refuses it. Raises `StoreError`."""
+        rows = (await self.view()).rows
+        row = next((one for one in rows if point_key(one.machine, one.point) == point), None)
+        if row is None:
+            return Outcome(False, f"no such point: {point}")
+        try:
+            left_open = check(row, remark)
+            if unseen := [name for name in left_open if name not in seen]:
+                return Outcome(False, f"open meanwhile: {', '.join(unseen)}; look again")
+            return await self._command(SignOff(point, remark, left_open), person)
+        except ParameterError as error:
+            return Outcome(False, str(error))
+
+    async def withdraw(self, point: PointKey, reason: str, person: Person) -> Outcome:
+        """Take the sign-off of a point back. Raises `StoreError`."""
+        try:
+            return await self._command(WithdrawSignOff(point, reason), person)
+        except ParameterError as error:
+            return Outcome(False, str(error))
 
     async def _look_for_firsts(self) -> None:
         """Find out since when each point that was heard is stored; once, for the past does not change."""

@@ -9,6 +9,7 @@ from edgemon.model.baseline import BaselineApproved, BaselineProposed, BaselineR
 from edgemon.model.collection import FastCollectionEnded, FastCollectionStarted
 from edgemon.model.event import AlarmChanged, AlarmsSilenced, CommandRefused, Event
 from edgemon.model.proof import ProofEnded, ProofStarted
+from edgemon.model.signoff import PointSignedOff, SignOffWithdrawn
 from edgemon.model.snapshot import Outcome
 
 STARTING = Outcome(False, "the gateway is still starting")
@@ -34,7 +35,7 @@ def outcome_of(events: Iterable[Event], nothing: str) -> Outcome:
             return Outcome(True)
         if isinstance(event, AlarmsSilenced):
             return Outcome(True, f"{len(event.alarms)} silenced, still to be acknowledged")
-        if isinstance(event, BaselineProposed | BaselineApproved | BaselineRetired):
+        if isinstance(event, BaselineProposed | BaselineApproved | BaselineRetired | PointSignedOff | SignOffWithdrawn):
             return Outcome(True, words(event))
     return Outcome(False, nothing)
 

@@ -27,6 +27,7 @@ from edgemon import __version__
 from edgemon.clock import Clock
 from edgemon.daemon.collecting import topics
 from edgemon.daemon.hub import Hub
+from edgemon.daemon.obeying import obey
 from edgemon.daemon.outcomes import doubted, outcome_of
 from edgemon.daemon.publisher import Publisher
 from edgemon.daemon.pulse import Pulse
@@ -37,27 +38,23 @@ from edgemon.daemon.work import AnyCommand, End, Happened, Order, Tick, Work
 from edgemon.decode.assemble import restore
 from edgemon.decode.decoded import Decoded
 from edgemon.decode.registry import quarantine
-from edgemon.engine import collection as collecting
 from edgemon.engine import judge as judging
-from edgemon.engine import proof as proving
+from edgemon.engine import signoff as signing
 from edgemon.engine.analyse import Analysis, Judged, analyse, decode_all, questions
 from edgemon.engine.baselines import Key, in_force
 from edgemon.engine.draft import Judgement
 from edgemon.engine.memory import Memory, Setting
-from edgemon.engine.silence import silence
 from edgemon.engine.unkept import judged_until, unkept
-from edgemon.errors import DecodeError, EdgemonError, StoreCorrupt, StoreError
+from edgemon.errors import DecodeError, EdgemonError, StoreCorrupt
 from edgemon.model.alarm import MachineSpeed
 from edgemon.model.baseline import Baseline
-from edgemon.model.collection import StartFast, StopFast
-from edgemon.model.command import ApproveBaseline, Person, ProposeBaseline, RetireBaseline, Silence
+from edgemon.model.command import Person, Silence
 from edgemon.model.event import Event, JournalEntry
 from edgemon.model.gateway_event import GatewayStarted, StoreChanged
 from edgemon.model.ids import CaptureKey, MachineId, ReadingKey
 from edgemon.model.instant import Instant
 from edgemon.model.level import Measurement
 from edgemon.model.message import Message, Quarantined
-from edgemon.model.proof import StartProof, StopProof
 from edgemon.model.snapshot import Outcome
 from edgemon.mqtt.port import Delivery, Link
 from edgemon.store.ballast import Ballast
@@ -125,17 +122,19 @@ class DataPath:
         carried = None if carried is None else carried.onto(saved)
         saved = saved if carried is None else carried.over(saved)
         now = self._clock.now()
-        self._memory = memory_of(self._filed, saved, now)
+        memory = memory_of(self._filed, saved, now)
+        taken_back = signing.withdrawn(self._filed.plant, memory, now)
+        self._memory = signing.with_signs(memory, taken_back)
         await self._storing.begin(self._memory.sensors, 0 if carried is None else carried.dropped)
         self._setting = in_force(self._filed, self._memory.baselines)
         self._hub.limits_are(self._setting)
         started = GatewayStarted(now, __version__, plant_fingerprint)
-        schedules = topics(self._filed)
+        schedules, differs = topics(self._filed), changed(saved, settings, now, has_run)
         self._publisher.begin(saved.published_seq, saved.next_seq - 1, gone(self._filed, saved), saved.schedules - schedules)
         if carried is not None:
             self._unrepeated.restore(carried.messages, carried.lost)
             await self._conclude(Judgement(self._memory, carried.commit(now), frozenset()))
-        judgement = judging.begin(self._setting, saved, self._memory, started, changed(saved, settings, now, has_run))
+        judgement = judging.begin(self._setting, saved, self._memory, started, (*differs, *taken_back))
         if settings != saved.settings:
             judgement = replace(judgement, commit=replace(judgement.commit, settings=settings))
         ours = dict.fromkeys(schedules - saved.schedules, True)
@@ -280,7 +279,9 @@ class DataPath:
 
     async def _order(self, order: Order) -> None:
         try:
-            judgement = self._obeyed(order.command, order.person, self._clock.now())
+            failing = None if self._storing.is_well else self._storing.error
+            setting, memory, now = self._setting, self._memory, self._clock.now()
+            judgement = obey(self._filed, setting, memory, order.command, order.person, now, failing)
         except EdgemonError as error:
             if not order.outcome.done():
                 order.outcome.set_exception(error)
@@ -291,22 +292,6 @@ class DataPath:
             outcome = outcome_of(judgement.commit.events, nothing)
             in_doubt = not is_stored and self._storing.keeps is Keeps.NOTHING
             order.outcome.set_result(doubted(outcome) if in_doubt else outcome)
-
-    def _obeyed(self, command: AnyCommand, person: Person, now: float) -> Judgement:
-        if isinstance(command, Silence):
-            return silence(self._setting, self._memory, person, now)
-        if not self._storing.is_well and isinstance(command, ProposeBaseline | ApproveBaseline | RetireBaseline | StartProof):
-            what = "limits are not changed while the store fails, and no proof is begun"
-            raise StoreError(what, "", str(self._storing.error))
-        if isinstance(command, StartFast | StopFast):
-            if not self._storing.is_well and isinstance(command, StartFast):
-                raise StoreError("no fast collection is begun while the store fails", "", str(self._storing.error))
-            return collecting.obey(self._setting, self._memory, command, person, now)
-        if isinstance(command, StartProof | StopProof):
-            return proving.obey(self._setting, self._memory, command, person, now)
-        if isinstance(command, ProposeBaseline | ApproveBaseline | RetireBaseline):
-            return judging.baseline(self._filed, self._memory, command, person, now)
-        return judging.command(self._setting, self._memory, command, person, now)
 
     async def _conclude(self, judgement: Judgement) -> bool:
         """Commit, and only then adopt and tell; says whether everything is stored.

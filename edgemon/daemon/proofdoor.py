@@ -1,4 +1,6 @@
-"""The part of the daemon's site that is asked about commissioning and proofs, and told to begin and end them."""
+"""The part of the daemon's site that is asked about commissioning and proofs, told to begin and end them, and to sign off."""
+
+from collections.abc import Sequence
 
 from edgemon.daemon.commissioning import Commissioning
 from edgemon.daemon.outcomes import STARTING
@@ -6,6 +8,7 @@ from edgemon.daemon.proving import Proving
 from edgemon.errors import StoreError
 from edgemon.model.command import Person
 from edgemon.model.commission import CommissionView
+from edgemon.model.ids import PointKey
 from edgemon.model.instant import Duration
 from edgemon.model.proof import ProofReport, Scope
 from edgemon.model.snapshot import Outcome
@@ -32,6 +35,14 @@ class ProofDoor:
         if self.commissions is None:
             raise StoreError(STARTING.why)
         return await self.commissions.view()
+
+    async def sign_off(self, point: PointKey, remark: str, seen: Sequence[str], person: Person) -> Outcome:
+        """Sign a point off."""
+        return STARTING if self.commissions is None else await self.commissions.sign_off(point, remark, seen, person)
+
+    async def withdraw_sign_off(self, point: PointKey, reason: str, person: Person) -> Outcome:
+        """Take the sign-off of a point back."""
+        return STARTING if self.commissions is None else await self.commissions.withdraw(point, reason, person)
 
     async def proof_report(self) -> ProofReport:
         """Say whether a proof is on, and what each point has proven."""

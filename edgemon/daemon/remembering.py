@@ -63,6 +63,7 @@ def memory_of(setting: Setting, saved: Saved, now: Instant) -> Memory:
         baselines={key_of(one): one for one in saved.baselines},
         proof=resumed(saved.proof, now),
         fast={one.sensor: one for one in saved.fast},
+        signs={one.point: one for one in saved.signs},
     )
 
 
@@ -157,6 +158,7 @@ class Carried:
             baselines=tuple(memory.baselines.values()),
             proof=None if memory.proof is None else memory.proof.started,
             fast=tuple(memory.fast.values()),
+            signs=tuple(memory.signs.values()),
         )
 
     def commit(self, now: Instant) -> Commit:

@@ -238,7 +238,7 @@ class Service:
         proving = Proving(reader, self._clock, path.command, path.tell, lambda: hub.memory.proof, setting, is_linked)
         in_force, memory = (lambda: path.setting), (lambda: hub.memory)
         hub.proving, hub.collects = proving, path.command
-        hub.commissions = Commissioning(reader, self._clock, proving, in_force, memory, lambda: hub.upstreams())
+        hub.commissions = Commissioning(reader, self._clock, proving, in_force, memory, lambda: hub.upstreams(), path.command)
         return proving
 
     def _watching(self, path: DataPath, hub: Hub) -> Watching:

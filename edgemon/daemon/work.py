@@ -8,10 +8,11 @@ from edgemon.model.collection import FastCommand
 from edgemon.model.command import BaselineCommand, Command, Person, Silence
 from edgemon.model.event import Event
 from edgemon.model.proof import ProofCommand
+from edgemon.model.signoff import SignCommand
 from edgemon.model.snapshot import Outcome
 from edgemon.mqtt.port import Delivery
 
-AnyCommand: TypeAlias = Command | BaselineCommand | Silence | ProofCommand | FastCommand
+AnyCommand: TypeAlias = Command | BaselineCommand | Silence | ProofCommand | FastCommand | SignCommand
 
 
 @dataclass(frozen=True, slots=True)

@@ -10,9 +10,10 @@ from edgemon.alarms.health import BATTERY_LOW_PCT
 from edgemon.alarms.rules import Rules
 from edgemon.alarms.silence import shown
 from edgemon.engine.memory import Memory, Setting
+from edgemon.engine.signoff import sign_view
 from edgemon.model.alarm import PointState, SensorState
 from edgemon.model.baseline import BaselineState
-from edgemon.model.commission import CheckView, CommissionRow, Stand
+from edgemon.model.commission import HEARD, CheckView, CommissionRow, Stand
 from edgemon.model.health import WEAK_RSSI_DBM
 from edgemon.model.ids import PointKey
 from edgemon.model.instant import Instant, format_instant
@@ -79,7 +80,9 @@ def _subject(setting: Setting, memory: Memory, rules: Rules, known: Known) -> _S
 def _row(one: _Subject) -> CommissionRow:
     point, machine = one.rules.point, one.rules.machine
     checks = sorted((check(one) for check in CHECKS), key=lambda check: _STANDS.index(check.stand))
-    return CommissionRow(machine.id, machine.name, machine.area, point.key.point, point.name, tuple(checks))
+    sign = sign_view(one.memory.signs.get(point.key))
+    named = machine.id, machine.name, machine.area, point.key.point, point.name
+    return CommissionRow(*named, tuple(checks), point.sensor, point.axis, sign)
 
 
 def _found(name: str, is_done: bool, words: str) -> CheckView:
@@ -96,7 +99,7 @@ def _unheard(one: _Subject) -> str:
 
 
 def _heard(one: _Subject) -> CheckView:
-    name, state = "sensor heard", one.state
+    name, state = HEARD, one.state
     if state is None or state.taken_at is None:
         return _found(name, False, f"{one.rules.point.sensor}: {_unheard(one)}")
     first = one.known.first_at.get(one.rules.point.key)

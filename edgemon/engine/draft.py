@@ -108,6 +108,7 @@ def judgement_of(draft: Draft, memory: Memory) -> Judgement:
         draft.now if draft.is_hearing else memory.quiet_since,
         memory.proof,
         memory.fast,
+        memory.signs,
     )
     commit = Commit(
         recorded_at=draft.now,

@@ -18,6 +18,7 @@ from edgemon.model.machine import GATEWAY, Machine, Plant, Point
 from edgemon.model.policy import AlarmClass
 from edgemon.model.proof import Proof
 from edgemon.model.reading import SimulationNote
+from edgemon.model.signoff import SignEvent
 
 Track: TypeAlias = tuple[PointKey, bool]
 """A point's real or simulated history; the two never touch."""
@@ -91,3 +92,5 @@ class Memory:
     """The one that is on; the journal alone is what a restart goes by."""
     fast: Mapping[SensorId, FastCollectionStarted] = field(default_factory=dict)
     """Fast collections that are on."""
+    signs: Mapping[PointKey, SignEvent] = field(default_factory=dict)
+    """What happened last to the sign-off of each point."""

@@ -22,6 +22,7 @@ from edgemon.model.instant import Instant
 from edgemon.model.limit import Severity, Side
 from edgemon.model.proof import ProofCarried, ProofEnded, ProofStarted
 from edgemon.model.shift import LogWritten, ShiftTaken
+from edgemon.model.signoff import PointSignedOff, SignOffWithdrawn
 from edgemon.model.upstream import RetryOrdered
 
 
@@ -234,6 +235,8 @@ Event: TypeAlias = (
     | ProofStarted
     | ProofCarried
     | ProofEnded
+    | PointSignedOff
+    | SignOffWithdrawn
     | FastEvent
 )
 

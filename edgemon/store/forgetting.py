@@ -1,7 +1,7 @@
 """The journal's own age: its oldest entries go, in small steps, and the chain goes on from the last one that went.
 
-What is still needed stays: entries of baselines (the journal alone is what a restart goes by), the newest diagnosis of each
-point, what an alarm that is still active began with, and whatever was not published or sent upstream yet.
+What is still needed stays: entries of baselines and sign-offs (the journal alone is what a restart goes by), the newest
+diagnosis of each point, what an alarm that is still active began with, and whatever was not published or sent upstream yet.
 """
 
 import sqlite3
@@ -19,7 +19,7 @@ _META = "SELECT coalesce((SELECT value FROM meta WHERE key = ?), 0)"
 _OLDEST = "SELECT seq FROM journal WHERE seq > ? ORDER BY seq LIMIT 1"
 _YOUNG = "SELECT min(seq) FROM journal WHERE seq > ? AND seq <= ? AND recorded_at >= ?"
 _DELETE = """DELETE FROM journal WHERE seq > ? AND seq <= ?
-    AND kind NOT IN ('baseline-proposed', 'baseline-approved', 'baseline-retired')
+    AND kind NOT IN ('baseline-proposed', 'baseline-approved', 'baseline-retired', 'point-signed-off', 'sign-off-withdrawn')
     AND NOT (kind = 'diagnosis-made' AND NOT EXISTS (SELECT 1 FROM journal AS later WHERE later.kind = 'diagnosis-made'
         AND later.machine = journal.machine AND later.point = journal.point AND later.sim = journal.sim
         AND later.seq > journal.seq))

@@ -8,6 +8,7 @@ from edgemon.model.alarm import MachineSpeed
 from edgemon.model.collection import still_on
 from edgemon.model.event import DiagnosisMade
 from edgemon.model.ids import CaptureKey, MachineId, ReadingKey
+from edgemon.model.signoff import newest_signs
 from edgemon.store.port import Known, Saved
 from edgemon.store.samples import unpack
 from edgemon.store.transaction import has_capture, next_seq
@@ -18,6 +19,7 @@ from edgemon.store.wire import (
     COLLECTIONS,
     COLUMNS,
     PROOFS,
+    SIGNS,
     baselines_of,
     entry_from_row,
     part_from_row,
@@ -56,6 +58,7 @@ def saved_in(connection: sqlite3.Connection, path: Path) -> Saved:
         proof_of(connection.execute(f"{PROOFS} ORDER BY seq DESC LIMIT 1")),
         still_on(entry_from_row(row).event for row in connection.execute(COLLECTIONS)),
         frozenset(topic for (topic,) in connection.execute("SELECT topic FROM schedules")),
+        newest_signs(entry_from_row(row).event for row in connection.execute(SIGNS)),
     )
 
 

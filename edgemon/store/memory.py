@@ -14,6 +14,7 @@ from edgemon.model.message import Quarantined
 from edgemon.model.proof import ProofEnded, ProofStarted
 from edgemon.model.reading import Capture, CapturePart
 from edgemon.model.search import EVERYTHING, Search
+from edgemon.model.signoff import newest_signs
 from edgemon.model.snapshot import TrendBins, TrendPoint
 from edgemon.store.chain import GENESIS, numbered
 from edgemon.store.port import Commit, Known, Saved
@@ -84,6 +85,7 @@ class MemoryStore:
             proof if isinstance(proof, ProofStarted) else None,
             still_on(entry.event for entry in self._journal),
             frozenset(topic for topic, is_ours in self._schedules.items() if is_ours),
+            newest_signs(entry.event for entry in self._journal),
         )
 
     async def known(

@@ -15,6 +15,7 @@ from edgemon.model.message import Quarantined
 from edgemon.model.proof import ProofStarted
 from edgemon.model.reading import Capture, CapturePart, Reading
 from edgemon.model.search import EVERYTHING, Search
+from edgemon.model.signoff import SignEvent
 from edgemon.model.snapshot import TrendBins, TrendPoint
 
 
@@ -86,6 +87,8 @@ class Saved:
     """The fast collections that were on."""
     schedules: frozenset[str] = frozenset()
     """Topics at which a broker may keep schedules of sensors from us."""
+    signs: tuple[SignEvent, ...] = ()
+    """What happened last to the sign-off of each point."""
 
 
 class Store(Protocol):

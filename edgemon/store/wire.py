@@ -49,6 +49,7 @@ from edgemon.model.proof import ProofCarried, ProofEnded, ProofStarted
 from edgemon.model.reading import Capture, CapturePart, Counts
 from edgemon.model.search import Search
 from edgemon.model.shift import LogWritten, ShiftTaken
+from edgemon.model.signoff import PointSignedOff, SignOffWithdrawn
 from edgemon.model.spectrum import LineForm
 from edgemon.model.upstream import RetryOrdered
 from edgemon.units import from_si
@@ -85,6 +86,7 @@ INSTANTS = frozenset(
         "learnt_since",
         "read_at",
         "since",
+        "signed_at",
     )
 )
 """Fields of events that are times, beside `at`; published as RFC 3339."""
@@ -126,6 +128,8 @@ def place_of(event: Event) -> tuple[str | None, str | None, bool]:
     match event:
         case AlarmChanged() | CommandRefused() | OnsetMoved() | ProofCarried():
             return event.alarm.machine, event.alarm.point, event.alarm.sim
+        case PointSignedOff() | SignOffWithdrawn():
+            return event.point.machine, event.point.point, False
         case QualityChanged() | RunningChanged() | MeasurementLate() | DiagnosisMade():
             return event.point.machine, event.point.point, event.sim
         case BaselineProposed() | BaselineApproved() | BaselineRetired():
@@ -223,6 +227,11 @@ PROOFS = "SELECT seq, recorded_at, body FROM journal WHERE kind IN ('proof-start
 COLLECTIONS = """SELECT seq, recorded_at, body FROM journal
     WHERE kind IN ('fast-collection-started', 'fast-collection-ended') ORDER BY seq"""
 """What begins and ends fast collections, by an index of its own."""
+
+
+SIGNS = """SELECT seq, recorded_at, body FROM journal
+    WHERE kind IN ('point-signed-off', 'sign-off-withdrawn') ORDER BY seq"""
+"""What happened to sign-offs, by an index of its own."""
 
 
 def proof_of(rows: Iterable[Row]) -> ProofStarted | None:

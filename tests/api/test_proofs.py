@@ -21,7 +21,7 @@ async def test_the_commissioning_state_comes_through_unchanged(tmp_path: Path) -
     async with served(tmp_path, FakeSite()) as daemon:
         found = await daemon.commissioning()
     assert found == COMMISSIONING
-    assert found.summary == "1 of 2 points complete"
+    assert found.summary == "1 of 2 points complete, 1 signed off"
 
 
 async def test_orders_reach_the_site_and_what_cannot_be_read_does_not(tmp_path: Path) -> None:

@@ -272,6 +272,8 @@ def test_openapi_describes_every_way(tmp_path: Path) -> None:
         "/v1/journal",
         "/v1/proof",
         "/v1/commissioning",
+        "/v1/commissioning/sign-off",
+        "/v1/commissioning/withdraw",
         "/v1/proof/start",
         "/v1/proof/stop",
         "/v1/collection/start",

@@ -1,6 +1,6 @@
 """The plant half way through its commissioning: every kind of stand, long names and long words."""
 
-from edgemon.model.commission import CheckView, CommissionRow, CommissionView, Stand
+from edgemon.model.commission import CheckView, CommissionRow, CommissionView, SignView, Stand
 from tests.support import sites
 
 _DONE = (
@@ -34,6 +34,20 @@ LACKS = ((), ("alarm proven",), ("signal", "alarm proven"), _NEVER, ("baseline",
 """What is open of the points, in turn."""
 
 
+SIGNS = (
+    SignView(sites.NOW - 3600.0, "a.lund", "panel", "tapped: the right sensor"),
+    None,
+    SignView(sites.NOW - 1800.0, "a.lund", "panel", "the antenna is to be moved in week 12", ("signal", "alarm proven")),
+    None,
+    SignView(
+        *(sites.NOW - 7200.0, "a.lund"),
+        withdrawn_at=sites.NOW - 600.0,
+        withdrawn_because="the plant file has changed: sensor s-0117, signed for s-0017; axis z, signed for x",
+    ),
+)
+"""Who signed the points off, in turn."""
+
+
 def checks(lacks: tuple[str, ...]) -> tuple[CheckView, ...]:
     found = [CheckView(one.name, Stand.OPEN, _OPEN[one.name]) if one.name in lacks else one for one in _DONE]
     if lacks == ("signal", "alarm proven"):
@@ -44,7 +58,10 @@ def checks(lacks: tuple[str, ...]) -> tuple[CheckView, ...]:
 def view() -> CommissionView:
     points = [(machine, point) for machine in sites.snapshot().machines for point in machine.points]
     rows = (
-        CommissionRow(machine.id, machine.name, machine.area, point.point, point.name, checks(LACKS[place % len(LACKS)]))
+        CommissionRow(
+            *(machine.id, machine.name, machine.area, point.point, point.name, checks(LACKS[place % len(LACKS)])),
+            *(point.sensor, "x", SIGNS[place % len(SIGNS)]),
+        )
         for place, (machine, point) in enumerate(points)
     )
     return CommissionView(sites.NOW, tuple(rows))

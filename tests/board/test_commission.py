@@ -4,7 +4,7 @@ from dataclasses import replace
 
 import pytest
 
-from edgemon.board.keys import COMMISSION, PROOF
+from edgemon.board.keys import COMMISSION, PROOF, SIGN
 from edgemon.board.memory import MemorySource
 from edgemon.board.screens.commission import ASK_AGAIN_S
 from edgemon.board.theme import ASCII, Look
@@ -49,10 +49,10 @@ def test_rows_are_as_wide_as_asked_and_name_nothing_by_half(width: int, look: Lo
     for one in VIEW.rows[:6]:
         drawn = row(one, 40, look, width, selected=False)
         assert row_width(drawn) == width
-        said = row_text(drawn).partition(" of 12 ")[2].strip()
+        said = row_text(drawn).partition(" of 12 ")[2].strip().removeprefix("signed").removeprefix("withdrawn").strip()
         if said != "complete":
             named, _, rest = said.partition(" and ")
-            assert set(named.split(", ")) <= names or said == f"{len(one.missing)} open"
+            assert set(named.split(", ")) <= names or said == f"{len(one.missing)} checks open"
             count = int(rest.split()[0]) if rest else 0
             assert len(named.split(", ")) + count == len(one.missing) or "open" in said
         assert all(row_width(line) == width for line in below(one, look, width))
@@ -61,7 +61,7 @@ def test_rows_are_as_wide_as_asked_and_name_nothing_by_half(width: int, look: Lo
 
 
 def test_what_is_open_comes_first_with_a_sign_and_a_word() -> None:
-    lines = [row_text(one) for one in below(NEVER, Look(ASCII), 80)[1:]]
+    lines = [row_text(one) for one in below(NEVER, Look(ASCII), 80)[2:]]
     assert [line[1] for line in lines if line[1] != " "] == ["-"] * 10 + ["+"] * 2
     assert lines[0].startswith(" - sensor heard  open  s-0001: never")
     whole = " ".join("".join(lines).split())
@@ -73,7 +73,9 @@ def test_the_head_counts_what_lacks() -> None:
         replace(one, checks=commissioned.checks(lacks)) for one, lacks in zip(VIEW.rows, commissioned.LACKS, strict=False)
     )
     said = row_text(head(CommissionView(0.0, rows), Look(), 200))
-    assert said.startswith(" Commissioning: 1 of 5 points complete   open: alarm proven 4, signal 2, baseline 2, bearing 2, ")
+    assert said.startswith(
+        " Commissioning: 1 of 5 points complete, 2 signed off   open: alarm proven 4, signal 2, baseline 2, bearing 2, "
+    )
     done = CommissionView(0.0, rows[:1])
     assert "nothing is open" in row_text(head(done, Look(), 120))
 
@@ -112,3 +114,58 @@ async def test_it_is_asked_for_again_now_and_then_and_what_fails_is_said() -> No
         await one.wait(ASK_AGAIN_S)
         await one.hear(sites.snapshot(), after=1.0)
         assert "As of a while ago" in one.lines("body")[1]
+
+
+def test_who_answers_for_a_point_is_said_in_full_and_a_sign_off_that_fell_says_why() -> None:
+    said = [" ".join(" ".join(row_text(line) for line in below(one, Look(), 80)).split()) for one in VIEW.rows[:5]]
+    assert "signed off by a.lund, 2026-03-02 05:30:00: tapped: the right sensor" in said[0]
+    assert "not signed off" in said[1]
+    assert "left open: signal, alarm proven: the antenna is to be moved in week 12" in said[2]
+    assert "withdrawn 2026-03-02 06:20:00: the plant file has changed: sensor s-0117, signed for s-0017; axis z" in said[4]
+
+
+@pytest.mark.parametrize("size", SIZES)
+async def test_an_engineer_signs_the_point_selected_off_with_a_remark_where_something_is_open(size: tuple[int, int]) -> None:
+    asked = source()
+    async with plant(size, asked) as one:
+        one.app.desk.person = ENGINEER
+        await one.press(COMMISSION.key)
+        await one.wait(0.5)
+        await one.press("down", SIGN.key)
+        chosen = VIEW.rows[1]
+        assert f"Sign {title(chosen)} off?" in one.text()
+        assert "left open: alarm proven" in one.text()
+        assert "as engineer (engineer) at control-room" in one.text()
+        await one.press("enter")
+        assert asked.ordered == [], "without a remark nothing is signed"
+        await one.press(*"soon", "enter")
+        await one.wait(0.5)
+        assert asked.ordered == [("sign off", f"{chosen.machine}/{chosen.point}", "soon", "alarm proven")]
+
+
+async def test_a_sign_off_that_holds_is_withdrawn_with_a_reason() -> None:
+    asked = source()
+    async with plant((120, 40), asked) as one:
+        one.app.desk.person = ENGINEER
+        await one.press(COMMISSION.key)
+        await one.wait(0.5)
+        await one.press(SIGN.key)
+        assert f"Withdraw the sign-off of {title(VIEW.rows[0])}?" in one.text()
+        assert "it was given by a.lund" in one.text()
+        await one.press(*"moved", "enter")
+        await one.wait(0.5)
+        assert asked.ordered == [("withdraw", f"{VIEW.rows[0].machine}/{VIEW.rows[0].point}", "moved")]
+
+
+async def test_what_was_never_heard_is_not_signed_and_others_sign_nothing() -> None:
+    asked = source()
+    async with plant((120, 40), asked) as one:
+        one.app.desk.person = ENGINEER
+        await one.press(COMMISSION.key)
+        await one.wait(0.5)
+        await one.press("down", "down", "down", SIGN.key)
+        assert "there is nothing to sign for" in one.text()
+        one.app.desk.person = Person("m.ortega", Role.OPERATOR, "control-room")
+        await one.press("up", SIGN.key)
+        assert "points are signed off by engineers" in one.text()
+        assert asked.ordered == []

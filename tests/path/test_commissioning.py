@@ -13,6 +13,7 @@ from edgemon.model.machine import Bearing, Machine, Plant
 from edgemon.model.proof import LEAD_S
 from edgemon.model.response import Response
 from edgemon.model.upstream import UpstreamView
+from edgemon.store.memory import MemoryStore
 from tests.path.test_proofs import ENGINEER, SCOPE, SIMULATED, Bench, proving
 from tests.support.captures import FS_HZ, SCALE, capture, tone_counts
 from tests.support.plants import DRIVE_END, plant
@@ -26,8 +27,8 @@ class Commissioned(Bench):
 
     upstreams: tuple[UpstreamView, ...] = ()
 
-    def __init__(self, of_plant: Plant | None = None) -> None:
-        super().__init__(of_plant=of_plant)
+    def __init__(self, of_plant: Plant | None = None, store: MemoryStore | None = None, now: float = START) -> None:
+        super().__init__(store, now, of_plant=of_plant)
         self.commissioning = Commissioning(
             self.store,
             self.clock,
@@ -35,6 +36,7 @@ class Commissioned(Bench):
             lambda: self.path.setting,
             lambda: self.hub.memory,
             lambda: self.upstreams,
+            self.path.command,
         )
 
     async def row(self) -> CommissionRow:
@@ -124,7 +126,7 @@ async def test_every_check_closes_for_what_really_came() -> None:
         assert stand is Stand.DONE
         assert words == f"2025-10-09T08:53:25.000Z by {ENGINEER.name}, acknowledged by operator on shift"
         assert (await rig.row()).missing == ()
-        assert (await rig.commissioning.view()).summary == "1 of 2 points complete"
+        assert (await rig.commissioning.view()).summary == "1 of 2 points complete, 0 signed off"
         await rig.pass_time(70.0, every=10.0)
         assert await rig.check("data quality") == (Stand.OPEN, "stale: no-data"), "what was good is not so for ever"
         assert (await rig.command(Acknowledge(AlarmKey(*DRIVE_END, "monitoring"), 1))).done

@@ -47,7 +47,7 @@ def test_kinds_are_named_after_their_classes() -> None:
         *("baseline-proposed", "baseline-approved", "baseline-retired", "log-written", "shift-taken"),
         *("alarms-silenced", "outputs-tested", "first-out-marked", "onset-moved", "settings-changed"),
         *("store-changed", "store-mended", "retry-ordered", "proof-started", "proof-carried", "proof-ended"),
-        *("fast-collection-started", "fast-collection-ended"),
+        *("fast-collection-started", "fast-collection-ended", "point-signed-off", "sign-off-withdrawn"),
     }
 
 

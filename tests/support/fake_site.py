@@ -1,13 +1,13 @@
 """A site that says what it is told to say: for tests of the API and of its client."""
 
 import asyncio
-from collections.abc import AsyncIterator
+from collections.abc import AsyncIterator, Sequence
 
 from edgemon.alarms.performance import performance
 from edgemon.daemon.looking import Looking
 from edgemon.errors import ParameterError, StoreError
 from edgemon.model.command import Command, Person
-from edgemon.model.commission import CheckView, CommissionRow, CommissionView, Stand
+from edgemon.model.commission import CheckView, CommissionRow, CommissionView, SignView, Stand
 from edgemon.model.ids import MachineId, PointKey
 from edgemon.model.instant import Instant
 from edgemon.model.look import (
@@ -134,10 +134,17 @@ COMMISSIONING = CommissionView(
                 CheckView("sensor heard", Stand.DONE, "s-0009 since 2023-11-14T22:13:19.000Z"),
                 CheckView("upstream", Stand.NOT_NEEDED, "none is set up"),
             ),
+            *("s-0009", "x"),
         ),
         CommissionRow(
             *("hp-pump-1", "High-pressure pump 1", "ro-hall", "pump-de-a", "Pump axial"),
             (CheckView("sensor heard", Stand.DONE, "s-0009"),),
+            *("s-0009", "z"),
+            SignView(
+                *(1_700_000_050.0, "engineer", "control room", "tapped: the right sensor"),
+                ("baseline",),
+                ("sensor: s-0009", "axis: z"),
+            ),
         ),
     ),
 )
@@ -286,6 +293,14 @@ class FakeSite:
 
     async def stop_collection(self, target: str, reason: str, person: Person) -> Outcome:
         self.ordered.append(("end of collect", person, target, reason))
+        return self.outcome
+
+    async def sign_off(self, point: PointKey, remark: str, seen: Sequence[str], person: Person) -> Outcome:
+        self.ordered.append(("sign off", person, point, remark, tuple(seen)))
+        return self.outcome
+
+    async def withdraw_sign_off(self, point: PointKey, reason: str, person: Person) -> Outcome:
+        self.ordered.append(("withdraw", person, point, reason))
         return self.outcome
 
     async def commissioning(self) -> CommissionView:

@@ -5,6 +5,7 @@ from collections.abc import Sequence
 from edgemon.board import keys
 from edgemon.board.desk import Desk
 from edgemon.board.screens.base import ListScreen, bindings, why_not
+from edgemon.board.screens.signoff import sign
 from edgemon.board.theme import Role
 from edgemon.board.view import commission as view
 from edgemon.board.view.cells import Row, Span, blank, fit_row, width_of
@@ -104,6 +105,16 @@ class CommissionScreen(ListScreen):
         """Open the machine of the point selected."""
         if self.selected[0] and self.desk.picture.machine(self.selected[0]) is not None:
             self.call_later(self.app.run_action, f"open_machine({self.selected[0]!r})")
+
+    def action_sign(self) -> None:
+        """Ask about signing the point selected off, or about taking that back."""
+        listed = self._listed()
+        if listed:
+            sign(self, listed[self._at()], self._again)
+
+    def _again(self) -> None:
+        self._asked_at = None
+        self.redraw()
 
     def on_lines_pressed(self, message: Lines.Pressed) -> None:
         """Select with the mouse; pressed twice, open the machine."""

@@ -7,7 +7,10 @@ from itertools import zip_longest
 
 from edgemon.board.theme import Look, Role
 from edgemon.board.view.cells import Row, Span, blank, fit, fit_row, row_width, safe, select, width_of, wrap
-from edgemon.model.commission import CheckView, CommissionRow, CommissionView, Stand
+from edgemon.board.view.figures import stamp
+from edgemon.model.command import Person
+from edgemon.model.command import Role as PersonRole
+from edgemon.model.commission import CheckView, CommissionRow, CommissionView, SignView, Stand
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,6 +67,8 @@ def row(one: CommissionRow, name: int, look: Look, width: int, selected: bool) -
         Span(f" {fit(title(one), name, look.glyphs.ellipsis)} ", Role.BRIGHT if one.missing else Role.TEXT),
         Span(f"{done}  ", Role.DIM),
     ]
+    if one.sign is not None:
+        spans.append(Span("signed  " if one.sign.holds else "withdrawn  ", Role.TEXT if one.sign.holds else Role.BRIGHT))
     names = [check.name for check in one.missing]
     said = _named(names, width - row_width(tuple(spans))) if names else "complete"
     spans.append(Span(said, Role.TEXT if names else Role.DIM))
@@ -93,15 +98,37 @@ def below(one: CommissionRow | None, look: Look, width: int) -> list[Row]:
     if one is None:
         return []
     rule = look.glyphs.rule * max(0, width - width_of(title(one)) - 3)
-    top = fit_row([Span(f" {title(one)} ", Role.BRIGHT), Span(rule, Role.RULE)], width, look.glyphs.ellipsis)
+    line = fit_row([Span(f" {title(one)} ", Role.BRIGHT), Span(rule, Role.RULE)], width, look.glyphs.ellipsis)
     stand = max((len(check.stand) for check in one.checks), default=4)
+    top = [line, *_signed(one.sign, look, width)]
     if width < _TWO_COLUMNS:
-        return [top, *(line for check in one.checks for line in _check(check, stand, look, width))]
+        return [*top, *(line for check in one.checks for line in _check(check, stand, look, width))]
     half, cell = (len(one.checks) + 1) // 2, width // 2
     left = [line for check in one.checks[:half] for line in _check(check, stand, look, cell)]
     right = [line for check in one.checks[half:] for line in _check(check, stand, look, width - cell)]
     beside = zip_longest(left, right)
-    return [top, *((*(one or blank(cell)), *(other or blank(width - cell))) for one, other in beside)]
+    return [*top, *((*(one or blank(cell)), *(other or blank(width - cell))) for one, other in beside)]
+
+
+def _signed(sign: SignView | None, look: Look, width: int) -> list[Row]:
+    """Say who answers for the point, or why nobody does any more."""
+    if sign is None:
+        return [fit_row([Span(" not signed off", Role.DIM)], width, look.glyphs.ellipsis)]
+    who = f"{safe(sign.by, 63)}, {stamp(sign.at)}"
+    if sign.withdrawn_at is None:
+        left = f", left open: {', '.join(safe(one, 30) for one in sign.left_open)}" if sign.left_open else ""
+        said, role = f"signed off by {who}{left}" + (f": {safe(sign.remark, 300)}" if sign.remark else ""), Role.TEXT
+    else:
+        by = f" by {safe(sign.withdrawn_by, 63)}" if sign.withdrawn_by else ""
+        why = safe(sign.withdrawn_because, 300)
+        said, role = f"sign-off of {who} withdrawn {stamp(sign.withdrawn_at)}{by}: {why}", Role.BRIGHT
+    return [fit_row([Span(f" {line}", role)], width, look.glyphs.ellipsis) for line in wrap(said, max(8, width - 2))]
+
+
+def forbidden(person: Person) -> str:
+    """Say why somebody may not sign points off; empty if they may."""
+    may = person.role is PersonRole.ENGINEER
+    return "" if may else f"You are {safe(person.name)} ({person.role}): points are signed off by engineers."
 
 
 def _check(check: CheckView, stand: int, look: Look, width: int) -> list[Row]:

@@ -1,0 +1,1 @@
+CREATE INDEX signs ON journal (seq) WHERE kind IN ('point-signed-off', 'sign-off-withdrawn');
