@@ -99,10 +99,8 @@ def words(event: Event, points: Points = NO_POINTS) -> str:
             which = f"first{'' if sure else ' (uncertain)'}: {', '.join(str(one) for one in marked)}" if marked else "mark ends"
             known = f", which began before {', '.join(str(one) for one in before)}" if before else ""
             return f"{machine}: first-out, {which}{known}" + (" [simulated]" if sim else "")
-        case OnsetMoved(alarm=alarm, told_at=told_at, at=at):
-            point = PointKey(alarm.machine, alarm.point)
-            title = level_title(alarm.level, points.get(point))
-            return f"{point} {title}: began at {format_instant(at)}, not at {format_instant(told_at)}: a late measurement tells"
+        case OnsetMoved():
+            return _onset_words(event, points)
         case OutputsTested(by=by, at=at, until=until):
             return f"test of horn, beacon and board by {by} for {until - at:.0f} s; no alarm"
         case ProofStarted() | ProofCarried() | ProofEnded():
@@ -138,6 +136,13 @@ def words(event: Event, points: Points = NO_POINTS) -> str:
             return _shift_words(event)
         case _:
             assert_never(event)
+
+
+def _onset_words(event: OnsetMoved, points: Points) -> str:
+    point = PointKey(event.alarm.machine, event.alarm.point)
+    began, told = format_instant(event.at), format_instant(event.told_at)
+    title = level_title(event.alarm.level, points.get(point))
+    return f"{point} {title}: began at {began}, not at {told}: a late measurement tells"
 
 
 def _gateway_words(event: GatewayStarted | GatewayStopped | LinkChanged | SettingsChanged | ClockStepped) -> str:

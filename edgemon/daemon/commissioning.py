@@ -3,6 +3,7 @@
 from collections.abc import Awaitable, Callable, Sequence
 
 from edgemon.clock import Clock
+from edgemon.daemon.outcomes import answered
 from edgemon.daemon.proving import Proving
 from edgemon.engine.commission import Known, commission
 from edgemon.engine.memory import Memory, Setting
@@ -65,24 +66,20 @@ class Commissioning:
 
     async def sign_off(self, point: PointKey, remark: str, seen: Sequence[str], person: Person) -> Outcome:
         """Sign a point off as it stands now; what whoever signs has not seen to be open refuses it. Raises `StoreError`."""
-        rows = (await self.view()).rows
-        row = next((one for one in rows if point_key(one.machine, one.point) == point), None)
+        return await answered(self._signed(point, remark, seen, person))
+
+    async def _signed(self, point: PointKey, remark: str, seen: Sequence[str], person: Person) -> Outcome:
+        row = next((one for one in (await self.view()).rows if point_key(one.machine, one.point) == point), None)
         if row is None:
-            return Outcome(False, f"no such point: {point}")
-        try:
-            left_open = check(row, remark)
-            if unseen := [name for name in left_open if name not in seen]:
-                return Outcome(False, f"open meanwhile: {', '.join(unseen)}; look again")
-            return await self._command(SignOff(point, remark, left_open), person)
-        except ParameterError as error:
-            return Outcome(False, str(error))
+            raise ParameterError(f"no such point: {point}")
+        left_open = check(row, remark)
+        if unseen := [name for name in left_open if name not in seen]:
+            raise ParameterError(f"open meanwhile: {', '.join(unseen)}; look again")
+        return await self._command(SignOff(point, remark, left_open), person)
 
     async def withdraw(self, point: PointKey, reason: str, person: Person) -> Outcome:
         """Take the sign-off of a point back. Raises `StoreError`."""
-        try:
-            return await self._command(WithdrawSignOff(point, reason), person)
-        except ParameterError as error:
-            return Outcome(False, str(error))
+        return await answered(self._command(WithdrawSignOff(point, reason), person))
 
     async def _look_for_firsts(self) -> None:
         """Find out since when each point that was heard is stored; once, for the past does not change."""

@@ -7,7 +7,7 @@ import pytest
 
 from edgemon.errors import StoreError, StoreFull
 from edgemon.model.commission import SignView
-from edgemon.model.ids import PointKey, SensorId
+from edgemon.model.ids import PointId, SensorId
 from edgemon.model.machine import Plant, Point, Sensor
 from edgemon.store.memory import MemoryStore
 from tests.path.test_commissioning import Commissioned
@@ -90,7 +90,7 @@ async def test_nothing_is_signed_that_nobody_heard_explained_or_saw() -> None:
             f"not: open at hp-pump-1/pump-de-h: {', '.join(OPEN)} (say in a remark why that may be)"
         )
         assert await sign(rig, seen=("bearing",)) == "not: open meanwhile: response text, alarm proven; look again"
-        no_such = PointKey(DRIVE_END.machine, rig.setting.plant.machines[0].points[1].key.point[:-1])
+        no_such = DRIVE_END._replace(point=PointId("nowhere"))
         assert "no such point" in (await rig.commissioning.sign_off(no_such, "x", (), ENGINEER)).why
         assert await sign_of(rig) is None
         assert not told(rig, "point-signed-off")
