@@ -39,6 +39,8 @@ def signed_for(plant: Plant, key: PointKey) -> tuple[str, ...]:
         "sensor": str(point.sensor),
         "sensitivity": _number(sensor.sensitivity_v_per_si, "V per m/s2"),
         "range": _number(sensor.range_si, "m/s2"),
+        "mounting": sensor.mounting or "",
+        "resonance": _number(sensor.resonance_hz, "Hz"),
         "axis": point.axis,
         "direction": point.direction,
         "part": point.part,

@@ -8,7 +8,7 @@ import pytest
 from edgemon.errors import StoreError, StoreFull
 from edgemon.model.commission import SignView
 from edgemon.model.ids import PointId, SensorId
-from edgemon.model.machine import Plant, Point, Sensor
+from edgemon.model.machine import Mounting, Plant, Point, Sensor
 from edgemon.store.memory import MemoryStore
 from tests.path.test_commissioning import Commissioned
 from tests.path.test_proofs import ENGINEER, proving
@@ -53,6 +53,15 @@ def changed(of: Callable[[Point], Point]) -> Plant:
     points = tuple(of(point) if point.key == DRIVE_END else point for point in machine.points)
     sensors = {**whole.sensors, SensorId("s-0009"): Sensor(SensorId("s-0009"), range_si=160.0)}
     return Plant(whole.site, whole.name, whole.areas, (replace(machine, points=points),), sensors)
+
+
+def mounted(mounting: Mounting) -> Plant:
+    """The plant with the sensor of the drive end held so."""
+    whole = plant()
+    one = whole.sensors[whole.points[DRIVE_END].sensor]
+    return Plant(
+        whole.site, whole.name, whole.areas, whole.machines, {**whole.sensors, one.id: replace(one, mounting=mounting)}
+    )
 
 
 def without_it() -> Plant:
@@ -134,6 +143,7 @@ def another_alert(point: Point) -> Point:
 
 WAS = SIGNED_FOR[3].partition(": ")[2]
 OTHERS = [
+    (mounted(Mounting.MAGNET), "mounting magnet, signed for none"),
     (changed(lambda point: replace(point, sensor=SensorId("s-0009"))), "sensor s-0009, signed for s-0001"),
     (changed(lambda point: replace(point, axis="z")), "axis z, signed for x"),
     (changed(lambda point: replace(point, direction="vertical")), "direction vertical, signed for none"),
@@ -142,7 +152,7 @@ OTHERS = [
 ]
 
 
-@pytest.mark.parametrize(("other", "why"), OTHERS, ids=["sensor", "axis", "direction", "limit", "no limit"])
+@pytest.mark.parametrize(("other", "why"), OTHERS, ids=["mounting", "sensor", "axis", "direction", "limit", "no limit"])
 async def test_what_the_plant_file_says_otherwise_later_takes_it_back_once_and_says_why(other: Plant, why: str) -> None:
     async with proving(Commissioned()) as bench:
         await sign(await heard(bench))
