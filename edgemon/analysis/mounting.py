@@ -1,6 +1,7 @@
 """Has the mounting of a sensor changed? What its resonance makes of the noise between the lines, against a baseline."""
 
 from dataclasses import dataclass
+from functools import lru_cache
 from itertools import pairwise
 
 import numpy as np
@@ -70,8 +71,8 @@ def noise_bands(power: Rows, line_hz: float, low_hz: float, high_hz: float) -> t
     count = int(np.log2(high_hz / low_hz) * STEP) if high_hz > low_hz else 0
     edges = low_hz * ratio ** np.arange(count + 1)
     at = np.rint(edges / line_hz).astype(int)
-    levels = [10.0 * np.log10(float(np.median(power[a:b])) + 1e-300) for a, b in pairwise(at)]
-    return edges[:-1] * np.sqrt(ratio), np.array(levels)
+    middles = [np.partition(power[a:b], (b - a) // 2)[(b - a) // 2] for a, b in pairwise(at.tolist())]
+    return edges[:-1] * np.sqrt(ratio), 10.0 * np.log10(np.array(middles, np.float64) + 1e-300)
 
 
 def transmitted_db(hz: Rows, resonance_hz: float, damping: float) -> Rows:
@@ -84,6 +85,14 @@ def transmitted_db(hz: Rows, resonance_hz: float, damping: float) -> Rows:
     ratio = hz / resonance_hz
     damped = (2.0 * damping * ratio) ** 2
     return np.asarray(10.0 * np.log10((1.0 + damped) / ((1.0 - ratio**2) ** 2 + damped)))
+
+
+@lru_cache(maxsize=16)
+def _shapes(first: float, count: int) -> Rows:
+    """Give what each mounting makes of bands from a centre on, about its mean, dB, shape (resonances, dampings, bands)."""
+    centres = first * 2.0 ** (np.arange(count) / STEP)
+    shapes = np.array([[transmitted_db(centres, hz, damping) for damping in DAMPING] for hz in centres[3:-3]])
+    return np.asarray(shapes - shapes.mean(axis=-1, keepdims=True))
 
 
 def loose_fit(centres: Rows, change_db: Rows) -> LooseFit | None:
@@ -102,9 +111,8 @@ def loose_fit(centres: Rows, change_db: Rows) -> LooseFit | None:
     if centres.size < FEWEST_BANDS:
         return None
     resonances = centres[3:-3]
-    shapes = np.array([[transmitted_db(centres, hz, damping) for damping in DAMPING] for hz in resonances])
-    rest = change_db - shapes
-    rest -= rest.mean(axis=-1, keepdims=True)
+    shapes = _shapes(float(centres[0]), centres.size)
+    rest = (change_db - change_db.mean()) - shapes
     left = np.sqrt(np.mean(rest**2, axis=-1))
     hz, damping = np.unravel_index(int(left.argmin()), left.shape)
     resonance = float(resonances[hz])

@@ -1,12 +1,12 @@
 """Has a sensor come loose? A mounting that is less stiff than it was has a lower resonance, which the machine's noise shows."""
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import replace
+from functools import cache, partial
 
-import numpy as np
-
-from edgemon.analysis.mounting import LooseFit, first_hz, last_hz, loose_fit, noise_bands
+from edgemon.analysis.mounting import LooseFit, Rows, first_hz, last_hz, loose_fit, noise_bands
 from edgemon.diagnosis.look import Look, soft
+from edgemon.diagnosis.record import Record
 from edgemon.model.finding import Evidence, Fault, Finding
 from edgemon.units import Quantity
 
@@ -46,7 +46,8 @@ def mounting(look: Look) -> list[Finding]:
 def _of(look: Look, channel: int) -> Iterator[Finding]:
     name = look.record.channels[channel].name
     alike = [then for then in look.before if _alike(look, then, name)]
-    fits = [fit for then in alike if (fit := _fit(look, channel, then, name)) is not None]
+    noise = cache(partial(_noise, look, channel))  # in the bands that record and baseline share: mostly the same for all
+    fits = [fit for then in alike if (fit := _fit(noise, look.record, then, name)) is not None]
     ranked = sorted(fits, key=confidence, reverse=True)
     if len(ranked) <= len(alike) // 2:
         return
@@ -63,10 +64,10 @@ def _of(look: Look, channel: int) -> Iterator[Finding]:
     yield replace(made, rule=RULE, source=SOURCE)
 
 
-def _fit(look: Look, channel: int, then: Look, name: str) -> LooseFit | None:
-    low = max(LOWEST_HZ, first_hz(look.record.line_hz), first_hz(then.record.line_hz))
-    high = min(last_hz(look.record.fs_hz), last_hz(then.record.fs_hz))
-    centres, now = _noise(look, channel, low, high)
+def _fit(noise: Callable[[float, float], tuple[Rows, Rows]], record: Record, then: Look, name: str) -> LooseFit | None:
+    low = max(LOWEST_HZ, first_hz(record.line_hz), first_hz(then.record.line_hz))
+    high = min(last_hz(record.fs_hz), last_hz(then.record.fs_hz))
+    centres, now = noise(low, high)
     _, before = _noise(then, then.channel_of(name), low, high)
     return loose_fit(centres, now - before)
 
@@ -79,7 +80,7 @@ def _alike(look: Look, then: Look, name: str) -> bool:
     return (one is None) == (other is None) and (one is None or other is None or abs(one / other - 1.0) <= LIKE_SPEED)
 
 
-def _noise(look: Look, channel: int, low_hz: float, high_hz: float) -> tuple[np.ndarray[tuple[int], np.dtype[np.float64]], ...]:
+def _noise(look: Look, channel: int, low_hz: float, high_hz: float) -> tuple[Rows, Rows]:
     power = (look.velocity[channel] * look.frequencies) ** 2
     return noise_bands(power, look.record.line_hz, low_hz, high_hz)
 

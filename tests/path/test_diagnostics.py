@@ -12,11 +12,12 @@ import pytest
 
 from edgemon.daemon.diagnostics import Diagnostics
 from edgemon.daemon.work import Happened
+from edgemon.diagnosis.markers import MEASURED, expected
 from edgemon.engine.diagnose import at_speed_heard, baseline_time, facts_of
 from edgemon.model.alarm import MachineSpeed
 from edgemon.model.baseline import Baseline, BaselineApproved, BaselineState
 from edgemon.model.ids import CaptureId, MachineId, PointKey, SensorId
-from edgemon.model.machine import GearPair, Mounting, Sensor, Train, point_key
+from edgemon.model.machine import GearPair, Mounting, PlanetarySet, Sensor, Train, point_key
 from edgemon.model.reading import Capture
 from edgemon.store.memory import MemoryStore
 from edgemon.units import Quantity
@@ -269,3 +270,11 @@ async def test_what_was_raised_while_the_store_failed_is_diagnosed_once_its_capt
         late.cancel()
         with pytest.raises(asyncio.CancelledError):
             await late
+
+
+def test_a_planetary_set_is_handed_on_and_marked() -> None:
+    """Sun 18, ring 72, sun at 1500 r/min: carrier 5 Hz, mesh 360 Hz, planets pass at 15 Hz (kinematics, recomputed)."""
+    made = plant().machines[0]
+    machine = replace(made, rpm=1500.0, train=Train(planetary=(PlanetarySet(18, 27, 72, 3),)))
+    marked = {one.name: one.hz for one in expected(facts_of(machine, decoded()), MEASURED)}
+    assert (marked["mesh 18/27/72"], marked["planet pass 18/27/72"], marked["carrier 18/27/72"]) == pytest.approx((360, 15, 5))
