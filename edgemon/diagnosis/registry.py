@@ -8,12 +8,14 @@ from edgemon.diagnosis.gear import gear
 from edgemon.diagnosis.look import Look
 from edgemon.diagnosis.mounting import mounting
 from edgemon.diagnosis.noise import cavitation, lubrication, sensor
+from edgemon.diagnosis.orientation import orientation
 from edgemon.diagnosis.rotor import bent_shaft, looseness, misalignment, oil_whirl, resonance, rub, unbalance
 from edgemon.model.finding import Finding
 
 PATTERNS: dict[str, Callable[[Look], list[Finding]]] = {
     "sensor": sensor,
     "mounting": mounting,
+    "orientation": orientation,
     "bearing-defects": bearing_defects,
     "unbalance": unbalance,
     "misalignment": misalignment,
@@ -31,8 +33,8 @@ PATTERNS: dict[str, Callable[[Look], list[Finding]]] = {
 }
 """Pattern name to function: a look at a record to findings of any confidence."""
 
-NEED_WAVEFORM = frozenset({"sensor", "bearing-defects", "gear"})
-"""Patterns that a spectrum alone cannot answer: they need the shape of the waveform, or its envelope."""
+NEED_WAVEFORM = frozenset({"sensor", "orientation", "bearing-defects", "gear"})
+"""Patterns that a spectrum alone cannot answer: they need the shape of the waveform, its mean or its envelope."""
 
 NEED_SPEED = frozenset(
     {
