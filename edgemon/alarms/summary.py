@@ -1,6 +1,6 @@
 """What people and programs are shown of points and machines: values in the unit of the limit, worst level, worst point."""
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping
 
 from edgemon.alarms import silence
 from edgemon.alarms.judge import point_word
@@ -9,7 +9,7 @@ from edgemon.alarms.rules import Label, Rules
 from edgemon.alarms.suppress import shelved_severity
 from edgemon.model.alarm import AlarmRecord, AlarmState, PointState
 from edgemon.model.ids import PointKey
-from edgemon.model.instant import Instant
+from edgemon.model.instant import Instant, format_instant
 from edgemon.model.level import LEVEL_KINDS, Level
 from edgemon.model.limit import Severity, Side
 from edgemon.model.machine import Machine
@@ -48,6 +48,7 @@ def point_view(rules: Rules, state: States, now: Instant) -> PointView:
     shown = _shown(rules, states, now)
     point = rules.point
     quality, reasons = silence.shown(rules, shown, now)
+    unheard = _unheard(rules, shown, quality)
     return PointView(
         machine=str(rules.machine.id),
         point=str(point.key.point),
@@ -59,14 +60,16 @@ def point_view(rules: Rules, state: States, now: Instant) -> PointView:
         quality=quality.value,
         reasons=reasons,
         t=shown.fit_at,
-        levels=tuple(_level_view(rules, shown, level) for level in shown.levels if not _is_gone(rules, shown, level, now)),
+        levels=tuple(
+            _level_view(rules, shown, level) for level in shown.levels if not _is_gone(rules, shown, level, now, unheard)
+        ),
         alarms=tuple(alarm_view(rules, record) for each in states for record in each.alarms.values() if is_listed(record)),
         capture=None if shown.capture is None else str(shown.capture),
         rpm=shown.rpm,
         stale_after_s=point.stale_after_s,
         sim=shown.sim,
         trend=shown.trend,
-        left_out=_left_out(rules, shown, now),
+        left_out={**unheard, **_left_out(rules, shown, now)},
         sends=point.sends.value,
     )
 
@@ -85,8 +88,24 @@ def _shown(rules: Rules, states: tuple[PointState, ...], now: Instant) -> PointS
     return simulated if worse and simulated.quality is Quality.GOOD else real
 
 
-def _is_gone(rules: Rules, state: PointState, level: Level, now: Instant) -> bool:
-    """Say whether a level that may be missing has been missing for so long that its last value speaks for nothing."""
+def _unheard(rules: Rules, state: PointState, quality: Quality) -> dict[str, str]:
+    """Name the levels with a limit of which nothing comes although the point is heard: nobody watches these."""
+    if quality is not Quality.GOOD or state.fit_at is None:
+        return {}
+    found: dict[str, str] = {}
+    for level in rules.limits:
+        at = state.level_at.get(level)
+        if rules.may_be_missing(level) or (at is not None and state.fit_at - at < rules.point.stale_after_s):
+            continue
+        found[level] = "never heard" if at is None else f"nothing heard since {format_instant(at)}"
+    return found
+
+
+def _is_gone(rules: Rules, state: PointState, level: Level, now: Instant, unheard: Collection[str]) -> bool:
+    """Say whether a level has been missing for so long that its last value speaks for nothing; an alarm stays in sight."""
+    record = state.alarms.get(level.name)
+    if level.name in unheard:
+        return record is None or record.severity is Severity.NORMAL
     if not rules.may_be_missing(level.name):
         return False
     newest = state.level_at.get(level.name, now)

@@ -191,3 +191,37 @@ def test_unacknowledged_is_what_calls_the_operator() -> None:
     assert unacknowledged(bench, 2.0), "that was the alert"
     bench.command(Acknowledge(key(), 2), 2.0, ENGINEER)
     assert not unacknowledged(bench, 2.0)
+
+
+def test_a_level_with_a_limit_of_which_nothing_comes_is_left_out_and_never_reads_as_normal() -> None:
+    bench = Bench(
+        rules(limit(), limit("temperature", 80.0, 95.0), limit("kurtosis", 5.0, 8.0), limit("crest_factor", 5.0, 6.0))
+    )
+    bench.measure(0.0, 3.0, temperature=79.0, crest_factor=4.0)
+    for t in (10.0, 20.0, 29.0):
+        bench.measure(t, 3.0, crest_factor=4.0)
+    view = point_view(bench.rules, bench.state, 29.0)
+    assert [level.name for level in view.levels] == ["velocity_rms", "temperature", "crest_factor"]
+    assert view.left_out == {"kurtosis": "never heard"}
+    bench.measure(30.0, 3.0)
+    view = point_view(bench.rules, bench.state, 30.0)
+    since = "nothing heard since 1970-01-01T00:00:00.000Z"
+    assert view.left_out == {"kurtosis": "never heard", "temperature": since}
+    assert [level.name for level in view.levels] == ["velocity_rms", "crest_factor"]
+    machine = machine_view(bench.rules.machine, {KEY: bench.rules}, [bench.state], 30.0)
+    assert machine.worst is not None
+    assert machine.worst.level == "crest_factor", "what came half a minute ago is not the worst of now"
+    bench.measure(31.0, 3.0, temperature=85.0)
+    assert bench.record("temperature").severity.word == "alert"
+    bench.measure(50.0, 3.0, crest_factor=1.5)
+    bench.measure(61.0, 3.0, crest_factor=1.5)
+    view = point_view(bench.rules, bench.state, 61.0)
+    assert {level.name: level.state for level in view.levels}["temperature"] == "alert", "an alarm stays in sight"
+    assert "temperature" in view.left_out
+
+
+def test_where_nothing_at_all_comes_the_point_says_so_and_no_level_by_itself() -> None:
+    bench = Bench(rules(limit(), limit("temperature", 80.0, 95.0)))
+    bench.measure(0.0, 3.0, temperature=40.0)
+    view = point_view(bench.rules, bench.state, 100.0)
+    assert (view.quality, view.left_out, len(view.levels)) == ("stale", {}, 2)
