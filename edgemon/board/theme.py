@@ -161,14 +161,13 @@ class Glyphs:
     limit: str
     ellipsis: str
     more: str
-    dash: str
     dot: str
     plain: bool
     """Only ASCII may be drawn."""
 
 
-UNICODE = Glyphs("━", "╾", "─", "┼", "┿", "┽", "▁▂▃▄▅▆▇█", "›", "─", "╌", "…", "▾", "–", "·", False)
-ASCII = Glyphs("=", "=", "-", "|", "+", "+", "_.:-=*%#", ">", "-", "-", "~", "v", "-", ".", True)
+UNICODE = Glyphs("━", "╾", "─", "┼", "┿", "┽", "▁▂▃▄▅▆▇█", "›", "─", "╌", "…", "▾", "·", False)
+ASCII = Glyphs("=", "=", "-", "|", "+", "+", "_.:-=*%#", ">", "-", "-", "~", "v", ".", True)
 """For terminals that cannot draw, or where block characters are two cells wide."""
 
 

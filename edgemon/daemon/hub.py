@@ -124,7 +124,7 @@ class Hub(ProofDoor, FastDoor):
         self._setting = setting
         self._views.clear()
 
-    def adopt(self, memory: Memory, moved: Iterable[MachineId], now: Instant) -> None:
+    def adopt(self, memory: Memory, moved: Iterable[MachineId]) -> None:
         """Show this memory from now on; views of what moved are made when they are looked at."""
         self._memory = memory
         for machine in moved:

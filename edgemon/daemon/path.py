@@ -35,7 +35,7 @@ from edgemon.daemon.remembering import Carried, changed, gone, memory_of
 from edgemon.daemon.storing import Keeps, Storing
 from edgemon.daemon.unrepeated import Unrepeated
 from edgemon.daemon.work import AnyCommand, End, Happened, Order, Tick, Work
-from edgemon.decode.assemble import restore
+from edgemon.decode.assemble import Assembly
 from edgemon.decode.decoded import Decoded
 from edgemon.decode.registry import quarantine
 from edgemon.engine import judge as judging
@@ -95,7 +95,7 @@ class DataPath:
         self._publisher = publisher
         self._hub = hub
         self._inbox: asyncio.Queue[Work] = asyncio.Queue(_INBOX)
-        self._memory = Memory({}, {}, {}, restore((), setting.gateway.borders), {})
+        self._memory = Memory({}, {}, {}, Assembly(), {})
         self._unrepeated = Unrepeated()
         self._at_work = False
         self._is_told = False
@@ -327,7 +327,7 @@ class DataPath:
             self._hub.limits_are(self._setting)
         self._memory = judgement.memory
         machines = {track[0].machine for track in judgement.moved if track[0] in self._setting.rules}
-        self._hub.adopt(self._memory, machines, self._clock.now())
+        self._hub.adopt(self._memory, machines)
         self._hub.store_is(self._storing.keeps.value, self._storing.since, self._storing.error)
         self._publisher.moved(machines)
         self.listener(judgement.commit.events)

@@ -57,7 +57,7 @@ def memory_of(setting: Setting, saved: Saved, now: Instant) -> Memory:
         points={},
         sensors={sensor: sensors[sensor] for sensor in setting.plant.sensors if sensor in sensors},
         speeds={(speed.machine, speed.sim): speed for speed in saved.speeds},
-        assembly=restore(saved.parts, setting.gateway.borders),
+        assembly=restore(saved.parts),
         counters=dict(saved.counters),
         diagnoses={(made.point, made.sim): made for made in saved.diagnoses if made.point in setting.rules},
         baselines={key_of(one): one for one in saved.baselines},

@@ -178,7 +178,7 @@ def expire(assembly: Assembly, now: Instant, borders: InputBorders) -> tuple[Ass
     return assembly, tuple(captures)
 
 
-def restore(parts: Iterable[CapturePart], borders: InputBorders) -> Assembly:
+def restore(parts: Iterable[CapturePart]) -> Assembly:
     """Make an assembly of parts that were stored, in the order in which they came.
 
     Nothing is closed here, not even what is whole or out of bounds: the next `expire` does, so that it is not lost.

@@ -76,7 +76,7 @@ def received_view(setting: Setting, point: Point, capture: Capture) -> CaptureVi
     """Describe a stored spectrum, as seen from a point."""
     form, held = capture.form, capture.axes.get(point.axis)
     lines = 0 if form is None or held is None else int(held.size) // form.words
-    verdict = _verdict(setting, point, capture) if lines else Verdict(remarks=(f"nothing on axis {point.axis}",))
+    verdict = _verdict(point, capture) if lines else Verdict(remarks=(f"nothing on axis {point.axis}",))
     return CaptureView(
         t=capture.taken_at,
         id=str(capture.id),
@@ -120,7 +120,7 @@ def _window_of(form: LineForm) -> str | None:
 def _material(setting: Setting, key: PointKey, capture: Capture, lines: int, rpm: float | None) -> Material:
     point, form = setting.plant.points[key], capture.form
     assert form is not None
-    verdict = _verdict(setting, point, capture)
+    verdict = _verdict(point, capture)
     facts = facts_of(setting.plant.machine_of[key.machine], capture)
     remarks = (*verdict.remarks, _ONLY_SENSOR)
     source = Source(
@@ -143,7 +143,7 @@ def _material(setting: Setting, key: PointKey, capture: Capture, lines: int, rpm
     return with_speed(material, none, rpm, said)
 
 
-def _verdict(setting: Setting, point: Point, capture: Capture) -> Verdict:
+def _verdict(point: Point, capture: Capture) -> Verdict:
     assert capture.form is not None
     _, verdict = measure_spectrum(received(capture, capture.form, point, capture.rpm))
     return verdict

@@ -7,7 +7,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from edgemon.alarms import judge as alarms
-from edgemon.decode.assemble import restore
+from edgemon.decode.assemble import Assembly
 from edgemon.decode.decoded import Decoded
 from edgemon.engine.analyse import analyse, decode_all, questions
 from edgemon.engine.follow import follow
@@ -50,7 +50,7 @@ def measured(setting: Setting, batches: Iterable[Batch]) -> Iterator[Found]:
     batches : iterable of Batch
         In the order in which the messages were received.
     """
-    memory = Memory({}, {}, {}, restore((), setting.gateway.borders), {})
+    memory = Memory({}, {}, {}, Assembly(), {})
     captures: set[CaptureKey] = set()
     readings: set[ReadingKey] = set()
     now = 0.0

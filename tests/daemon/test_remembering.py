@@ -3,8 +3,8 @@
 from dataclasses import replace
 
 from edgemon.daemon.remembering import Carried
-from edgemon.decode.assemble import restore
-from edgemon.engine.memory import Memory, setting_of
+from edgemon.decode.assemble import Assembly
+from edgemon.engine.memory import Memory
 from edgemon.model.alarm import AlarmState, Priority
 from edgemon.model.event import AlarmChanged
 from edgemon.model.gateway_event import GatewayStarted, SettingsChanged, StoreChanged
@@ -12,7 +12,6 @@ from edgemon.model.ids import AlarmKey
 from edgemon.model.limit import Severity
 from edgemon.store.port import Saved
 from tests.store import builders as make
-from tests.support.plants import gateway, plant
 
 STARTED = GatewayStarted(make.T0, "1", "0")
 FAILED = StoreChanged(make.T0, "nothing", "read-only")
@@ -25,9 +24,8 @@ STORED = Saved(points=(make.point_state(),), next_seq=8)
 
 
 def memory() -> Memory:
-    setting = setting_of(plant(), gateway())
     state = replace(make.point_state(), taken_at=make.T0 + 1.0)
-    return Memory({(state.point, state.sim): state}, {}, {}, restore((), setting.gateway.borders), {"captures": 1})
+    return Memory({(state.point, state.sim): state}, {}, {}, Assembly(), {"captures": 1})
 
 
 def carried(knows_past: bool) -> Carried:

@@ -80,7 +80,7 @@ def test_a_restart_before_it_is_whole_changes_nothing(
     _, captures, _ = run(parts)
     stop = data.draw(st.integers(0, len(parts) - 1))
     before, _, _ = run(parts[:stop])
-    restored = restore(parts[:stop], BORDERS)
+    restored = restore(parts[:stop])
     assert restored.held_bytes == before.held_bytes
     assert [dict(one.parts) for one in restored.open.values()] == [dict(one.parts) for one in before.open.values()]
     again: list[Capture] = []
@@ -256,7 +256,7 @@ def test_held_bytes_are_bounded() -> None:
 def test_restoring_closes_nothing_and_the_next_expiry_closes_what_is_over_or_whole() -> None:
     parts = [opened(number) for number in range(4)]
     second = replace(parts[0], number=2)
-    assembly = restore([*parts, second, parts[1], replace(parts[2], number=2, fs_hz=1.0)], replace(BORDERS, open_captures=2))
+    assembly = restore([*parts, second, parts[1], replace(parts[2], number=2, fs_hz=1.0)])
     assert len(assembly.open) == 4
     after, captures = expire(assembly, NOW, replace(BORDERS, open_captures=2))
     assert [(capture.id, capture.missing_parts) for capture in captures] == [("c-0", ()), ("c-1", (2,))]
@@ -280,7 +280,7 @@ def test_parts_of_a_sensor_without_a_clock_are_joined_under_the_time_of_the_firs
     assert found.axes["x"].tolist() == [1, 2, 3]
     assert found.taken_at == NOW
     assert {one.part.key for one in added} == {found.key}
-    restored = restore([one.part for one in added[:2]], BORDERS)
+    restored = restore([one.part for one in added[:2]])
     assert add(restored, parts[2], BORDERS).captures[0].axes["x"].tolist() == [1, 2, 3]
 
 

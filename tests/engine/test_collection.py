@@ -5,7 +5,7 @@ from dataclasses import replace
 import pytest
 
 from edgemon.api.view import words
-from edgemon.decode.assemble import restore
+from edgemon.decode.assemble import Assembly
 from edgemon.engine.collection import PLANT_FILE, obey, schedules, sensor_of
 from edgemon.engine.judge import tick
 from edgemon.engine.memory import Memory, Setting, setting_of
@@ -37,7 +37,7 @@ def commanded(collects: Collection | None = COLLECTS, interval_s: float = 300.0)
 
 def begun(collects: Collection | None = COLLECTS) -> tuple[Setting, Memory]:
     setting = setting_of(commanded(collects), gateway())
-    return setting, Memory({}, {}, {}, restore((), setting.gateway.borders), {})
+    return setting, Memory({}, {}, {}, Assembly(), {})
 
 
 def order(**other: object) -> StartFast:
