@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from edgemon.diagnosis.planetary import planetary_orders
+from edgemon.diagnosis.shafts import shaft_orders
 from edgemon.errors import SettingsError
 from edgemon.model.machine import Machine, PlanetarySet, Plant
 from edgemon.settings.load import fingerprint, load_all, problems
@@ -50,6 +51,8 @@ def run(args: argparse.Namespace) -> int:
             print(problem)
         for row in summary["planetary"] if summary is not None else ():
             print(_kinematics(row))
+        for machine, shafts in summary["shafts"].items() if summary is not None else ():
+            print(f"{machine}: shafts, in multiples of its own: {', '.join(f'{name} {x:.5g}' for name, x in shafts.items())}")
         print(_last_line(found, summary))
     return BAD_SETTINGS if _errors(found) else FINE
 
@@ -77,6 +80,7 @@ def _summary(directory: Path) -> dict[str, Any]:
         "sensors": len(plant.sensors),
         "limits_from": _origins(plant),
         "planetary": [_planetary(machine, gears) for machine in plant.machines for gears in machine.train.planetary],
+        "shafts": {one.id: shaft_orders(one.train) for one in plant.machines if one.train.planetary and one.train.gears},
         "fingerprint": fingerprint(plant, gateway),
     }
 

@@ -10,6 +10,18 @@ SAME_SHAFT = 0.002
 """Part by which an order written with a few digits may differ from that of the shaft that is meant. House choice."""
 
 
+def shaft_orders(train: Train) -> dict[str, float]:
+    """Give the speed of every shaft of a train in multiples of the machine's, by name; members that stand are left out."""
+    found: dict[str, float] = {}
+    for number, pair in enumerate(train.gears, start=1):
+        driving, driven = _orders(pair)
+        found |= {f"gear pair {number} driving": driving, f"gear pair {number} driven": driven}
+    for number, gears in enumerate(train.planetary, start=1):
+        turning = {member: abs(order) for member, order in planetary_orders(gears).members.items() if order}
+        found |= {f"planetary set {number} {member}": order for member, order in turning.items()}
+    return found
+
+
 def with_exact_orders(train: Train) -> Train:
     """Take every order that was written with a few digits as that of the shaft of another stage that it means.
 

@@ -68,6 +68,18 @@ def test_planetary_sets_are_told_with_their_frequencies(tmp_path: Path, capsys: 
     assert (row["rpm"], row["orders"]["carrier"]) == (None, pytest.approx(0.2))
 
 
+def test_shafts_behind_a_planetary_set_are_told(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Carrier 18 / (18 + 72) = 0.2 drives 23/67: 0.0686567 (recomputed)."""
+    pair = "gear = [{ teeth = 23, driven_teeth = 67, order = 0.2 }]"
+    train = f"planetary = [{{ sun = 18, planet = 27, ring = 72, planets = 3 }}], {pair}"
+    plant = PLANT.replace("rpm = 2975", f"rpm = 1500\ntrain = {{ {train} }}")
+    assert run("--config", str(write(tmp_path, plant))) == 0
+    assert capsys.readouterr().out.splitlines()[1] == (
+        "hp-pump-1: shafts, in multiples of its own: gear pair 1 driving 0.2, gear pair 1 driven 0.068657, "
+        "planetary set 1 sun 1, planetary set 1 carrier 0.2"
+    )
+
+
 def test_json_says_the_same(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert run("--config", str(write(tmp_path, PLANT.replace("2975", "0"))), "--json") == 2
     document = json.loads(capsys.readouterr().out)

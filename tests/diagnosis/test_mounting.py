@@ -12,9 +12,9 @@ from scipy import signal
 from edgemon.diagnosis import Record, diagnose
 from edgemon.diagnosis.look import Look
 from edgemon.diagnosis.mounting import mounting
-from edgemon.model.finding import Conclusion, Fault, Finding
+from edgemon.model.finding import SUPPORTED, Conclusion, Fault, Finding
 from tests.diagnosis.making import FS_HZ, facts_of, simulated
-from tests.support.diagnosing import cases, folder
+from tests.support.diagnosing import Case, cases, folder
 from tests.support.mounts import through_mounting
 
 Wave = NDArray[np.float64]
@@ -95,6 +95,36 @@ def test_one_record_of_the_baseline_that_is_odd_does_not_decide() -> None:
     slower = facts_of("pump", speed_hz=0.8 * facts.speed_hz)
     look.before = (Look(stiff, slower, None),)
     assert mounting(look) == []
+
+
+def half(case: Case, first: bool, resonance: float = 0.0) -> Look:
+    """The first or the last part of an open recording, behind a loose mounting where a resonance is given."""
+    record = case.record
+    n = min(16384, record.samples.shape[1] // 2)
+    wave = record.samples[:, :n] if first else record.samples[:, -n:]
+    wave = through_mounting(wave, record.fs_hz, resonance, 0.05) if resonance else wave
+    return Look(Record(wave, record.fs_hz, record.channels, record.quantity), case.facts, None)
+
+
+@pytest.mark.recordings
+@pytest.mark.slow
+@pytest.mark.skipif(folder() is None, reason="EDGEMON_RECORDINGS names no folder of open recordings")
+def test_open_recordings_behind_a_loose_mounting_are_named_and_as_they_are_not() -> None:
+    where = folder()
+    assert where is not None
+    known = [case for case in cases(where) if case.record.samples.shape[1] >= 8192]
+    named = []
+    for case in known:
+        for resonance in (0.0, 0.1 * case.record.fs_hz):
+            look = half(case, first=False, resonance=resonance)
+            look.before = (half(case, first=True),)
+            found = mounting(look)
+            if resonance:
+                named.append(bool(found) and found[0].confidence >= SUPPORTED)
+            else:
+                assert all(one.confidence < 0.1 for one in found), case.id
+    assert len(named) > 50
+    assert sum(named) >= 0.9 * len(named)
 
 
 @pytest.mark.recordings
