@@ -1,7 +1,7 @@
 """Records of alarms that an older program stored without their side: it is the one the journal told last.
 
-Such a file is made of a new one by taking out what the older program did not write: version 11 of the file added the side of a
-record, and the journal tells the side since there are low limits.
+Such a file is made of the rows of a new one, with the steps of its time: without what the older program did not write.
+Version 11 of the file added the side of a record, and the journal tells the side since there are low limits.
 """
 
 import sqlite3
@@ -37,11 +37,25 @@ def told(level: str, side: Side, sim: bool = False) -> AlarmChanged:
     return replace(event, alarm=key(level, sim), side=side)
 
 
+def made_old(path: Path) -> None:
+    """Put states and journal of a new file into one that only the steps of its time have made."""
+    new = path.rename(path.with_name("new.sqlite"))
+    with closing(sqlite3.connect(path, isolation_level=None)) as plain:
+        for number, script in migrate.scripts().items():
+            if number <= OLD:
+                plain.executescript(script.read_text())
+        plain.execute("ATTACH ? AS new", (str(new),))
+        for table in ("point_states", "journal"):
+            plain.execute(f"INSERT INTO {table} SELECT * FROM new.{table}")
+        plain.execute(f"PRAGMA user_version = {OLD}")
+
+
 async def brought_up(path: Path, commit: Commit, *damage: str) -> tuple[PointState, ...]:
     """Store, make the file an old one, open it with today's program, and give the states of points."""
     store = await SqliteStore.open(path)
     await store.commit(commit)
     await store.close()
+    made_old(path)
     with closing(sqlite3.connect(path, isolation_level=None)) as plain:
         for point in commit.points:
             for level in point.alarms:
@@ -50,7 +64,6 @@ async def brought_up(path: Path, commit: Commit, *damage: str) -> tuple[PointSta
         assert '"side"' not in plain.execute("SELECT group_concat(body) FROM point_states").fetchone()[0]
         for statement in damage:
             plain.execute(statement)
-        plain.execute(f"PRAGMA user_version = {OLD}")
     store = await SqliteStore.open(path)
     points = (await store.load()).points
     await store.close()
