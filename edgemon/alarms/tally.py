@@ -94,7 +94,7 @@ class Tally:
             self.not_announced += 1
         elif event.change == "CLEARED":
             called = self._called.pop(event.alarm, None)
-            if called is not None and event.at - called[0] < FLEETING_S:
+            if called is not None and not event.is_closed and event.at - called[0] < FLEETING_S:
                 self._brief.setdefault(event.alarm, []).append(called[1])
 
     def _announced(self, event: AlarmChanged, at: Instant) -> None:

@@ -167,6 +167,11 @@ def test_fleeting_is_short_and_not_repeated(events: list[AlarmChanged], fleeting
     assert value(judged(events), "fleeting") == fleeting
 
 
+def test_an_alarm_that_was_closed_with_its_limit_was_not_fleeting() -> None:
+    closed = replace(cleared(T0 + 5.0), to_state=S.NORM, reason="no limit is set any more")
+    assert value(judged([raised(T0), closed]), "fleeting") == 0
+
+
 def test_stale_is_more_than_a_day_without_a_break() -> None:
     """Pump 1 stands 24 h (not stale), 2 a second more, 3 to the end, 4 from before the period, 5 was hidden in between."""
     events = [
