@@ -69,7 +69,7 @@ JOURNAL = Key("j", "j", "show('journal')", "journal", "the journal, newest first
 FIND = Key("slash", "/", "search", "search", "search all of the journal: words, kind, machine, person, time")
 OLDER = Key("plus", "+", "older", "older", "show older entries of the journal too")
 COMMISSION = Key("g", "g", "show('commission')", "commission", "what stands between each point and being trusted", needed=False)
-SIGN = Key("s", "s", "sign", "sign off", "sign the point selected off, with a remark; or withdraw that (engineer)")
+SIGN = Key("s", "s", "sign", "sign off", "sign the point selected off, or withdraw that (engineer)")
 ONLY_OPEN = Key("f", "f", "filter", "only open", "show only points of which something is open, or every point again")
 FILTER = Key("f", "f", "filter", "filter", "show only what is abnormal or near a limit, or everything again")
 SEARCH = Key("slash", "/", "search", "find", "search machines by name; enter keeps what is found, esc ends")
