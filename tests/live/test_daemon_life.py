@@ -61,8 +61,8 @@ def test_online_when_started_offline_when_told_to_end_and_when_killed(tmp_path: 
         witness.wait_for("gateway", is_status("online"))
         code, took_s = daemon.terminate()
         assert code == 0
-        assert took_s < 3.0
-        assert witness.wait_for("gateway", is_status("offline"), 1.0)["version"]
+        assert took_s < 9.0  # what has not ended after 10 s is cut off
+        assert witness.wait_for("gateway", is_status("offline"))["version"]
         wait_until(lambda: witness.events("gateway-stopped"))
         assert not daemon.socket.exists()
         for words in ("Traceback", "ERROR", "CRITICAL", "Exception", "never retrieved"):
@@ -362,7 +362,7 @@ class Terminal:
         self._process.wait()
         os.close(self._near)
 
-    def wait_for(self, words: str, within_s: float = 30.0) -> None:
+    def wait_for(self, words: str, within_s: float = 60.0) -> None:
         """Read until the words are drawn; what was drawn before does not count the next time."""
         deadline = time.monotonic() + within_s
         while words not in self.drawn:
@@ -380,7 +380,7 @@ class Terminal:
     def press(self, keys: str) -> None:
         os.write(self._near, keys.encode())
 
-    def ended(self, within_s: float = 10.0) -> int:
+    def ended(self, within_s: float = 60.0) -> int:
         """Wait until it has ended, reading what it still draws; gives its exit code."""
         deadline = time.monotonic() + within_s
         while (code := self._process.poll()) is None:
@@ -397,11 +397,11 @@ def test_the_board_sees_the_daemon_die_comes_back_and_quits_without_disturbing_i
     ):
         board.wait_for("High-pressure pump 1")
         daemon.kill()
-        board.wait_for("no daemon answers", 5.0)
+        board.wait_for("no daemon answers")
         started = daemon.start().gateway.started_at
         with BareClient(broker.port) as hand:
             hand.publish(capture_topic("s-0001"), capture(time.time(), 5.0))
-        board.wait_for("1 alarm", 15.0)
+        board.wait_for("1 alarm")
         board.press("q")
         assert board.ended() == 0
         gateway = daemon.snapshot().gateway

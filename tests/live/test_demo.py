@@ -83,9 +83,9 @@ def test_ctrl_c_ends_it_in_order_and_keep_keeps_the_store(tmp_path: Path) -> Non
         seen = wait_until(stored, 30.0)
         began = time.monotonic()
         running.send_signal(signal.SIGINT)
-        out, err = running.communicate(timeout=20)
+        out, err = running.communicate(timeout=60)
         assert running.returncode == 0, err
-        assert time.monotonic() - began < 10.0
+        assert time.monotonic() - began < 30.0
         assert "Traceback" not in err + (kept / "daemon.log").read_text()
         assert out.startswith("Saltmarsh Desalination Works (simulated)")
         assert not is_alive(child)

@@ -34,7 +34,7 @@ def pooler(server: Postgres) -> Iterator[PgBouncer]:
 
 
 @contextlib.asynccontextmanager
-async def transport(to: PgBouncer | Postgres, pooled: bool = True, wait_s: float = 10.0) -> AsyncIterator[PostgresTransport]:
+async def transport(to: PgBouncer | Postgres, pooled: bool = True, wait_s: float = 60.0) -> AsyncIterator[PostgresTransport]:
     place = Server((to.url,), USER, Secret(PASSWORD))
     one = PostgresTransport(Upstream("hist", UpstreamKind.POSTGRESQL, tuple(Source), place, "edgemon", pooled=pooled), wait_s)
     try:
@@ -91,7 +91,7 @@ async def test_a_pooler_that_goes_over_to_another_server_is_noticed_without_a_ne
             server.kill()
             await asyncio.to_thread(standby.promote)
             pooler.lead_to(standby)
-            async with asyncio.timeout(30.0):
+            async with asyncio.timeout(60.0):
                 while True:
                     with contextlib.suppress(LinkDown):
                         assert await one.send(sent[2:]) == ()
@@ -107,10 +107,10 @@ async def test_a_standby_that_confirms_nothing_keeps_a_pooled_role_out_that_woul
     server.sql(f"ALTER ROLE {USER} SET synchronous_commit = off")
     server.sql("ALTER SYSTEM SET synchronous_standby_names = '*'")
     server.sql("SELECT pg_reload_conf()")
-    async with asyncio.timeout(10.0):
+    async with asyncio.timeout(60.0):
         while server.sql("SHOW synchronous_standby_names") != [["*"]]:
             await asyncio.sleep(0.05)
     with PgBouncer(server) as pooler:
-        async with transport(pooler, wait_s=1.5) as one:
+        async with transport(pooler, wait_s=5.0) as one:
             with pytest.raises(LinkDown, match="standby does not confirm"):
                 await one.connect()

@@ -98,7 +98,7 @@ def test_a_spectrum_is_recorded_and_replayed_marked(tmp_path: Path) -> None:
         hand.publish(TOPIC, spectrum(time.time() - 5.0, 2.0))
         wait_until(lambda: out.exists() and out.read_text().count("\n") == 2)
         recording.terminate()
-        assert recording.communicate(timeout=10)[1] == b""
+        assert recording.communicate(timeout=60)[1] == b""
         with Observer(broker.port, "edgemon/v1/sensor/#") as witness:
             command = [sys.executable, "-m", "edgemon", "replay", str(out), "--broker", broker.url, "--speed", "0"]
             assert subprocess.run(command, capture_output=True, timeout=60, check=False).returncode == 0

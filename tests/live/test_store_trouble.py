@@ -52,9 +52,9 @@ def test_a_full_disk_is_told_watched_through_and_does_not_hold_up_the_end(tmp_pa
         witness.wait_for("machine/hp-pump-1", lambda state: state["state"] == "alarm")
         assert daemon.snapshot().gateway.store_keeps != "everything"
         witness.wait_for("machine/hp-pump-1", lambda state: state["quality"] == "stale")  # silence is told as ever
-        code, took_s = daemon.terminate(within_s=30.0)
+        code, took_s = daemon.terminate()
         assert code == 0
-        assert took_s < 12.0
+        assert took_s < 20.0  # what has not ended after 10 s is cut off
         assert "Traceback" not in daemon.log
         stored = daemon.start().gateway.captures
         assert 1 <= stored <= 202

@@ -58,7 +58,7 @@ def test_what_is_recorded_is_replayed_marked_and_moved_to_now(tmp_path: Path) ->
         hand.publish_all(sent)
         wait_until(lambda: len(lines_of(out)) == 1 + len(sent))
         recording.send_signal(signal.SIGTERM)
-        _, said = recording.communicate(timeout=10)
+        _, said = recording.communicate(timeout=60)
         assert (recording.returncode, said) == (0, b"")  # quiet where nobody watches
         header, *lines = lines_of(out)
         assert (header["format"], header["version"], header["root"]) == ("edgemon-traffic", 1, "edgemon/v1")
@@ -177,6 +177,6 @@ def test_a_told_end_reaches_the_simulators(tmp_path: Path) -> None:
         wait_until(lambda: witness.heard, 30.0)
         (child,) = (int(one) for one in Path(f"/proc/{playing.pid}/task/{playing.pid}/children").read_text().split())
         playing.send_signal(signal.SIGTERM)
-        _, said = playing.communicate(timeout=10)
+        _, said = playing.communicate(timeout=60)
         assert (playing.returncode, said) == (0, b"")
         assert not Path(f"/proc/{child}").exists()

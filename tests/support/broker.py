@@ -18,7 +18,7 @@ from edgemon.mqtt.embedded import stop_listening
 from tests.support.certificates import Pair
 
 LOOPBACK = "127.0.0.1"
-STARTS_WITHIN_S = 10.0
+STARTS_WITHIN_S = 60.0
 
 
 def find_mosquitto() -> str:
@@ -281,7 +281,7 @@ class Cable:
         sink.close()
 
 
-async def until(holds: Callable[[], bool], within_s: float = 15.0) -> None:
+async def until(holds: Callable[[], bool], within_s: float = 60.0) -> None:
     """Poll until something holds, or fail."""
     deadline = time.monotonic() + within_s
     while not holds():

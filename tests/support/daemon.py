@@ -24,9 +24,10 @@ from edgemon.model.snapshot import Outcome, Snapshot
 
 T = TypeVar("T")
 
-STARTS_WITHIN_S = 30.0
-ENDS_WITHIN_S = 10.0
-WITHIN_S = 15.0
+STARTS_WITHIN_S = 60.0
+ENDS_WITHIN_S = 60.0
+WITHIN_S = 60.0
+"""Instead of for ever, on a busy machine: nothing is proved by them."""
 SITE = "edgemon/v1/site/saltmarsh"
 
 

@@ -2,6 +2,7 @@
 
 import asyncio
 import contextlib
+import itertools
 from collections.abc import AsyncIterator, Coroutine, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -28,6 +29,7 @@ ANSWER_S = 2.0
 PATIENT_S = 60.0
 """A busy machine is slow, and a cluster that lost a server may be without a leader for a while."""
 CANARY = f"{STREAM}.canary"
+NUMBERS = itertools.count()
 
 
 @dataclass(frozen=True)
@@ -92,13 +94,15 @@ async def library(url: str, domain: str | None = None) -> AsyncIterator[JetStrea
 
 async def forget_ids(server: NatsServer) -> None:
     """Have the stream forget the ids it knows, as time would; the oldest go first, so all are gone when the newest is."""
-    newest = {"Nats-Msg-Id": "canary"}
+    newest = {"Nats-Msg-Id": f"canary-{next(NUMBERS)}"}
     async with asyncio.timeout(PATIENT_S), library(server.url) as js:
         config = (await js.stream_info(STREAM)).config
         await js.publish(CANARY, headers=newest, timeout=PATIENT_S)
-        await js.update_stream(config, duplicate_window=0.1)
-        while (await js.publish(CANARY, headers=newest, timeout=PATIENT_S)).duplicate:
-            await asyncio.sleep(0.05)
+        for window in itertools.cycle((0.1, 0.2)):  # it looks once for each change, on a busy machine before it goes by it
+            await js.update_stream(config, duplicate_window=window)
+            await asyncio.sleep(0.3)
+            if not (await js.publish(CANARY, headers=newest, timeout=PATIENT_S)).duplicate:
+                break
         await js.update_stream(config, duplicate_window=config.duplicate_window)
         await js.purge_stream(STREAM, subject=CANARY)
 
