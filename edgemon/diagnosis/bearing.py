@@ -1,16 +1,15 @@
 """Rolling bearings: which part's rhythm is in the envelope, stated only where chance and weak healthy lines are ruled out."""
 
 import math
-from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from edgemon.analysis.speed import SUPPLIES_HZ, ShaftSpeed
 from edgemon.diagnosis.cyclic import coherence_spectrum
-from edgemon.diagnosis.families import HARMONICS, Family, Rhythm
+from edgemon.diagnosis.families import HARMONICS, PARTS, Family, Rhythm
 from edgemon.diagnosis.frequencies import BearingOrders
 from edgemon.diagnosis.look import Look
 from edgemon.diagnosis.turning import envelope_speed
-from edgemon.diagnosis.weighing import confidence
+from edgemon.diagnosis.weighing import named_from, odds, share, trusted
 from edgemon.model.finding import Evidence, Fault, Finding
 from edgemon.units import Quantity
 
@@ -24,22 +23,24 @@ nobody told of has such a rhythm too."""
 CAGE_HARMONICS = 4
 """Harmonics of cage speed from which it is a blow (cage) and not a load that rises and falls (rolling element)."""
 EXPLAINED = 0.3
-"""What is left of the confidence in a family whose lines are sidebands of a stronger one."""
+"""What is left of the confidence in a family that a stronger one explains: its lines are harmonics or sidebands of that."""
+CLEAR = 1.0
+"""Odds of a race or an element from which it explains the rhythm of the cage, with which its load comes round."""
 RINGS = 1.0
 """Depth of the cage's first line over the outer race's from which the latter is its harmonic: harmonics of pulses fall."""
-LIKE = 0.4
-"""Ratio of the two races' depths from which they count as alike. House choice."""
-FAINT = 0.3
-"""Depth of a race's lines above which they are its own: an element that strikes both leaves each the less. House choice."""
-BOTH_RACES = 0.45
-"""Most confidence in a rolling element that shows only as weak lines of both races: it may as well be both races."""
 FINE_HZ = 1.0
 """Distance of lines up to which the hums of a supply that is not known are left out too: coarser, they would hide too much."""
+LEAST = 0.05
+"""Confidence below which nothing is told."""
 CLEAR_TURNS = 24.0
 """Turns of the shaft, ten of the cage, from which a record without a finding may clear a bearing. House choice; bench
 `verdicts` counts the crops of defects that show nothing, by turns."""
+SEEN = 0.3
+"""Depth of its lines from which a defect must be named for a record without a finding to clear a bearing: pulses that carry a
+sixth of a band's energy. House choice."""
 RIVAL = 0.5
-"""Weight of the confidence in the next part against that in the first: one defect is likelier than two. House choice."""
+"""Weight of the odds of other parts against those of one: one defect is likelier than two, which happen. House choice; at 1
+open recordings come out the same (bench `weights`)."""
 
 FAULTS = {"outer": Fault.OUTER_RACE, "inner": Fault.INNER_RACE, "element": Fault.ROLLING_ELEMENT, "cage": Fault.CAGE}
 NAMES = {"outer": "BPFO", "inner": "BPFI", "element": "2 BSF", "cage": "FTF"}
@@ -48,6 +49,7 @@ NAMES = {"outer": "BPFO", "inner": "BPFI", "element": "2 BSF", "cage": "FTF"}
 @dataclass(frozen=True, slots=True)
 class _Where:
     channel: int
+    bearing: str
     kinematic: BearingOrders
     shaft_hz: float
     """As the envelopes have it."""
@@ -57,7 +59,7 @@ class _Where:
 class _Candidate:
     family: Family
     fault: Fault
-    confidence: float
+    odds: float
     where: _Where
 
 
@@ -85,14 +87,27 @@ def bearing_defects(look: Look) -> list[Finding]:
     """Find defects of races, rolling elements and cage of every bearing that is known, in every channel."""
     if not can_judge(look):
         return []
-    known, looks = look.bearings, looks_taken(look)
     best: dict[tuple[str, Fault], _Candidate] = {}
+    named: dict[tuple[str, str], float] = {}
     for channel, heard in enumerate(_heard(look)):
-        for candidate in _candidates(heard, known, channel, looks):
-            key = (candidate.family.bearing, candidate.fault)
-            if key not in best or candidate.confidence > best[key].confidence:
-                best[key] = candidate
-    return [_finding(look, candidate) for candidate in best.values() if candidate.confidence > 0.05]
+        for bearing, kinematic in look.bearings:
+            families = heard.families(bearing, kinematic)
+            where = _Where(channel, bearing, kinematic, heard.single.shaft_hz)
+            for candidate in _candidates(heard, families, where, looks_taken(look)):
+                key = (bearing, candidate.fault)
+                if key not in best or candidate.odds > best[key].odds:
+                    best[key] = candidate
+            for part in PARTS[:3]:
+                depth = named_from(families[part]) if part in families else math.inf
+                named[bearing, part] = min(depth, named.get((bearing, part), math.inf))
+    look.named_from = max(named.values())
+    sure = [(one, _confidence(one, list(best.values()))) for one in best.values()]
+    return [_finding(look, one, confidence) for one, confidence in sure if confidence > LEAST]
+
+
+def _confidence(one: _Candidate, every: list[_Candidate]) -> float:
+    """Weigh a part against all others, and against no defect."""
+    return share(one.odds, sum(other.odds for other in every if other.fault is not one.fault), RIVAL)
 
 
 def looks_taken(look: Look) -> int:
@@ -145,24 +160,23 @@ def can_clear(look: Look) -> bool:
     return look.speed is not None and look.record.samples.shape[1] / look.record.fs_hz * look.speed.hz >= CLEAR_TURNS
 
 
-def _candidates(heard: _Heard, known: Sequence[tuple[str, BearingOrders]], channel: int, looks: int) -> list[_Candidate]:
-    found = []
-    for name, kinematic in known:
-        families = heard.families(name, kinematic)
-        where = _Where(channel, kinematic, heard.single.shaft_hz)
-        for family in families.values():
-            if family.part in ("outer", "inner"):
-                sure = confidence(family, looks)
-                sure *= EXPLAINED if family.part == "outer" and _rings(families.get("cage"), family) else 1.0
-                found.append(_Candidate(family, FAULTS[family.part], sure, where))
-        found += _rolling(families, looks, where)
-        found += _both_races(families, looks, where)
-    found.sort(key=lambda one: -one.confidence)
-    kept: list[_Candidate] = []
-    for one in found:
-        shadow = any(_explains(strong, one, heard.single) for strong in kept)
-        kept.append(replace(one, confidence=EXPLAINED * one.confidence) if shadow else one)
-    return [replace(one, confidence=_shared(one, kept)) for one in kept]
+def _candidates(heard: _Heard, families: dict[str, Family], where: _Where, looks: int) -> list[_Candidate]:
+    cage, found = families.get("cage"), []
+    for family in (*families.values(), *heard.single.on_the_shafts(where.bearing, where.kinematic)):
+        if family.part != "cage":
+            weight = odds(family, families, looks)
+            rings = family.part == "outer" and _rings(cage, family)
+            found.append(_Candidate(family, FAULTS[family.part], trusted(weight, EXPLAINED) if rings else weight, where))
+    if cage is not None:
+        found.append(_of_cage(cage, max((one.odds for one in found), default=0.0), looks, where))
+    return found
+
+
+def _of_cage(cage: Family, other: float, looks: int, where: _Where) -> _Candidate:
+    """Weigh the rhythm of the cage by itself: blows are the cage's own, a load that comes and goes may be an element's."""
+    blows = len(cage.harmonics) >= CAGE_HARMONICS
+    trust = (CAGE_BLOWS if blows else CAGE_ALONE) * (EXPLAINED if other > CLEAR else 1.0)
+    return _Candidate(cage, Fault.CAGE if blows else Fault.ROLLING_ELEMENT, trusted(odds(cage, {}, looks), trust), where)
 
 
 def _rings(cage: Family | None, outer: Family) -> bool:
@@ -170,69 +184,10 @@ def _rings(cage: Family | None, outer: Family) -> bool:
     return cage is not None and len(cage.harmonics) >= CAGE_HARMONICS and cage.depth > RINGS * outer.depth
 
 
-def _shared(one: _Candidate, kept: list[_Candidate]) -> float:
-    """Take from the confidence in one part what speaks for another one."""
-    rival = max((other.confidence for other in kept if other.fault is not one.fault), default=0.0)
-    return one.confidence**2 / (one.confidence + RIVAL * rival) if one.confidence > 0.0 else 0.0
-
-
-def _rolling(families: dict[str, Family], looks: int, where: _Where) -> list[_Candidate]:
-    """Weigh rolling element and cage together: they share the cage's rhythm."""
-    element, cage = families.get("element"), families.get("cage")
-    found = []
-    if element is not None:
-        alone = confidence(element, looks)
-        both = 0.0
-        if cage is not None:
-            depth = math.hypot(element.depth, cage.depth)
-            both = confidence(element, looks, depth) if cage.chance * looks < 0.5 else 0.0
-        found.append(_Candidate(element, Fault.ROLLING_ELEMENT, max(alone, both), where))
-    if cage is not None:
-        blows = len(cage.harmonics) >= CAGE_HARMONICS
-        sure = (CAGE_BLOWS if blows else CAGE_ALONE) * confidence(cage, looks)
-        found.append(_Candidate(cage, Fault.CAGE if blows else Fault.ROLLING_ELEMENT, sure, where))
-    return found
-
-
-def _both_races(families: dict[str, Family], looks: int, where: _Where) -> list[_Candidate]:
-    """Ask whether both races, like and weak, are one rolling element that strikes both; never enough for a verdict."""
-    outer, inner = families.get("outer"), families.get("inner")
-    if outer is None or inner is None:
-        return []
-    weak, strong = sorted((outer.depth, inner.depth))
-    if weak < LIKE * strong or strong > FAINT:
-        return []
-    depth = math.hypot(*(family.depth for family in families.values()))
-    sure = min(BOTH_RACES, *(confidence(family, looks, depth) for family in (outer, inner)))
-    return [_Candidate(max(outer, inner, key=lambda f: f.depth), Fault.ROLLING_ELEMENT, sure, where)]
-
-
-def _explains(strong: _Candidate, weak: _Candidate, rhythm: Rhythm) -> bool:
-    """Say whether the lines of a weaker family are sidebands or simple multiples of a stronger one's."""
-    if strong.fault is weak.fault and strong.family.bearing == weak.family.bearing:
-        return False
-    if strong.confidence < 0.5:
-        return False
-    if weak.family.part == "cage":
-        return True  # a load that comes round with the cage modulates every defect
-    if strong.family.part == "element" and strong.family.bearing == weak.family.bearing:
-        return strong.family.depth >= weak.family.depth  # an element strikes both races; no race makes lines of an element
-    reach = 2.5 * rhythm.spectra.line_hz / rhythm.shaft_hz
-    own = [
-        number * strong.family.order + step * side
-        for number in range(1, 7)
-        for side in (1.0, strong.where.kinematic.cage)
-        for step in range(-3, 4)
-    ]
-    hits = [min(abs(k * weak.family.order - line) for line in own) < reach for k in (1, 2, 3)]
-    return sum(hits) >= 1
-
-
-def _finding(look: Look, one: _Candidate) -> Finding:
+def _finding(look: Look, one: _Candidate, confidence: float) -> Finding:
     family = one.family
     hz = family.order * one.where.shaft_hz
     off = 100.0 * (family.order / family.kinematic - 1.0)
-    odds = max(family.chance, 1e-12)
     stage, seen = _stage(look, one)
     evidence = (
         Evidence(
@@ -247,15 +202,22 @@ def _finding(look: Look, one: _Candidate) -> Finding:
             sidebands=family.sidebands,
             direction=look.record.channels[one.where.channel].direction,
         ),
-        Evidence(f"chance of a family of lines as clear as this where nothing is expected: {odds:.2g} in this spectrum"),
+        Evidence(_origin(family)),
         Evidence(
             f"modulation depth {family.depth:.2f} (steady noise 0, single pulses 2); {family.dominance:.1f} times the largest "
-            "other line that is no multiple of shaft speed"
+            f"line of another rhythm{'' if family.on_the_shafts else ' that is no multiple of shaft speed'}"
         ),
         seen,
     )
     where = f"{family.bearing}, " if family.bearing else ""
-    return look.finding(one.fault, one.confidence, one.where.channel, evidence, f"{where}{stage}")
+    return look.finding(one.fault, confidence, one.where.channel, evidence, f"{where}{stage}")
+
+
+def _origin(family: Family) -> str:
+    if family.on_the_shafts:
+        return "on a multiple of shaft speed, which it stresses above all others; another part that turns may stress it as well"
+    chance = max(family.chance, 1e-12)
+    return f"chance of a family of lines as clear as this where nothing is expected: {chance:.2g} in this spectrum"
 
 
 def _stage(look: Look, one: _Candidate) -> tuple[str, Evidence]:

@@ -6,8 +6,8 @@ from dataclasses import replace
 from typing import TypedDict
 
 from edgemon.analysis.speed import estimate_speed
-from edgemon.diagnosis.across import Heard, like_speed, weighed
-from edgemon.diagnosis.bearing import can_clear, can_judge
+from edgemon.diagnosis.across import RHYTHMS, Heard, like_speed, weighed
+from edgemon.diagnosis.bearing import SEEN, can_clear, can_judge
 from edgemon.diagnosis.doubts import doubts
 from edgemon.diagnosis.gear import can_judge_gears, like_before, too_slow
 from edgemon.diagnosis.look import Look
@@ -101,6 +101,8 @@ def diagnose_machine(
     own = {id(record) for record, _ in asked}
     asked_of = [look for look in looks if id(look.clock) in own]
     limits = list(dict.fromkeys(limit for look in asked_of for limit in _limits(look)))
+    if not (findings and findings[0].fault in RHYTHMS and findings[0].confidence >= SUPPORTED):
+        limits += dict.fromkeys(limit for look in asked_of for limit in _hidden(look))
     compared = (*_compared(looks, len(given) - len(usable)), *vector_remarks(looks[0]))
     remarks = (*limits, *doubts(asked_of), *compared)
     return Diagnosis(_verdict(findings, doubt, limits), tuple(findings), remarks=remarks, **_told(looks[0]))
@@ -204,6 +206,15 @@ def _limits(look: Look) -> list[str]:
     if look.facts.is_geared and look.record.lines is None:
         found += _of_gears(look)
     return found
+
+
+def _hidden(look: Look) -> list[str]:
+    """Say what hides a bearing's defect that one would want to see: other rhythms of the machine, or the noise."""
+    if look.named_from is None or look.named_from <= SEEN:
+        return []
+    if math.isinf(look.named_from):
+        return ["other rhythms, or lines too far apart, would hide any defect of a bearing"]
+    return [f"other rhythms would hide a defect of a bearing that modulates the envelope by less than {look.named_from:.2f}"]
 
 
 def _of_gears(look: Look) -> list[str]:

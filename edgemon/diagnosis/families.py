@@ -1,14 +1,17 @@
 """The lines of a bearing in the envelope spectra of one channel: how surprising, how strong, how dominant each family is."""
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
+from edgemon.diagnosis.accents import accent
 from edgemon.diagnosis.cyclic import WAYS, EnvelopeSpectra
 from edgemon.diagnosis.evidence import Map, comb, gumbel_tail, surprise, widened
 from edgemon.diagnosis.frequencies import BearingOrders
+from edgemon.diagnosis.rivals import Part, far_sides, rival_lines
 
 SLIP = 0.02
 """How far lines may lie from kinematics. Source: Randall and Antoni (2011): 1 to 2 %."""
@@ -36,6 +39,7 @@ LOOKS = 16
 SURE = 15.0
 """Surprise of a family from which its lines are set aside when chance is measured for another one, nats: about what the best
 of a hundred looks at noise reaches."""
+SHAFT_WAY = "whole band, pre-whitened and tones removed"
 FOUND = 3.0
 """Surprise from which one line counts as found, nats: one in twenty."""
 
@@ -57,12 +61,16 @@ class Family:
     """Largest amplitude of its first two lines over the envelope's mean, in the whole band, plain or pre-whitened: in a
     narrow band chance alone makes it large."""
     dominance: float
-    """That line over the largest other line of the same spectrum that is no multiple of shaft speed."""
+    """That line, with its sidebands where it has any, over the largest line of other rhythms in the same spectrum."""
     way: str
     harmonics: tuple[int, ...]
     sidebands: tuple[str, ...]
     above: float
     """First line over the median around it, amplitudes."""
+    hidden: float = 0.0
+    """Depth of the largest line of other rhythms, in the quietest of the whole bands: what is shallower hides behind it."""
+    on_the_shafts: bool = False
+    """It falls on a multiple of shaft speed: neither `surprise` nor `chance` are known, only what it has over the others."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,9 +106,11 @@ class Rhythm:
         lines = spectra.power.shape[1]
         self.orders = np.arange(lines) * spectra.line_hz / shaft_hz
         near = np.abs(self.orders - np.rint(self.orders)) * shaft_hz < SHAFT_LINES * spectra.line_hz
+        self.humming = np.zeros(lines, np.bool_)
         for hum in hums_hz:
             times = self.orders * shaft_hz / hum
-            near |= (np.abs(times - np.rint(times)) * hum < HUM_LINES * spectra.line_hz) & (times > 0.5)
+            self.humming |= (np.abs(times - np.rint(times)) * hum < HUM_LINES * spectra.line_hz) & (times > 0.5)
+        near |= self.humming
         self.synchronous = near
         self.sized = tuple(i for i, way in enumerate(spectra.ways) if way in (WAYS[0], WAYS[2], WAYS[3])) or (0,)
         raw = lines_found(spectra, shaft_hz) if found is None else found.copy()
@@ -127,8 +137,29 @@ class Rhythm:
     def families(self, name: str, kinematic: BearingOrders) -> list[Family]:
         """Score the four parts of a bearing."""
         orders, looked = self._looked(kinematic)
-        turning = "outer" if kinematic.outer_turns else "inner"
-        return [self._family(name, one, orders, self._chance(one, orders, looked), turning) for one in looked]
+        return [
+            self._family(name, one, Part(one.part, one.order, kinematic), orders, self._chance(one, orders, looked))
+            for one in looked
+        ]
+
+    def on_the_shafts(self, name: str, kinematic: BearingOrders) -> list[Family]:
+        """Score the parts whose rhythm may fall on a multiple of shaft speed, by what that has over the other multiples.
+
+        Its line and the next harmonic must exceed their neighbours, in the pre-whitened envelope and in that without tones.
+        """
+        rows = [row for row, way in enumerate(self.spectra.ways) if way in WAYS[2:]]
+        found = []
+        for part in PARTS[:3]:
+            kin = float(getattr(kinematic, part))
+            order = round(kin)
+            if abs(order / kin - 1.0) > SLIP or self.humming[self.at(order)]:
+                continue
+            stress = accent(self.spectra.depth[rows], self.shaft_hz / self.spectra.line_hz, order)
+            if stress is not None:
+                above = stress.depth / max(self._around(row, order) for row in rows)
+                size = (stress.depth, stress.dominance, SHAFT_WAY, (1, 2), (), above)
+                found.append(Family(name, part, float(order), kin, 0.0, 0.0, *size, on_the_shafts=True))
+        return found
 
     def chances(self, kinematic: BearingOrders) -> dict[str, float]:
         """Give the chance of each part of a bearing alone."""
@@ -155,8 +186,8 @@ class Rhythm:
         step = min(0.002, self.spectra.line_hz / (2.0 * HARMONICS[part] * order * self.shaft_hz))
         return np.asarray(1.0 + np.arange(-SLIP, SLIP + step / 2.0, step))
 
-    def _family(self, name: str, one: "_Best", orders: dict[str, float], chance: float, turning: str) -> Family:
-        side = orders["cage"] if one.part == "element" else 1.0
+    def _family(self, name: str, one: "_Best", part: Part, orders: dict[str, float], chance: float) -> Family:
+        dominance, hidden = self._dominance(one, part)
         return Family(
             name,
             one.part,
@@ -165,11 +196,12 @@ class Rhythm:
             one.score,
             chance,
             max(float(self.depth[row, self.at(k * one.order)]) for row in self.sized for k in (1, 2)),
-            self._dominance(one, side, orders),
+            dominance,
             self.spectra.ways[one.way],
             self._harmonics(one, orders),
-            self._sidebands(one.way, one.order, one.part, side) if one.part in (turning, "element") else (),
+            self._sidebands(one.way, part) if part.passes_load or one.part == "element" else (),
             self._above(one.way, one.order),
+            hidden=hidden,
         )
 
     def _harmonics(self, one: "_Best", orders: dict[str, float]) -> tuple[int, ...]:
@@ -212,35 +244,51 @@ class Rhythm:
         end = self.at(ELSEWHERE[-1] * orders[one.part] * HARMONICS[one.part]) + 1
         return next((lines for lines in (every, own, plain) if lines[:end].mean() < MOST_ASIDE), np.zeros_like(own))
 
-    def _dominance(self, one: "_Best", side: float, orders: dict[str, float]) -> float:
-        """Compare its first two lines with the largest of other rhythms; an element strikes both races: theirs are its own."""
-        own = self._own(one.order, side, 3)
-        if one.part == "element":
-            own |= self._own(orders["outer"], side, 3) | self._own(orders["inner"], side, 3)
-        others = (self.orders > 1.5) & (self.orders < max(2.2 * one.order, 12.0)) & ~own & ~self.synchronous
-        best = 0.0
-        for row in (*self.sized, one.way):
-            mine = max(float(self.depth[row, self.at(k * one.order)]) for k in (1, 2))
-            rest = float(self.spectra.depth[row, others].max(initial=np.finfo(float).tiny))
-            best = max(best, mine / rest)
-        return best
+    def _dominance(self, one: "_Best", part: Part) -> tuple[float, float]:
+        """Compare its line and sidebands with the largest line of other rhythms, in the spectrum where it fares best.
+
+        Returns that, and the least of those largest lines.
+        """
+        orders = np.asarray(self.orders, np.float64)
+        rivals, far = rival_lines(orders, part, self.synchronous), [self.at(order) for order in far_sides(part)]
+        best, least = 0.0, math.inf
+        for row in dict.fromkeys((*self.sized, one.way)):
+            line, whole = self._strength(row, part)
+            rest = float(self.spectra.depth[row, rivals].max(initial=np.finfo(float).tiny))
+            beside = float(self.depth[row, far].max(initial=0.0))
+            best = max(best, whole / (max(rest, beside) if beside > line else rest))
+            least = min(least, rest) if row in self.sized else least
+        return best, least
+
+    def _strength(self, row: int, part: Part) -> tuple[float, float]:
+        """Give the depth of the stronger of two harmonics, and that with the sidebands by which its pulses swell and fade."""
+        at = [[self.at(k * part.order + step * part.side) for step in (0, -2, -1, 1, 2)] for k in (1, 2)]
+        size = self.depth[row, at] ** 2
+        line = size[:, 0]
+        if not part.passes_load and part.name != "element":
+            return math.sqrt(float(line.max())), math.sqrt(float(line.max()))
+        noise = 2.0 * self._around(row, part.order) ** 2  # what the largest of three lines of noise amounts to, about
+        sides = np.where(np.array(at)[:, 1:] > 2, np.maximum(size[:, 1:] - noise, 0.0), 0.0)
+        return math.sqrt(float(line.max())), math.sqrt(float((line + sides.sum(axis=1)).max()))
 
     def _found(self, way: int, order: float) -> bool:
         at = order * self.shaft_hz / self.spectra.line_hz
         return at < self.orders.size - 1 and float(self.map[way, round(at)]) >= FOUND
 
-    def _sidebands(self, way: int, order: float, part: str, side: float) -> tuple[str, ...]:
-        what = "cage speed" if part == "element" else "shaft speed"
+    def _sidebands(self, way: int, part: Part) -> tuple[str, ...]:
+        what = "cage speed" if part.name == "element" else "shaft speed"
         found = []
         for number in (1, 2):
             for sign, word in ((-1.0, "-"), (1.0, "+")):
-                if self._found(way, number * order + sign * side):
+                if self._found(way, number * part.order + sign * part.side):
                     found.append(f"line {number} {word} {what}")
         return tuple(found)
 
     def _above(self, way: int, order: float) -> float:
-        at = self.at(order)
-        reach = max(16, int(self.shaft_hz / self.spectra.line_hz))
+        return float(self.depth[way, self.at(order)]) / self._around(way, order)
+
+    def _around(self, way: int, order: float) -> float:
+        """Give the median depth within a turn of the shaft about a line."""
+        at, reach = self.at(order), max(16, int(self.shaft_hz / self.spectra.line_hz))
         row = self.spectra.depth[way]
-        around = float(np.median(row[max(2, at - reach) : at + reach + 1]))
-        return float(self.depth[way, at]) / max(around, np.finfo(float).tiny)
+        return max(float(np.median(row[max(2, at - reach) : at + reach + 1])), float(np.finfo(float).tiny))

@@ -63,6 +63,8 @@ class Look:
         """The whole record that its channels are of: those of one share a clock, and have phases against each other."""
         self.places = places
         """Places of the machine that are looked at, this one among them: more looks, more chances to be fooled."""
+        self.named_from: float | None = None
+        """Least depth of an envelope's rhythm that would be named as a defect of a bearing, once that was looked for."""
         self._lines: dict[tuple[int, float, float], OrderLine | None] = {}
         self.before = tuple(before)
         """The same machine in its baseline; empty where there is no such record."""

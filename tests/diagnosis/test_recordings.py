@@ -21,14 +21,11 @@ pytestmark = [
 
 NOT_REACHED = {
     "cwru-121-re": "graded Y2 after discrete/random separation and kurtogram; here weak lines of both races and the cage",
-    "cwru-222-re": "graded Y2; here lines of the inner race as large as those of the element, crops would name either",
 }
 """Graded diagnosable, but answered `cannot-tell`."""
-MISSED = {
-    "cwru-3001-ir": "graded N1: not diagnosable for the stated fault",
-    "cwru-282-re": "no line of the rolling element beyond chance",
-}
-"""Faulty, and answered `no-fault-found`."""
+CLEARED = {"cwru-97-ok", "hit-a-normal-600", "hit-a-normal-1200"}
+"""Healthy, and answered `no-fault-found`. Of the others the bearing or the baseline of the gears is not known, or the sizes are
+not while 2x or many multiples of shaft speed stand out, or the cage swells the noise."""
 
 
 @cache
@@ -60,14 +57,19 @@ def test_no_fault_is_named_that_is_not_there() -> None:
     assert [case.id for case, _, word in answers() if word == "wrong"] == []
 
 
-def test_what_is_missed_is_known() -> None:
-    assert {case.id for case, _, word in answers() if word == "missed"} == set(MISSED)
+def test_only_what_would_have_shown_a_defect_is_cleared() -> None:
+    """No faulty record is: in two, graded N1 and not graded, nothing shows, but other rhythms would hide a defect."""
+    cleared = {case.id: case for case, answer, _ in answers() if answer.verdict is Conclusion.NO_FAULT_FOUND}
+    assert set(cleared) == CLEARED
+    assert all(case.condition == "healthy" for case in cleared.values())
+    hidden = {case.id for case, answer, _ in answers() if any("would hide" in remark for remark in answer.remarks)}
+    assert {"cwru-3001-ir", "cwru-282-re"} <= hidden
 
 
 SHOWN = {
     "inner-race-heavy": (1200, 2400),
     "inner-race-light": (2400,),
-    "outer-race-heavy": (2400,),
+    "outer-race-heavy": (1200, 2400),
     "rolling-element-heavy": (2400,),
     **{f"unbalance-{size}": (1200, 2400) for size in ("verylight", "light", "heavy", "veryheavy")},
 }
