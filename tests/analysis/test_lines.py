@@ -110,9 +110,12 @@ def test_a_line_is_listed_from_five_times_its_surroundings(height: float, is_lis
     assert between(isolated, 200, "hann")[1] <= height * 10.0 ** (1.4237 / 20.0)
 
 
-@pytest.mark.parametrize(("name", "apart", "count"), [("hann", 4, 2), ("hann", 1, 1), ("flat-top", 11, 2), ("flat-top", 4, 1)])
+@pytest.mark.parametrize(
+    ("name", "apart", "count"),
+    [("rectangular", 2, 2), ("hann", 4, 2), ("hann", 1, 1), ("flat-top", 11, 2), ("flat-top", 7, 2), ("flat-top", 4, 1)],
+)
 def test_two_tones_part_where_main_lobes_do(name: str, apart: int, count: int) -> None:
-    """Main lobe 2 lines to either side for Hann, 5 for five cosine terms (closed forms): nearer tones are one line."""
+    """Main lobe 1 line to either side without a window, 2 for Hann, 5 for five cosine terms (closed forms)."""
     t = np.arange(N) / FS
     wave = np.cos(2.0 * np.pi * 500.0 * t) + 0.9 * np.sin(2.0 * np.pi * (500.0 + apart * FS / N) * t)
     wave += 0.01 * np.random.default_rng(1).normal(size=N)

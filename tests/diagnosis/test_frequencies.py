@@ -120,6 +120,15 @@ def test_impossible_bearings_are_refused(wrong: Bearing) -> None:
         bearing_orders(wrong)
 
 
+def test_contact_angles_up_to_a_right_one() -> None:
+    """Thrust bearings have contact angles near 90 degrees: there both races have half of the elements as order."""
+    found = bearing_orders(Bearing(12, 0.01, 0.06, math.radians(89.999)))
+    assert (found.outer, found.inner, found.cage) == pytest.approx((6.0, 6.0, 0.5), rel=1e-4)
+    for degrees in (90.0, -1.0):
+        with pytest.raises(ParameterError, match="contact angle"):
+            bearing_orders(Bearing(12, 0.01, 0.06, math.radians(degrees)))
+
+
 def test_gears() -> None:
     """Recomputed: 23 on 67 teeth at 1480 r/min is a hunting pair; 20 on 60 is none."""
     found = gear_rates(23, 67, 1480.0 / 60.0)
@@ -130,6 +139,8 @@ def test_gears() -> None:
     assert (plain.mesh_hz, plain.hunting_hz, plain.assembly_hz) == pytest.approx((500.0, 8.33333, 25.0), rel=1e-5)
     third = gear_rates(24, 36, 30.0)  # 1800 r/min
     assert (third.mesh_hz, third.hunting_hz, third.assembly_hz) == pytest.approx((720.0, 10.0, 60.0))
+    worm = gear_rates(1, 40, 25.0)  # one start: each turn moves the wheel by a tooth
+    assert (worm.mesh_hz, worm.driven_hz, worm.hunting_hz) == pytest.approx((25.0, 0.625, 0.625))
     for teeth in ((0, 60), (20, 0)):
         with pytest.raises(ParameterError):
             gear_rates(*teeth, 25.0)
