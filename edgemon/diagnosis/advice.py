@@ -39,7 +39,8 @@ def _bearing(rule: str, *alternatives: Fault) -> Advice:
 
 ADVICE: dict[Fault, Advice] = {
     Fault.UNBALANCE: Advice(
-        "1x makes 0.8 or more of the radial velocity, steady, directions about 90 degrees apart; 2x and axial low",
+        "1x makes 0.8 or more of the radial velocity, steady, directions about 90 degrees apart and within three to one; "
+        "2x and axial low",
         TEXTBOOKS,
         (Fault.RESONANCE, Fault.BENT_SHAFT, Fault.LOOSENESS),
         (

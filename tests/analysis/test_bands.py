@@ -38,6 +38,7 @@ def banded(signal: np.ndarray[tuple[int], np.dtype[np.float64]], *specs: LevelSp
         (V, PP, 6e-3 * math.sqrt(2.0)),
         (A, RMS, 3e-3 * 2.0 * math.pi * 24.7),
         (D, PP, 6e-3 * math.sqrt(2.0) / (2.0 * math.pi * 24.7)),
+        (D, RMS, 3e-3 / (2.0 * math.pi * 24.7)),
     ],
 )
 def test_a_sine_in_the_band_counts_and_one_outside_does_not(quantity: Quantity, detector: Detector, expected: float) -> None:

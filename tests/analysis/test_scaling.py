@@ -17,7 +17,7 @@ FS = 2560.0
 @pytest.mark.parametrize(
     ("count", "overlap", "worth"),
     [(10, 0.5, 9.52), (30, 0.5, 28.47), (100, 0.5, 94.79), (10, 0.75, 5.47), (30, 0.75, 15.86), (100, 0.75, 52.22),
-     (7, 0.0, 7.0)],
+     (7, 0.0, 7.0), (1, 0.0, 1.0), (1, 0.75, 1.0)],
 )  # fmt: skip
 def test_effective_averages(count: int, overlap: float, worth: float) -> None:
     assert effective_averages(count, 1024, "hann", overlap) == pytest.approx(worth, abs=0.01)
