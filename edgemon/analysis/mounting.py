@@ -65,14 +65,15 @@ def noise_bands(power: Rows, line_hz: float, low_hz: float, high_hz: float) -> t
     Returns
     -------
     (centres, levels)
-        Hz, and dB of the median line, which a few strong lines do not move. Empty where there is no room for a band.
+        Hz, and dB of the median line a hertz, which a few strong lines do not move, and which records of any length share.
+        Empty where there is no room for a band.
     """
     ratio = 2.0 ** (1.0 / STEP)
     count = int(np.log2(high_hz / low_hz) * STEP) if high_hz > low_hz else 0
     edges = low_hz * ratio ** np.arange(count + 1)
     at = np.rint(edges / line_hz).astype(int)
     middles = [np.partition(power[a:b], (b - a) // 2)[(b - a) // 2] for a, b in pairwise(at.tolist())]
-    return edges[:-1] * np.sqrt(ratio), 10.0 * np.log10(np.array(middles, np.float64) + 1e-300)
+    return edges[:-1] * np.sqrt(ratio), 10.0 * np.log10(np.array(middles, np.float64) / line_hz + 1e-300)
 
 
 def transmitted_db(hz: Rows, resonance_hz: float, damping: float) -> Rows:

@@ -61,6 +61,8 @@ class ShaftSpeed:
     basis: str
     measured: bool
     """Found in the record, not only given."""
+    orders: int = 0
+    """Multiples of it whose lines placed it; 0 where it was found in another way."""
 
 
 def estimate_speed(
@@ -201,7 +203,7 @@ def place_speed(
             used.append(order)
         if weight:
             speed, within = total / weight, 0.5 * line_hz / order
-    return ShaftSpeed(speed, f"measured from {_orders(used)}", measured=True)
+    return ShaftSpeed(speed, f"measured from {_orders(used)}", measured=True, orders=len(set(used)))
 
 
 def _mesh_foot(

@@ -7,6 +7,7 @@ from edgemon.diagnosis.planetary import SHIFTED, have_room, misfit, planetary_or
 from edgemon.diagnosis.record import Gear
 from edgemon.errors import ParameterError, SettingsError
 from edgemon.model.machine import Member, PlanetarySet
+from edgemon.settings.check_train import FEWEST_TEETH, MOST_TEETH
 
 PAIR = "Z1/Z2, for instance 23/67"
 SET = "SUN/PLANET/RING/PLANETS[,FIXED[,INPUT]], for instance 18/27/72/3 or 18/27/72/3,ring,sun"
@@ -14,10 +15,13 @@ SET = "SUN/PLANET/RING/PLANETS[,FIXED[,INPUT]], for instance 18/27/72/3 or 18/27
 
 def pair_of(word: str) -> Gear:
     """Read a pair of gears. Raises `SettingsError` naming the option."""
-    first, _, second = word.partition("/")
-    if not (first.isdigit() and second.isdigit() and int(first) and int(second)):
+    teeth = word.split("/")
+    if len(teeth) != 2 or not all(one.isdecimal() for one in teeth):
         raise SettingsError(f"{word!r}", "--gear", PAIR)
-    return Gear(int(first), int(second))
+    driving, driven = map(int, teeth)
+    if not (FEWEST_TEETH <= driving <= MOST_TEETH and FEWEST_TEETH <= driven <= MOST_TEETH):
+        raise SettingsError(f"{word!r}", "--gear", f"{FEWEST_TEETH} to {MOST_TEETH} teeth each; {PAIR}")
+    return Gear(driving, driven)
 
 
 def set_of(word: str) -> PlanetarySet:
@@ -25,7 +29,7 @@ def set_of(word: str) -> PlanetarySet:
     teeth, *members = word.split(",")
     numbers = teeth.split("/")
     names = [str(member) for member in Member]
-    if len(numbers) != 4 or not all(one.isdigit() for one in numbers) or len(members) > 2 or not set(members) <= set(names):
+    if len(numbers) != 4 or not all(one.isdecimal() for one in numbers) or len(members) > 2 or not set(members) <= set(names):
         raise SettingsError(f"{word!r}", "--planetary", SET)
     sun, planet, ring, planets = map(int, numbers)
     fixed = Member(members[0]) if members else Member.RING

@@ -28,7 +28,7 @@ WAITING_MOST = 1000
 """Points that may wait for their diagnosis; past it the newest request is dropped and said in the log."""
 
 COMPARED = 5
-"""Captures of a baseline that a gear is compared with, spread over it: loads differ. House choice: 0.1 s of work."""
+"""Captures of a baseline that gears, mounting and 1x are compared with, spread over it: loads differ. House choice."""
 
 NEARBY = 6
 """Machines of the same area of which a capture is read, for lines that may come from there. House choice."""
@@ -195,7 +195,7 @@ class Diagnostics:
         return None if found is None or found.missing_parts else found
 
     async def _before(self, key: PointKey, sim: bool, capture: Capture) -> tuple[Capture, ...]:
-        """Give waveforms from all over the point's approved baseline, for a waveform; none where none is kept."""
+        """Give whole waveforms from all over the point's approved baseline, for a waveform; none where none is kept."""
         if capture.form is not None:
             return ()
         time = baseline_time(await self._reader.baselines(), key, sim)
@@ -204,7 +204,7 @@ class Diagnostics:
         keys = [one for one in await self._reader.captures(capture.sensor, *time, sim) if one.taken_at < capture.taken_at]
         some = keys[:: max(1, -(-len(keys) // COMPARED))]
         found = [await self._reader.capture(one) for one in some]
-        return tuple(one for one in found if one is not None)
+        return tuple(one for one in found if one is not None and not one.missing_parts)
 
 
 def _sensors(machine: Machine, capture: Capture) -> list[Point]:

@@ -93,7 +93,8 @@ def diagnose_machine(
     places = sum(len(by_place(record)) for record, _ in usable)
     looks = [look for record, facts in usable for look in looks_at(record, facts, places)]
     geared = asked[0][1].is_geared  # gears need the exact speed of the baseline, which takes as long as all else
-    looks[0].before = tuple(looks_at(one, known)[0] if geared else look_by_lines(one, known) for one, known in before)
+    then = [(one, known) for one, known in before if not _too_short(one)]
+    looks[0].before = tuple(looks_at(one, known)[0] if geared else look_by_lines(one, known) for one, known in then)
     nearby = [(name, Look(one, known, None)) for name, one, known in neighbours if not _too_short(one)]
     every = weighed([Heard(look, one) for look in looks for one in _found(look)], looks, nearby)
     doubt = 1.0 - math.prod(1.0 - finding.confidence for finding in every)

@@ -1,12 +1,13 @@
 """What a reader must know of the record itself before trusting its lines: a speed that drifts, a clock or tacho that is off."""
 
+import math
 from collections.abc import Sequence
 from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
 
-from edgemon.analysis.tracking import tracked_turns
+from edgemon.analysis.tracking import Tracked, tracked_turns
 from edgemon.diagnosis.look import Look
 from edgemon.model.speed import SpeedOrigin
 
@@ -15,6 +16,13 @@ DRIFT = 0.01
 OFF = 0.005
 """Part by which a line may lie off the speed told with the record before its sample rate, or the tacho, is doubted. Common
 practice, no source."""
+FEWEST = 3
+"""Multiples of the shaft that must lie off by one ratio: one or two may be a neighbour's. House choice."""
+WITHIN = 0.5
+"""Of a spectral line, what the first multiple must be off at the least: less is the noise's in a record of few turns. House
+choice."""
+SURE = 3.0
+"""Standard deviations that a drift must be, from the scatter of the phase that was followed. Common practice."""
 LEAST = 64
 """Samples in which a speed can be followed."""
 
@@ -31,7 +39,7 @@ def _off(look: Look) -> str:
     if told is None or speed is None or not speed.measured or look.facts.speed_origin is not SpeedOrigin.MEASURED:
         return ""
     off = speed.hz / told - 1.0
-    if abs(off) <= OFF:
+    if abs(off) <= OFF or speed.orders < FEWEST or abs(off) * told <= WITHIN * look.record.line_hz:
         return ""
     where = "above" if off > 0.0 else "below"
     return (
@@ -50,10 +58,18 @@ def _drift(look: Look) -> str:
     if followed is None:
         return ""
     first, last = _ends(followed.turns, look.record.fs_hz)
-    if abs(last - first) <= DRIFT * look.speed.hz:
+    if abs(last - first) <= max(DRIFT, SURE * _spread(followed)) * look.speed.hz:
         return ""
     words = f"from {60.0 * first:.0f} to {60.0 * last:.0f} r/min"
     return f"the speed drifts {words} within the record: lines of high orders are smeared"
+
+
+def _spread(followed: Tracked) -> float:
+    """Give the standard deviation of the change of speed that `_ends` tells, as a part of the speed, at the most.
+
+    Three phases that scatter are taken two fifths of the record apart: (late - early) is a + c - 2 b of them, root of six.
+    """
+    return 2.5 * math.sqrt(6.0) * followed.scatter / (0.4 * float(followed.turns[-1]))
 
 
 def _ends(turns: NDArray[np.float64], fs_hz: float) -> tuple[float, float]:

@@ -1,5 +1,6 @@
 """Does a sensor lie as it lay? Gravity in its axes against that in its baseline: moved, turned over, loose, or an axis off."""
 
+import math
 from dataclasses import replace
 
 import numpy as np
@@ -13,6 +14,9 @@ MOST_DEG = 10.0
 """Change of direction from which a sensor was moved or is loose. Common practice, no source."""
 SURE = 0.7
 """Confidence then. House choice: offsets that drift with temperature turn a vector by some degrees, not by ten."""
+MOVED_G = 2.0 * math.sin(math.radians(MOST_DEG / 2.0))
+"""By how much the means must have changed for an axis to be off: as much as by that turn, so that no drift of an offset from
+just within to just beyond what counts as gravity is one. Derived."""
 RULE = "gravity in the three axes points more than 10 degrees away from where it did in the baseline, or is no longer 1 g"
 SOURCE = "common practice, no source"
 
@@ -32,8 +36,11 @@ def orientation(look: Look) -> list[Finding]:
     then, means = np.median(known, axis=0), np.asarray(record.samples.mean(axis=1))
     now = gravity_of(record.samples)
     if now is None:
-        size = float(np.linalg.norm(means)) / STANDARD_GRAVITY
-        return [_finding(look, f"the means of the axes make {size:.2f} g, in the baseline they made 1 g: an axis is off")]
+        was, size, moved = (float(np.linalg.norm(one)) / STANDARD_GRAVITY for one in (then, means, means - then))
+        if moved <= MOVED_G:
+            return []
+        text = f"the means of the axes make {size:.2f} g, in the baseline they made {was:.2f} g: an axis is off"
+        return [_finding(look, text)]
     turned = turned_deg(then, now)
     if turned <= MOST_DEG:
         return []

@@ -9,6 +9,9 @@ from edgemon.model.finding import Conclusion, Diagnosis
 
 EXACT = 0.002
 """Part of a multiple of the supply within which a line counts as exactly there. House choice: grids keep closer."""
+BY_CHANCE = 0.02
+"""Of the distance of two multiples, how far off a line may lie at most: one that is anywhere is within it once in 25. Beyond
+ten times the supply, and in records of few lines to it, nothing is said. Derived."""
 MOST = 20
 """Lines looked at, largest first."""
 
@@ -52,6 +55,7 @@ def _multiples(record: Record, channel: int, supply_hz: float) -> list[float]:
     found = set()
     for line in find_lines(spectrum, most=MOST):
         times = round(line.hz / supply_hz)
-        if times >= 1 and abs(line.hz - times * supply_hz) <= max(EXACT * times * supply_hz, 0.25 * spectrum.line_hz):
+        slack = max(EXACT * times * supply_hz, 0.25 * spectrum.line_hz)
+        if times >= 1 and slack <= BY_CHANCE * supply_hz * (1.0 + 1e-9) and abs(line.hz - times * supply_hz) <= slack:
             found.add(times * supply_hz)
     return sorted(found)

@@ -11,6 +11,8 @@ from edgemon.diagnosis.look import Look
 
 LIKE_SPEED = 0.03
 """Part of the speed by which two records may differ: 1x goes with its square, 6 %. Common practice, no source."""
+TURNS = 4.0
+"""Turns that a record must hold for 1x: a Hann window makes it, and the mean, two lines wide to either side. Derived."""
 SURE = 3.0
 """Times the noise beside the lines that a change must be to be one. House choice."""
 SOURCE = "ISO 20816-1: the change of the vector counts"
@@ -42,26 +44,29 @@ def _change(look: Look, then: Look) -> tuple[float, float, float, tuple[str, ...
         return None
     known = {channel.name for channel in then.record.channels if channel.calibrated}
     names = tuple(channel.name for channel in look.record.channels if channel.calibrated and channel.name in known)
-    if not names:
+    here, there = _vectors(look, names), _vectors(then, names)
+    if not names or here is None or there is None:
         return None
-    (now, now_noise), (before, then_noise) = _vectors(look, names), _vectors(then, names)
+    (now, now_noise), (before, then_noise) = here, there
     sizes = float(np.linalg.norm(np.abs(now) - np.abs(before)))
     return least_change(now, before), sizes, float(np.hypot(now_noise, then_noise)), names
 
 
-def _vectors(look: Look, names: tuple[str, ...]) -> tuple[Vectors, float]:
-    """Give 1x of each axis as a vector, m/s r.m.s., and the noise beside all of them together.
+def _vectors(look: Look, names: tuple[str, ...]) -> tuple[Vectors, float] | None:
+    """Give 1x of each axis as a vector, m/s r.m.s., and the noise beside them; None where the record is too short for it.
 
     The phase is taken at one frequency for all axes, so that an error of the speed turns them all alike.
     """
     assert look.speed is not None
     hz = look.speed.hz
     channels = [look.channel_of(name) for name in names]
+    lines = [line for channel in channels if (line := look.line(channel, hz)) is not None]
+    if len(lines) < len(channels) or hz < TURNS * look.record.line_hz:
+        return None
     samples = look.record.samples[channels]
     time = np.arange(samples.shape[1]) / look.record.fs_hz
     wheel = np.exp(-2j * np.pi * hz * time) * np.hanning(samples.shape[1])
     turned = (samples - samples.mean(axis=1, keepdims=True)) @ wheel
-    lines = [look.line(channel, hz) for channel in channels]
-    sizes = np.array([0.0 if line is None else line.velocity for line in lines])
-    noise = np.array([0.0 if line is None else line.velocity / max(line.above, 1.0) for line in lines])
+    sizes = np.array([line.velocity for line in lines])
+    noise = np.array([line.velocity / max(line.above, 1.0) for line in lines])
     return np.asarray(sizes * np.exp(1j * np.angle(turned))), float(np.linalg.norm(noise))

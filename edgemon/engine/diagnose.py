@@ -1,5 +1,6 @@
 """A stored capture and what the plant file knows of its machine, handed to the diagnosis; pure, and slow (tens of ms)."""
 
+import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 from typing import Final
@@ -64,13 +65,19 @@ def diagnose_capture(
         return standing(_record(setting, machine, capture), machine.train.supply_hz)
     asked = [(_record(setting, machine, capture), facts_of(machine, capture))]
     waves = [one for one in before if one.form is None and capture.form is None and not stands(machine, one)]
-    then = [(_record(setting, machine, one), facts_of(machine, one)) for one in waves]
+    then = [(_no_longer(_record(setting, machine, one), asked[0][0]), facts_of(machine, one)) for one in waves]
     running = [one for one in others if not stands(machine, one)]
     beside = [(_record(setting, machine, one, str(one.sensor)), facts_of(machine, one)) for one in running]
     about = [(near.name, _record(setting, near, one), facts_of(near, one)) for near, one in nearby]
     found = diagnose_machine(asked, then, beside, about)
     distorted = _distorted(setting, capture, asked[0][0])
     return replace(found, remarks=(*found.remarks, distorted)) if distorted else found
+
+
+def _no_longer(then: Record, now: Record) -> Record:
+    """Cut a record of the baseline to the duration of the one it is for: what a diagnosis costs goes with that one alone."""
+    most = math.ceil(now.samples.shape[1] * then.fs_hz / now.fs_hz)
+    return replace(then, samples=then.samples[:, :most])
 
 
 def _distorted(setting: Setting, capture: Capture, record: Record) -> str:

@@ -232,7 +232,7 @@ def _class_band(point: PointTable, machine: MachineTable, row: SeverityClass | N
     own = any(limit.level == "velocity_rms" for limit in (*point.limit, *machine.limit))
     if row is None or own or point.band is None:
         return
-    wanted = class_band(machine.rpm)
+    wanted = class_band(machine)
     if (point.band.low_hz, point.band.high_hz) != (wanted.low_hz, wanted.high_hz):
         report.warning(
             (*path, "band"), f"the limits of {row.edition} are for {wanted}", "leave band out, or set a limit of your own"
@@ -243,7 +243,7 @@ def _class_displacement(
     holder: MachineTable | PointTable, machine: MachineTable, row: SeverityClass | None, path: KeyPath, report: Report
 ) -> None:
     """Doubt a level by whose name the class gives limits, and which is not what the standard limits."""
-    wanted = class_band(machine.rpm)
+    wanted = class_band(machine)
     limits = [limit for limit in (*holder.limit, *machine.limit) if limit.level == DISPLACEMENT and limit.side == "above"]
     if row is None or row.displacement is None or all(limit.alert is not None and limit.alarm is not None for limit in limits):
         return

@@ -39,7 +39,7 @@ def check_reach(file: PlantFile, sensor: SensorTable, path: KeyPath, report: Rep
 
 def _bands(machine: MachineTable, point: PointTable, sensor: SensorTable) -> Iterator[tuple[str, float]]:
     band = point.band
-    yield "velocity", class_band(machine.rpm).high_hz if band is None or band.high_hz is None else band.high_hz
+    yield "velocity", class_band(machine).high_hz if band is None or band.high_hz is None else band.high_hz
     tables: dict[str, LevelTable] = {table.name: table for table in (*machine.level, *point.level)}
     for table in tables.values():
         if table.quantity == UNCHECKED:

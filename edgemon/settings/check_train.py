@@ -8,7 +8,7 @@ from edgemon.settings.lines import KeyPath
 from edgemon.settings.problem import Report
 from edgemon.settings.train import BeltTable, GearTable, PlanetaryTable, TrainTable, set_of
 
-MOST_TEETH = 2000
+FEWEST_TEETH, MOST_TEETH = 3, 2000
 MOST_PLANETS = 24
 SUPPLY_HZ = (10.0, 400.0)
 """What inverters and grids give; common practice, no source."""
@@ -56,25 +56,31 @@ def _gear(gear: GearTable, path: KeyPath, report: Report) -> None:
     for key in ("teeth", "driven_teeth"):
         count = getattr(gear, key)
         if count is None:
-            report.error((*path, key), "is missing", "a pair of gears needs teeth and driven_teeth")
-        elif not 3 <= count <= MOST_TEETH:
-            report.error((*path, key), f"must be 3 to {MOST_TEETH}, not {count}", "teeth of one gear")
+            _missing((*path, key), "a pair of gears needs teeth and driven_teeth", report)
+        elif not FEWEST_TEETH <= count <= MOST_TEETH:
+            report.error((*path, key), f"must be {FEWEST_TEETH} to {MOST_TEETH}, not {count}", "teeth of one gear")
     if gear.order <= 0.0:
         report.error((*path, "order"), f"must be above zero, not {gear.order:g}", "1 for a gear on the machine's own shaft")
+
+
+def _missing(path: KeyPath, hint: str, report: Report) -> None:
+    """Report a key that is not there; one whose value was no number is blamed already."""
+    if not report.is_blamed(path):
+        report.error(path, "is missing", hint)
 
 
 def _planetary(table: PlanetaryTable, path: KeyPath, report: Report) -> None:
     """Doubt a set that cannot turn, or whose planets cannot be put in."""
     right = True
     for key, low, high in (
-        ("sun", 3, MOST_TEETH),
-        ("planet", 3, MOST_TEETH),
-        ("ring", 3, MOST_TEETH),
+        ("sun", FEWEST_TEETH, MOST_TEETH),
+        ("planet", FEWEST_TEETH, MOST_TEETH),
+        ("ring", FEWEST_TEETH, MOST_TEETH),
         ("planets", 1, MOST_PLANETS),
     ):
         count = getattr(table, key)
         if count is None:
-            report.error((*path, key), "is missing", "a planetary set needs sun, planet, ring (teeth) and planets (how many)")
+            _missing((*path, key), "a planetary set needs sun, planet, ring (teeth) and planets (how many)", report)
         elif not low <= count <= high:
             report.error((*path, key), f"must be {low} to {high}, not {count}", "teeth; of planets how many there are")
         right = right and count is not None and low <= count <= high

@@ -67,6 +67,8 @@ class SeverityClass:
     """Zone boundary A/B, mm/s r.m.s.; None where there are no zones, or no zone A."""
     displacement: tuple[float, float, float] | None = None
     """Zone boundaries A/B, B/C and C/D, um r.m.s., in the same band; None where the standard gives none."""
+    slow_band: Band = LOW_SPEED_BAND
+    """What its levels are of on machines below `LOW_SPEED_RPM`."""
 
     def of(self, level: str) -> Bounds | None:
         """Give what the class says of a level, None where it says nothing."""
@@ -120,7 +122,7 @@ def _fan(category: int, support: str, alert: float, alarm: float) -> SeverityCla
 
 def _wind(key: str, part: str, upper_b: float, upper_c: float) -> SeverityClass:
     base = _zones(f"iso10816-21/{key}", (None, upper_b, upper_c), f"ISO 10816-21:2015 {part}", _ISO_10816_21)
-    return replace(base, not_for=("pump", "fan", "ventilator", "compressor", "reciprocating"))
+    return replace(base, not_for=("pump", "fan", "ventilator", "compressor", "reciprocating"), slow_band=BAND)
 
 
 def _legacy(number: int, roman: str, bounds: tuple[float, float, float], power: tuple[float, float] | None) -> SeverityClass:

@@ -168,7 +168,7 @@ def _point(machine: MachineTable, table: PointTable, sensor: Sensor, file: Plant
         axis=table.axis,
         limits=limits,
         stale_after_s=sensor.interval_s * STALE_INTERVALS if table.stale_after_s is None else table.stale_after_s,
-        band=_band(table.band) or class_band(machine.rpm),
+        band=_band(table.band) or class_band(machine),
         envelope_band=_band(table.envelope_band),
         separation=table.separation,
         bearing=_bearing(table.bearing),
@@ -183,9 +183,15 @@ def _point(machine: MachineTable, table: PointTable, sensor: Sensor, file: Plant
     )
 
 
-def class_band(rpm: float | None) -> Band:
-    """Give the band of velocity levels: 10-1000 Hz, and 2-1000 Hz for slow machines. Source: ISO 20816-3:2022."""
-    return classes.LOW_SPEED_BAND if rpm is not None and rpm < classes.LOW_SPEED_RPM else classes.BAND
+def class_band(machine: MachineTable) -> Band:
+    """Give the band of velocity levels: 10-1000 Hz, and 2-1000 Hz for slow machines unless their class says otherwise.
+
+    Source: ISO 20816-3:2022; ISO 10816-21:2015 (10-1000 Hz for a rotor's few turns a minute, too; at second hand).
+    """
+    if machine.rpm is None or machine.rpm >= classes.LOW_SPEED_RPM:
+        return classes.BAND
+    row = classes.SEVERITY_CLASSES.get(machine.severity_class)
+    return classes.LOW_SPEED_BAND if row is None else row.slow_band
 
 
 def _band(table: BandTable | None) -> Band | None:

@@ -65,9 +65,9 @@ def test_lines_do_not_move_the_noise() -> None:
 
 
 def test_levels_are_of_the_median_line() -> None:
-    """White noise of variance s^2 under a Hann window: mean power s^2 N 3/8, its median ln 2 of that (exponential)."""
+    """White noise of variance s^2 under a Hann window: mean power s^2 N 3/8, its median ln 2 of that (exponential), a hertz."""
     _, levels = bands_of(3.0 * np.random.default_rng(3).normal(size=N))
-    assert levels.mean() == pytest.approx(10.0 * math.log10(9.0 * N * 0.375 * math.log(2.0)), abs=0.5)
+    assert levels.mean() == pytest.approx(10.0 * math.log10(9.0 * N * 0.375 * math.log(2.0) * N / FS), abs=0.5)
 
 
 def test_too_few_bands_tell_nothing() -> None:

@@ -36,3 +36,14 @@ def test_what_is_no_set_is_refused_with_what_would_be(word: str) -> None:
 def test_teeth_that_do_not_fit_are_refused(word: str) -> None:
     with pytest.raises(SettingsError):
         in_a_row([(SET, word)])
+
+
+@pytest.mark.parametrize("word", ["\u00b2/3", "23/\u00b2", "23", "23/67/3", "0/20", "1/3", "23/99999999999999999999"])
+def test_what_is_no_pair_is_refused_with_what_would_be(word: str) -> None:
+    with pytest.raises(SettingsError, match="Z1/Z2"):
+        in_a_row([(GEAR, word)])
+
+
+def test_a_raised_figure_is_no_number_of_teeth() -> None:
+    with pytest.raises(SettingsError, match="SUN/PLANET/RING/PLANETS"):
+        in_a_row([(SET, "\u00b2/27/72/3")])

@@ -39,6 +39,20 @@ def test_a_loose_sensor_is_told_with_its_resonance(kind: str, resonance: float) 
     assert "ISO 5348" in found.source
 
 
+@pytest.mark.parametrize(("now", "then"), [(1, 2), (2, 1)])
+def test_a_record_of_another_length_has_the_same_noise_a_hertz(now: int, then: int) -> None:
+    """White noise makes lines as large as the root of their distance: twice the length is 3 dB less a line (closed form)."""
+    wave = simulated("", seed=2).samples
+    loose = through_mounting(wave, FS_HZ, 1500.0, 0.05)
+    healthy = simulated("", seed=20)
+    n = wave.shape[1]
+    for one, is_loose in ((loose, True), (wave, False)):
+        look = Look(Record(one[:, : n // now], FS_HZ, healthy.channels), facts_of("pump"), None)
+        short = Record(healthy.samples[:, : n // then], FS_HZ, healthy.channels)
+        look.before = (Look(short, facts_of("pump"), None),)
+        assert any(found.confidence > 0.8 for found in mounting(look)) is is_loose
+
+
 def test_the_diagnosis_says_so_and_only_with_a_baseline() -> None:
     now, facts = simulated("", "pump", seed=2), facts_of("pump")
     loose = Record(through_mounting(now.samples, FS_HZ, 1500.0, 0.05), FS_HZ, now.channels)

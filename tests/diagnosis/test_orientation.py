@@ -106,3 +106,30 @@ def test_stored_captures_are_compared_with_those_of_the_baseline(degrees: float,
     setting = setting_of(plant(), gateway())
     found = diagnose_capture(setting, DRIVE_END, capture(rotated(degrees), "b", 2e9), [capture(G * DOWN, "a", 1e9)])
     assert (turned(found) is not None) is is_told
+
+
+def test_what_a_diagnosis_costs_goes_with_its_capture_and_a_short_one_in_the_baseline_is_left_out() -> None:
+    """Of a longer capture of the baseline the first as many seconds are used, without what began later; one sample is none."""
+
+    def capture(n: int, seed: int) -> Capture:
+        later = np.arange(16 * N) > N
+        wave = 2000.0 * later * np.sin(2.0 * np.pi * SPEED / FS * np.arange(16 * N))
+        wave += 200.0 * np.random.default_rng(seed).normal(size=16 * N)
+        counts = {"x": wave[:n].astype(np.int16)}
+        return Capture(SENSOR, CaptureId(f"{seed}"), 1e9 + seed, 1e9, FS, "m/s2", 0.005, 0.005, counts, rpm=60.0 * SPEED)
+
+    setting, now = setting_of(plant(), gateway()), capture(N, 1)
+    found = [diagnose_capture(setting, DRIVE_END, now, before) for before in ([capture(n, 2)] for n in (N, 16 * N))]
+    assert found[0] == found[1]
+    assert diagnose_capture(setting, DRIVE_END, now, [capture(1, 2)]) == diagnose_capture(setting, DRIVE_END, now)
+
+
+@pytest.mark.parametrize(
+    ("was", "now", "is_off"), [(1.08, 1.12, False), (0.92, 0.88, False), (1.0, 0.8, True), (1.0, 0.0, True)]
+)
+def test_an_offset_that_drifts_a_little_is_no_axis_that_is_off(was: float, now: float, is_off: bool) -> None:
+    """Data sheets of MEMS converters allow some hundredths of g: what crosses 1 g +- 0.1 g by that is no fault."""
+    found = turned(diagnose(shaken(now * G * DOWN), FACTS, [(shaken(was * G * DOWN, 2), FACTS)]))
+    assert (found is not None) is is_off
+    if found is not None:
+        assert f"make {now:.2f} g, in the baseline they made {was:.2f} g" in found.evidence[0].text

@@ -27,6 +27,8 @@ def hummed(*lines_hz: float) -> Record:
         ((49.3, 98.6), 50.0, ""),  # a neighbour's shaft with slip
         ((99.4,), 50.0, ""),
         ((137.0,), 50.0, ""),
+        ((1204.5,), 60.0, ""),  # far up every line lies near some multiple: 20 x 60 Hz
+        ((2503.0,), 50.0, ""),
         ((), 50.0, ""),
         ((50.0,), None, ""),
     ],
@@ -43,3 +45,9 @@ def test_lines_of_the_supply_are_told_by_channel(lines_hz: tuple[float, ...], su
 @pytest.mark.parametrize("n", [0, 2, 511])
 def test_a_record_of_nothing_is_answered_too(n: int) -> None:
     assert len(standing(Record(np.zeros((1, n)), FS, (Channel("a"),)), 50.0).remarks) == 1
+
+
+def test_lines_too_far_apart_to_tell_the_supply_by_are_not_read() -> None:
+    """512 samples at 6.4 kHz: lines of 12.5 Hz, so that one of 48 Hz would be as good as one of 50 Hz."""
+    wave = np.sin(2.0 * np.pi * 48.0 * T[:512]) + NOISE[:512]
+    assert len(standing(Record(wave[None], FS, (Channel("a"),)), 50.0).remarks) == 1

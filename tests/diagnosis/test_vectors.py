@@ -69,3 +69,13 @@ def test_a_change_below_what_is_significant_is_told_without_saying_it_is(border:
     told = said(record((3.0, 2.0), (0.0, 90.0), 0.37), THEN, border=border)
     assert told
     assert "beyond" not in told
+
+
+@pytest.mark.parametrize("n", [0, 1, 2, 600, 1024])
+def test_a_record_too_short_to_hold_1x_is_compared_with_nothing(n: int) -> None:
+    """600 samples are 2 turns: no line of 1x apart from the mean, in the baseline or now; its absence is no change."""
+    whole = record((3.0,), (0.0,), 0.4, channels=(H,))
+    short = Record(whole.samples[:, :n], FS, (H,))
+    assert said(whole, [short]) == ""
+    if short.samples.shape[1] >= 512:
+        assert said(short, [whole]) == ""

@@ -63,6 +63,8 @@ def test_a_bearing_whose_outer_ring_turns_is_understood(tmp_path: Path) -> None:
         ("train = { belt = { sheave_mm = 2500, length_mm = 160 } }", "length_mm", "does not reach round"),
         ("train = { belt = { sheave_mm = -1, length_mm = 160 } }", "sheave_mm", "above zero"),
         ("train = { gear = [{ teeth = 17 }] }", "driven_teeth", "is missing"),
+        ('train = { gear = [{ teeth = "17", driven_teeth = 20 }] }', "teeth", "whole number, not the text"),
+        (of_planets('sun = "18", planet = 27, ring = 72, planets = 3'), "sun", "whole number, not the text"),
         ("train = { gear = [{ teeth = 1, driven_teeth = 20 }] }", "teeth", "3 to 2000"),
         ("train = { gear = [{ teeth = 17, driven_teeth = 20, order = 0 }] }", "order", "above zero"),
         (of_planets("sun = 18, planet = 27, ring = 72"), "planets", "is missing"),

@@ -6,6 +6,7 @@ from pathlib import Path
 
 import pytest
 
+from edgemon.model.level import Band
 from edgemon.model.limit import Limit, Zones
 from edgemon.settings.classes import BAND, LOW_SPEED_BAND, SEVERITY_CLASSES
 from edgemon.units import from_si, to_si
@@ -280,3 +281,12 @@ def test_every_row_says_where_it_is_from(name: str) -> None:
 
 def test_origin_reads_as_people_write_it() -> None:
     assert SEVERITY_CLASSES["iso20816-3/group2/rigid"].origin == "ISO 20816-3:2022 group 2, rigid: zone boundaries B/C and C/D"
+
+
+@pytest.mark.parametrize(("name", "low_hz"), [("iso10816-21/rotor-bearing", 10.0), ("iso10816-1/class2", 2.0)])
+def test_a_wind_turbines_rotor_is_judged_from_10_hz_on_however_slow(name: str, low_hz: float, tmp_path: Path) -> None:
+    """ISO 10816-21:2015: velocity 10-1000 Hz for all its components; 2 Hz is of ISO 20816-3 below 600 r/min."""
+    text = PLANT.replace("iso20816-3/group2/rigid", name)
+    text = re.sub(r"(?m)^rpm = .*$", "rpm = 15", text)
+    plant, _ = loaded(tmp_path, text)
+    assert plant.machines[0].points[0].band == Band(low_hz, 1000.0)
