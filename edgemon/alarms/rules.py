@@ -70,7 +70,8 @@ class Rules:
     within: Mapping[str, tuple[float, float]] = field(init=False, repr=False)
     """By level with a limit: values between these two, edges left out, have reached neither its alert nor its alarm limit."""
     speaking: tuple[str, ...] = field(init=False, repr=False)
-    """Levels whose coming says that the point is watched: gated ones that a well sensor never leaves out."""
+    """Levels whose coming says that the point is watched: vibration that has a limit and that a well sensor never leaves out;
+    temperature where nothing else is watched."""
     _gated: frozenset[str] = field(init=False, repr=False)
     _extra: frozenset[str] = field(init=False, repr=False)
     _ratios: Mapping[str, tuple[float, float]] = field(init=False, repr=False)
@@ -86,8 +87,9 @@ class Rules:
         object.__setattr__(self, "_extra", frozenset((*in_orders, *masks, *derived)))
         warm = {level for level, limit in limits.items() if limit.quantity is Quantity.TEMPERATURE}
         object.__setattr__(self, "_gated", frozenset(limits) - warm - {MONITORING})
-        sure = (level for level in limits if level in self._gated and level not in self._extra)
-        object.__setattr__(self, "speaking", tuple(sure))
+        sure = [level for level in limits if level not in self._extra and level != MONITORING]
+        shaking = [level for level in sure if level in self._gated]
+        object.__setattr__(self, "speaking", tuple(shaking or sure))
         lines = {limit.level: _line(limit) for limit in self.point.limits}
         object.__setattr__(self, "_ratios", {level: line for level, line in lines.items() if line is not None})
 

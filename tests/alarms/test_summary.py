@@ -225,3 +225,12 @@ def test_where_nothing_at_all_comes_the_point_says_so_and_no_level_by_itself() -
     bench.measure(0.0, 3.0, temperature=40.0)
     view = point_view(bench.rules, bench.state, 100.0)
     assert (view.quality, view.left_out, len(view.levels)) == ("stale", {}, 2)
+
+
+def test_a_point_whose_only_limit_is_of_a_level_that_never_comes_is_not_normal() -> None:
+    """Silence never reads as normal: vibration that nobody limits does not speak for a temperature that is watched."""
+    bench = Bench(rules(limit("temperature", 80.0, 95.0)))
+    bench.measure(0.0, 3.0)
+    assert point_view(bench.rules, bench.state, 1.0).state == "unknown"
+    bench.measure(10.0, 3.0, temperature=40.0)
+    assert point_view(bench.rules, bench.state, 11.0).state == "normal"
