@@ -101,6 +101,10 @@ class Health:
         """Answer until `stop`."""
         await self._server.serve()
 
+    def close(self) -> None:
+        """Let go of the port, whether it ever answered or not; twice does no harm."""
+        self._server.close()
+
     def stop(self) -> None:
         """Answer no more."""
         self._server.stop()

@@ -44,7 +44,11 @@ class Server:
         try:
             await self._server.serve([self._listener])
         finally:
-            self._listener.close()
+            self.close()
+
+    def close(self) -> None:
+        """Let go of the socket, whether it ever answered or not; twice does no harm."""
+        self._listener.close()
 
     def stop(self) -> None:
         """Answer no more; open streams end."""

@@ -152,16 +152,22 @@ class Api:
     """The API of one daemon on its local socket."""
 
     def __init__(self, site: Site, access: Access) -> None:
-        self._path = access.socket
-        self._listener = bind(access.socket)
-        self._server = Server(self._listener, application(site, access), _PeerProtocol)
+        self._path: Path | None = access.socket
+        self._server = Server(bind(access.socket), application(site, access), _PeerProtocol)
 
     async def serve(self) -> None:
         """Answer until `stop`."""
         try:
             await self._server.serve()
         finally:
+            self.close()
+
+    def close(self) -> None:
+        """Let go of the socket and its file, whether it ever answered or not; twice does no harm."""
+        self._server.close()
+        if self._path is not None:
             self._path.unlink(missing_ok=True)
+            self._path = None  # by then it may be another daemon's
 
     def stop(self) -> None:
         """Answer no more; open streams end."""

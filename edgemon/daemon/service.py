@@ -119,13 +119,13 @@ class Service:
 
             publisher = Publisher(link, store, reader, self._clock, self._gateway.root, self._plant.site, render)
             path = DataPath(setting, store, link, self._clock, executor, publisher, hub, opened.ballast)
-            await self._begin(path, hub, opened.mended)
+            doors = self._doors(hub, path, opened, stack)
+            await self._begin(path, hub, opened.mended)  # journals what the settings end: what may refuse them came before
             thinker = stack.enter_context(ThreadPoolExecutor(1, "diagnose"))
             thinking = self._thinking(setting, reader, thinker, path, hub, publisher, link)
             looker = stack.enter_context(ThreadPoolExecutor(1, "look"))
             hub.looking, hub.upstreams = Looking(lambda: path.setting, reader, looker), opened.upstreams.views
             hub.unsent = lambda: (publisher.waiting, publisher.waiting_since)
-            doors = self._doors(hub, path, opened)
             await link.start()
             log.info("started: %d machines, %d sensors", len(self._plant.machines), len(self._plant.sensors))
             beside = {
@@ -189,16 +189,21 @@ class Service:
         self.is_damaged = True
         stop.set()
 
-    def _doors(self, hub: Hub, path: DataPath, opened: Opened) -> list[Api | Health]:
+    def _doors(self, hub: Hub, path: DataPath, opened: Opened, stack: AsyncExitStack) -> list[Api | Health]:
         doors: list[Api | Health] = []
+
+        def let_in(door: Api | Health) -> None:
+            stack.callback(door.close)
+            doors.append(door)
+
         try:
-            doors.append(Api(hub, self._gateway.access))
+            let_in(Api(hub, self._gateway.access))
         except EdgemonError as error:
             if opened.away is None or not isinstance(error.__cause__, OSError):  # another daemon answers there
                 raise
             log.error("no board and no command can ask until the store can be written: %s", error)
         if self._gateway.health_port is not None:
-            doors.append(Health(self._gateway.health_port, hub.snapshot, path.pulse.vitals))
+            let_in(Health(self._gateway.health_port, hub.snapshot, path.pulse.vitals))
         return doors
 
     def _thinking(
