@@ -19,6 +19,7 @@ from typing import Any
 from edgemon.errors import StoreCorrupt
 from edgemon.model.instant import Instant
 from edgemon.store.chunk import decoded
+from edgemon.store.migrate import scripts
 from edgemon.store.samples import HEADER, is_record, unpack
 from edgemon.store.segments import file_of, folder_of
 from edgemon.store.wire import Row, event_from_json, point_state_from_json, sensor_state_from_json
@@ -32,6 +33,8 @@ _AT_MOST = 100_000
 _LOWEST, _HIGHEST = -(2.0**33), 2.0**33
 """Times of any trend, s."""
 _DAY_S = 86_400.0
+_SIDES = 11
+"""The step that fills in what older rows do not say: a new file has taken it already when it gets them."""
 _ELSEWHERE = frozenset({"segments"})
 """Made anew from the files that are there."""
 
@@ -161,6 +164,7 @@ def salvage(source: sqlite3.Connection, target: sqlite3.Connection, path: Path, 
                 told.append(_table(source, target, table, _sense(table, path)))
         _segments(target, path)
         _numbers(source, target, now)
+        _sides(source, target)
     return tuple(told)
 
 
@@ -275,6 +279,15 @@ def _segments(target: sqlite3.Connection, path: Path) -> None:
         if file.stem.isdigit() and file == file_of(folder_of(path), int(file.stem)):
             sql = "INSERT OR REPLACE INTO segments (number, end_bytes) VALUES (?, ?)"
             target.execute(sql, (int(file.stem), file.stat().st_size))
+
+
+def _sides(source: sqlite3.Connection, target: sqlite3.Connection) -> None:
+    try:
+        (version,) = source.execute("PRAGMA user_version").fetchone()
+    except sqlite3.DatabaseError:
+        return
+    if version < _SIDES:
+        target.execute(scripts()[_SIDES].read_text())
 
 
 def _numbers(source: sqlite3.Connection, target: sqlite3.Connection, now: Instant) -> None:

@@ -14,6 +14,7 @@ from edgemon.model.event import AlarmChanged
 from edgemon.model.ids import AlarmKey
 from edgemon.model.limit import Severity, Side
 from edgemon.store import migrate
+from edgemon.store.mend import mend
 from edgemon.store.port import Commit
 from edgemon.store.sqlite import SqliteStore
 from tests.store import builders as make
@@ -50,8 +51,8 @@ def made_old(path: Path) -> None:
         plain.execute(f"PRAGMA user_version = {OLD}")
 
 
-async def brought_up(path: Path, commit: Commit, *damage: str) -> tuple[PointState, ...]:
-    """Store, make the file an old one, open it with today's program, and give the states of points."""
+async def brought_up(path: Path, commit: Commit, *damage: str, is_mended: bool = False) -> tuple[PointState, ...]:
+    """Store, make the file an old one, open (or mend) it with today's program, and give the states of points."""
     store = await SqliteStore.open(path)
     await store.commit(commit)
     await store.close()
@@ -64,6 +65,8 @@ async def brought_up(path: Path, commit: Commit, *damage: str) -> tuple[PointSta
         assert '"side"' not in plain.execute("SELECT group_concat(body) FROM point_states").fetchone()[0]
         for statement in damage:
             plain.execute(statement)
+    if is_mended:
+        mend(path, make.T0)
     store = await SqliteStore.open(path)
     points = (await store.load()).points
     await store.close()
@@ -110,3 +113,9 @@ async def test_an_entry_of_before_low_limits_tells_of_an_upper_one_and_a_damaged
         "UPDATE journal SET body = substr(body, 1, 40) WHERE seq = 2",
     )
     assert sides(point) == {"velocity_rms": Side.ABOVE, "temperature": Side.ABOVE, "kurtosis": Side.BELOW}
+
+
+async def test_what_is_saved_of_a_damaged_old_file_tells_its_sides_too(tmp_path: Path) -> None:
+    commit = Commit(make.T0, events=(told("temperature", Side.BELOW),), points=(state("velocity_rms", "temperature"),))
+    (point,) = await brought_up(tmp_path / "edgemon.sqlite", commit, is_mended=True)
+    assert sides(point) == {"velocity_rms": Side.ABOVE, "temperature": Side.BELOW}
