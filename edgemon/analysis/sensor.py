@@ -1,13 +1,14 @@
 """What a sensor can tell: the frequencies up to which its resonance leaves a level right, and the noise it adds of its own."""
 
 import math
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import replace
 from functools import lru_cache
 from types import MappingProxyType
 
+from edgemon.analysis.registry import ENVELOPE_BAND
 from edgemon.errors import ParameterError
-from edgemon.model.level import USUAL_UNIT, Band, Detector, Level
+from edgemon.model.level import USUAL_UNIT, Band, Detector, Level, LevelSpec
 from edgemon.model.machine import Mounting, Sensor
 from edgemon.units import Quantity, from_si
 
@@ -22,6 +23,9 @@ magnet 7 to 12 kHz, by hand 1 to 2 kHz. Order by ISO 5348:2021 (at second hand);
 sensor has less: its data sheet says."""
 DETECTABLE = 2.0
 """Times the noise floor below which a level is the sensor's own as much as the machine's. Common practice, no source."""
+
+ENVELOPE_OF_NOISE = math.sqrt(2.0 - math.pi / 2.0)
+"""R.m.s. of the envelope of noise about its mean, over the noise's own: 0.655. Source: closed form (Rayleigh distribution)."""
 
 
 def usable_hz(resonance_hz: float, error: float = USABLE_ERROR) -> float:
@@ -82,7 +86,7 @@ def said_of_noise(level: Level, density: float) -> Level:
         return level
     if integrated and not band.low_hz > 0.0:
         return level
-    floor = noise_floor(density, level.quantity, band)
+    floor = noise_floor(density, level.quantity, band) * (ENVELOPE_OF_NOISE if level.name in ENVELOPE_BAND else 1.0)
     if level.value >= DETECTABLE * floor:
         return level
     unit = USUAL_UNIT[level.quantity]
@@ -105,10 +109,18 @@ def said_of_resonance(level: Level, resonance_hz: float, basis: str) -> Level:
     return replace(level, remark="; ".join(filter(None, (level.remark, text))))
 
 
-def said_of_sensor(levels: tuple[Level, ...], sensor: Sensor) -> tuple[Level, ...]:
-    """Give levels with remarks on what their sensor cannot tell; as they are where nothing is known of it."""
-    if (noise := sensor.noise_si) is not None:
-        levels = tuple(said_of_noise(level, noise) for level in levels)
-    if (resonance := resonance_of(sensor.resonance_hz, sensor.mounting)) is not None:
-        levels = tuple(said_of_resonance(level, *resonance) for level in levels)
-    return levels
+def said_of_sensor(levels: tuple[Level, ...], sensor: Sensor, own: Iterable[LevelSpec] = ()) -> tuple[Level, ...]:
+    """Give levels with remarks on what their sensor cannot tell; as they are where nothing is known of it.
+
+    Those of one's own (`own`) in the spectrum of an envelope stay as they are: their band is of rhythms, not of vibration.
+    """
+    noise, resonance = sensor.noise_si, resonance_of(sensor.resonance_hz, sensor.mounting)
+    if noise is None and resonance is None:
+        return levels
+    rhythms = {spec.name for spec in own if spec.of_envelope}
+    return tuple(level if level.name in rhythms else _said(level, noise, resonance) for level in levels)
+
+
+def _said(level: Level, noise: float | None, resonance: tuple[float, str] | None) -> Level:
+    level = level if noise is None else said_of_noise(level, noise)
+    return level if resonance is None else said_of_resonance(level, *resonance)

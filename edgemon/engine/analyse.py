@@ -322,7 +322,7 @@ def _measured(setting: Setting, memory: Memory, items: Sequence[Item | Capture],
         capture = items[index]
         assert isinstance(capture, Capture)
         siblings, levels = plant.points_of_sensor[capture.sensor], with_speed(point, levels, used)
-        levels = said_of_sensor(levels, plant.sensors[capture.sensor])
+        levels = said_of_sensor(levels, plant.sensors[capture.sensor], point.levels)
         of_item.setdefault(index, []).append(_measurement(capture, point, levels, verdict, _takes_temperature(point, siblings)))
     for index, item in enumerate(items):
         if isinstance(item, Capture):

@@ -34,6 +34,6 @@ def measured(plant: Plant, capture: Capture, speeds: Speeds) -> list[tuple[Point
     for point in watched:
         speed = speeds.of(point)
         levels, verdict = measure_spectrum(received(capture, form, point, speed.rpm))
-        levels = said_of_sensor(levels, plant.sensors[capture.sensor])
+        levels = said_of_sensor(levels, plant.sensors[capture.sensor], point.levels)
         found.append((point, with_speed(point, levels, speed), verdict))
     return found

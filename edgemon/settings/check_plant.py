@@ -244,7 +244,8 @@ def _class_displacement(
 ) -> None:
     """Doubt a level by whose name the class gives limits, and which is not what the standard limits."""
     wanted = class_band(machine)
-    limits = [limit for limit in (*holder.limit, *machine.limit) if limit.level == DISPLACEMENT and limit.side == "above"]
+    every = (holder, machine, *(machine.point if holder is machine else ()))
+    limits = [limit for one in every for limit in one.limit if limit.level == DISPLACEMENT and limit.side == "above"]
     if row is None or row.displacement is None or all(limit.alert is not None and limit.alarm is not None for limit in limits):
         return
     for number, level in enumerate(holder.level):

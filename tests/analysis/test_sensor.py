@@ -12,7 +12,7 @@ from edgemon.analysis.sensor import noise_floor, resonance_of, said_of_noise, sa
 from edgemon.analysis.spectrum import amplitude_spectrum
 from edgemon.errors import ParameterError
 from edgemon.model.ids import SensorId
-from edgemon.model.level import Band, Detector, Level
+from edgemon.model.level import Band, Detector, Level, LevelSpec
 from edgemon.model.machine import Mounting, Sensor
 from edgemon.units import Quantity, from_si, to_si
 from tests.analysis.signals import SLOW, USUAL, captured, full
@@ -93,6 +93,26 @@ def test_noise_alone_is_below_detection_and_a_machine_is_not() -> None:
     for wave, is_below in ((noise, True), (running, False)):
         level = full(captured(wave, 2560.0))[0]["velocity_rms"]
         assert ("below detection" in said_of_noise(level, DENSITY).remark) is is_below
+
+
+def test_what_noise_alone_reads_as_in_an_envelope() -> None:
+    """White noise of the density through the levels: what the remark says of an envelope is what noise reads as."""
+    fs_hz = 25600.0
+    noise = np.random.default_rng(1).normal(size=1 << 16) * DENSITY * math.sqrt(fs_hz / 2.0)
+    level = full(captured(noise, fs_hz))[0]["envelope_rms"]
+    (said,) = said_of_sensor((level,), Sensor(SensorId("s-0001"), noise_si=DENSITY))
+    assert f"own noise of {level.value:.2g} m/s2" in said.remark
+
+
+def test_a_band_of_rhythms_in_an_envelope_is_none_of_vibration() -> None:
+    """One of 50 to 500 Hz in the spectrum of an envelope says nothing of noise, or of a resonance, from 50 to 500 Hz."""
+    sensor = Sensor(SensorId("s-0001"), noise_si=DENSITY, mounting=Mounting.PROBE)
+    levels = tuple(Level(name, 1e-6, A, Detector.RMS, Band(50.0, 500.0)) for name in ("rhythms", "plain"))
+    own = tuple(LevelSpec(name, A, Detector.RMS, 50.0, 500.0, of_envelope=name == "rhythms") for name in ("rhythms", "plain"))
+    rhythms, plain = said_of_sensor(levels, sensor, own)
+    assert rhythms is levels[0]
+    assert "below detection" in plain.remark
+    assert "resonance" in plain.remark
 
 
 def test_levels_that_have_no_floor_are_left_as_they_are() -> None:

@@ -220,6 +220,13 @@ def test_a_level_that_only_has_the_name_is_doubted(wrong: str, tmp_path: Path) -
     assert not own_limits
 
 
+def test_a_level_of_the_machine_is_doubted_where_a_point_limits_it(tmp_path: Path) -> None:
+    own = '[[machine.level]]\nname = "displacement_rms"\nquantity = "displacement"\nlow_hz = 5\nhigh_hz = 500\n'
+    text = PLANT.replace("[[machine.point]]", own + "[[machine.point]]")
+    text += '[[machine.point.limit]]\nlevel = "displacement_rms"\nunit = "um"\n'
+    assert len([one for one in found(tmp_path, text) if "displacement r.m.s. in 10-1000 Hz" in str(one)]) == 1
+
+
 def test_the_split_of_pump_power_is_at_200_kw_which_belongs_to_the_lower_class(tmp_path: Path) -> None:
     # ISO 10816-7:2009: "up to 200 kW": 3.3 mm/s is zone B at 200 kW and zone A at 201 kW
     below, above = SEVERITY_CLASSES["iso10816-7/category2/upto200kw"], SEVERITY_CLASSES["iso10816-7/category2/above200kw"]
