@@ -4,8 +4,9 @@ The odds are a product: of the size of its rhythm, of how far that towers over e
 noise about it, of what the cage and the other race say, and that it is not by chance. Parts of a bearing, and no defect at all,
 are answers to one question: the weights are those of one model of the choice between them. Which signs take part, and their
 weights, were chosen by leaving one source out at a time; made records without a fault take part in the fit beside the
-recordings. To repeat it: `python -m tests.bench.weights` prints the weights below, and what each sign is worth that could be
-added or left out.
+recordings, and at half weight recordings whose rhythm was taken away. `python -m tests.bench.weights --crops 3` repeats it with
+those at full weight, and tries what could be added or left out: it prints 1.61 and 1.27, 3.48, 0.62, 0.55, 1.10, -3.12, by
+which one of 581 recordings and crops less is named.
 """
 
 import math
