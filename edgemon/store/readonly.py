@@ -19,12 +19,13 @@ _NO_INDEX_EXTENDED = frozenset({sqlite3.SQLITE_IOERR_SHMSIZE, sqlite3.SQLITE_IOE
 
 def open_to_read(path: Path) -> sqlite3.Connection:
     """Open a database that is there, of whatever version and owner; raises SQLite's own errors."""
-    try:
-        return _opened(path, "mode=ro")
-    except sqlite3.Error as error:
-        code = getattr(error, "sqlite_errorcode", 0)
-        if (code & 0xFF not in _NO_INDEX and code not in _NO_INDEX_EXTENDED) or _is_written(path):
-            raise
+    if not _lies_read_only(path) or _is_written(path):
+        try:
+            return _opened(path, "mode=ro")
+        except sqlite3.Error as error:
+            code = getattr(error, "sqlite_errorcode", 0)
+            if (code & 0xFF not in _NO_INDEX and code not in _NO_INDEX_EXTENDED) or _is_written(path):
+                raise
     log = path.with_name(path.name + "-wal")
     if log.exists() and log.stat().st_size:
         return _opened(path, "mode=ro&vfs=unix-none", "PRAGMA locking_mode = EXCLUSIVE")
@@ -43,6 +44,18 @@ def _opened(path: Path, how: str, before: str = "") -> sqlite3.Connection:
         connection.close()
         raise
     return connection
+
+
+def _lies_read_only(path: Path) -> bool:
+    """Say whether the file system is read-only. An index left there would be opened for reading by all of this process.
+
+    Who opens the store for writing later, while whoever reads is still there, would be refused although the disk lets it:
+    SQLite opens the index once for each process.
+    """
+    try:
+        return bool(os.statvfs(path).f_flag & os.ST_RDONLY)
+    except OSError:
+        return False
 
 
 def _is_written(path: Path) -> bool:
