@@ -103,7 +103,7 @@ def _kinematics(row: dict[str, Any]) -> str:
     speed = 1.0 if row["rpm"] is None else row["rpm"] / 60.0
     values = ", ".join(f"{name} {speed * order:.4g}" for name, order in row["orders"].items())
     unit = "orders of the shaft" if row["rpm"] is None else f"Hz at {row['rpm']:g} r/min"
-    return f"{row['machine']}: planetary {row['teeth']} with {row['planets']} planets: {values} ({unit})"
+    return f"{row['machine']}: planetary {row['teeth']} with {_count(row['planets'], 'planet')}: {values} ({unit})"
 
 
 def _origins(plant: Plant) -> dict[str, int]:

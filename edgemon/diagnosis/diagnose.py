@@ -104,7 +104,7 @@ def diagnose_machine(
     limits = list(dict.fromkeys(limit for look in asked_of for limit in _limits(look)))
     if not (findings and findings[0].fault in RHYTHMS and findings[0].confidence >= SUPPORTED):
         limits += dict.fromkeys(limit for look in asked_of for limit in _hidden(look))
-    compared = (*_compared(looks, len(given) - len(usable)), *vector_remarks(looks[0]))
+    compared = (*_compared(looks, len(given) - len(usable)), *_left_out(asked[0][0], before), *vector_remarks(looks[0]))
     remarks = (*limits, *doubts(asked_of), *compared)
     return Diagnosis(_verdict(findings, doubt, limits), tuple(findings), remarks=remarks, **_told(looks[0]))
 
@@ -152,6 +152,15 @@ def _compared(looks: Sequence[Look], short: int) -> list[str]:
     if short:
         found.append(f"{short} records of other points are too short to compare")
     return found
+
+
+def _left_out(record: Record, before: Sequence[tuple[Record, MachineFacts]]) -> list[str]:
+    """Say which records of the baseline nothing could be compared with: whoever gives one counts on it."""
+    names = {channel.name for channel in record.channels}
+    short = sum(bool(_too_short(one)) for one, _ in before)
+    other = sum(names.isdisjoint(channel.name for channel in one.channels) for one, _ in before if not _too_short(one))
+    why = ((short, "too short"), (other, f"without a channel named as here ({', '.join(sorted(names))})"))
+    return [f"of {len(before)} records of the baseline {count} left out: {text}" for count, text in why if count]
 
 
 class _Told(TypedDict):

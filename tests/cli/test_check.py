@@ -65,6 +65,8 @@ def test_planetary_sets_are_told_with_their_frequencies(tmp_path: Path, capsys: 
     assert summary.startswith("1 machine")
     assert run("--config", str(write(tmp_path, plant.replace("rpm = 1500", ""))), "--json") == 0
     (row,) = json.loads(capsys.readouterr().out)["summary"]["planetary"]
+    assert run("--config", str(write(tmp_path, plant.replace("planets = 3", "planets = 1")))) == 0
+    assert "with 1 planet: " in capsys.readouterr().out
     assert (row["rpm"], row["orders"]["carrier"]) == (None, pytest.approx(0.2))
 
 

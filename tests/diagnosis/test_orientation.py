@@ -121,7 +121,9 @@ def test_what_a_diagnosis_costs_goes_with_its_capture_and_a_short_one_in_the_bas
     setting, now = setting_of(plant(), gateway()), capture(N, 1)
     found = [diagnose_capture(setting, DRIVE_END, now, before) for before in ([capture(n, 2)] for n in (N, 16 * N))]
     assert found[0] == found[1]
-    assert diagnose_capture(setting, DRIVE_END, now, [capture(1, 2)]) == diagnose_capture(setting, DRIVE_END, now)
+    without, short = (diagnose_capture(setting, DRIVE_END, now, before) for before in ((), [capture(1, 2)]))
+    assert (short.verdict, short.findings) == (without.verdict, without.findings)
+    assert set(short.remarks) - set(without.remarks) == {"of 1 records of the baseline 1 left out: too short"}
 
 
 @pytest.mark.parametrize(

@@ -79,3 +79,12 @@ def test_a_record_too_short_to_hold_1x_is_compared_with_nothing(n: int) -> None:
     assert said(whole, [short]) == ""
     if short.samples.shape[1] >= 512:
         assert said(short, [whole]) == ""
+
+
+def test_records_of_a_baseline_that_nothing_is_compared_with_are_told() -> None:
+    now, facts = record((3.0,), (0.0,), 0.4, channels=(H,)), MachineFacts(HZ)
+    short = Record(now.samples[:, :100], FS, (H,))
+    said = diagnose(now, facts, [(one, facts) for one in (now, short, Record(now.samples, FS, (V,)))]).remarks
+    assert "of 3 records of the baseline 1 left out: too short" in said
+    assert "of 3 records of the baseline 1 left out: without a channel named as here (h)" in said
+    assert not [remark for remark in diagnose(now, facts, [(now, facts)]).remarks if "left out" in remark]
