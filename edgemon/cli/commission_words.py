@@ -83,9 +83,7 @@ def _machine(area: str, machine: str, name: str, rows: list[CommissionRow]) -> l
 
 def _handed(row: CommissionRow) -> list[str]:
     box = "[x]" if row.is_signed else "[ ]"
-    head = (
-        f"{box} {clean(row.point, 63)}, {clean(row.point_name, 200)}: sensor {clean(row.sensor, 63)} axis {clean(row.axis, 20)}"
-    )
+    head = f"{box} {clean(row.point, 63)}, {clean(row.point_name, 200)}: {_sensor(row)}"
     sign = row.sign
     said = "not signed off" if sign is None else sign_words(sign)
     holds = () if sign is None or not sign.signed_for else (f"for {'; '.join(clean(one, 300) for one in sign.signed_for)}",)

@@ -11,7 +11,7 @@ from edgemon.board.theme import ASCII, Look
 from edgemon.board.view.cells import row_text, row_width
 from edgemon.board.view.commission import below, head, row, title
 from edgemon.model.command import Person, Role
-from edgemon.model.commission import CheckView, CommissionRow, CommissionView, Stand
+from edgemon.model.commission import HEARD, CheckView, CommissionRow, CommissionView, Stand
 from tests.board import commissioned
 from tests.board.driving import plant
 from tests.support import sites
@@ -141,6 +141,26 @@ async def test_an_engineer_signs_the_point_selected_off_with_a_remark_where_some
         await one.press(*"soon", "enter")
         await one.wait(0.5)
         assert asked.ordered == [("sign off", f"{chosen.machine}/{chosen.point}", "soon", "alarm proven")]
+
+
+@pytest.mark.parametrize("look", [Look(), Look(ASCII)], ids=["unicode", "ascii"])
+async def test_who_signs_is_shown_every_check_that_is_left_open_and_the_whole_point(look: Look) -> None:
+    asked, names = source(), [check.name for check in NEVER.checks if check.name != HEARD]
+    checks = tuple(replace(check, stand=Stand.OPEN if check.name in names else Stand.DONE) for check in NEVER.checks)
+    name = "Reverse osmosis train 2, energy recovery booster"
+    first = replace(VIEW.rows[0], machine_name=name, point_name="Pump drive end, horizontal", checks=checks, sign=None)
+    asked.commissioned = replace(VIEW, rows=(first, *VIEW.rows[1:]))
+    async with plant((80, 24), asked) as one:
+        one.app.desk.person, one.app.desk.look = ENGINEER, look
+        await one.press(COMMISSION.key)
+        await one.wait(0.5)
+        await one.press(SIGN.key)
+        text = one.text()
+        asks = " ".join("".join(line.strip(" │|") + " " for line in text.splitlines()).split())
+        assert f"Sign {title(first)} off?" in asks
+        assert f"left open: {', '.join(names)}" in asks
+        assert "write something first" in text
+        assert "as engineer (engineer)" in text
 
 
 async def test_a_sign_off_that_holds_is_withdrawn_with_a_reason() -> None:

@@ -61,6 +61,8 @@ def test_the_hand_over_list_has_every_point_its_sign_off_and_what_is_open() -> N
         "      for sensor: s-0009; axis: z",
     ]
     assert sum(line.count("____") > 0 for line in said[-2:]) == 2
+    scalar = replace(COMMISSIONING.rows[0], axis="")
+    assert "  [ ] pump-de-h, Pump drive end: sensor s-0009" in handover(replace(COMMISSIONING, rows=(scalar,)), GATEWAY)
     again = "\n".join(handover(replace(COMMISSIONING, rows=(WITHDRAWN,)), GATEWAY))
     assert "[ ] pump-de-a" in again
     assert "sign-off of engineer at 2023-11-14T22:14:10.000Z withdrawn at 2023-11-14T22:14:40.000Z:" in " ".join(again.split())

@@ -11,10 +11,13 @@ from edgemon.board.port import Outcome
 from edgemon.board.screens.base import BoardScreen
 from edgemon.board.screens.question import QuestionScreen, Said, permitted, put, written
 from edgemon.board.theme import Role
-from edgemon.board.view.cells import Row, Span, fit_row, safe
+from edgemon.board.view.cells import Row, Span, fit_row, safe, wrap
 from edgemon.model.command import Person
 
 TEXT_LENGTH = 300
+_FRAME = 2
+_BELOW = 5
+"""Rows below what is asked."""
 Ordering: TypeAlias = Callable[[str], Awaitable[Outcome]]
 """What is ordered, given the text that was written."""
 
@@ -34,12 +37,14 @@ class Question:
 class AskScreen(QuestionScreen[str | None]):
     """Asks; answers with the text, or None for a no."""
 
-    WIDE, TALL = 76, 9
+    WIDE = 76
 
     def __init__(self, desk: Desk, question: Question, person: Person) -> None:
         super().__init__(desk)
         self.question, self.person = question, person
         self.text = ""
+        asked = self._asked(self.WIDE - _FRAME)
+        self.TALL = len(asked) + _BELOW + _FRAME
 
     def rows(self, width: int) -> Sequence[Row]:
         """Write question and text; of a long text its end."""
@@ -47,8 +52,7 @@ class AskScreen(QuestionScreen[str | None]):
         room = max(8, width - len(one.label) - 6)
         may = bool(self.text.strip()) or not one.must
         rows = [
-            [Span(f" {one.asks}", Role.BRIGHT)],
-            [Span(f" {one.means}", Role.DIM)],
+            *self._asked(width),
             [Span(f" as {safe(person.name)} ({person.role}) at {safe(person.station)}")],
             [],
             [Span(f" {one.label}: "), Span(f"{self.text[-room:]}_", Role.BRIGHT)] if one.label else [],
@@ -56,6 +60,11 @@ class AskScreen(QuestionScreen[str | None]):
             [*_way(may), Span("     esc", Role.BRIGHT), Span(" no", Role.DIM)],
         ]
         return [fit_row(spans, width, self.desk.look.glyphs.ellipsis) for spans in rows]
+
+    def _asked(self, width: int) -> list[list[Span]]:
+        """Write in full what is asked and what it means: nobody says yes to half of it."""
+        said = ((self.question.asks, Role.BRIGHT), (self.question.means, Role.DIM))
+        return [[Span(f" {line}", role)] for text, role in said for line in wrap(text, max(8, width - 2)) or [""]]
 
     def on_key(self, event: events.Key) -> None:
         """Take every key: here they are text, yes or no."""
