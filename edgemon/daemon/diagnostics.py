@@ -4,6 +4,7 @@ import asyncio
 import logging
 from collections.abc import Awaitable, Callable, Iterable, Mapping
 from concurrent.futures import Executor
+from dataclasses import replace
 
 from edgemon.clock import Clock
 from edgemon.daemon.work import Happened
@@ -204,7 +205,15 @@ class Diagnostics:
         keys = [one for one in await self._reader.captures(capture.sensor, *time, sim) if one.taken_at < capture.taken_at]
         some = keys[:: max(1, -(-len(keys) // COMPARED))]
         found = [await self._reader.capture(one) for one in some]
-        return tuple(one for one in found if one is not None and not one.missing_parts)
+        return tuple([await self._at_speed_then(key, one) for one in found if one is not None and not one.missing_parts])
+
+    async def _at_speed_then(self, key: PointKey, capture: Capture) -> Capture:
+        """Give a capture without a speed of its own the one that its machine was heard to have then."""
+        if capture.rpm is not None:
+            return capture
+        since, until = capture.taken_at - 1e-3, capture.taken_at + 1e-3
+        known = await self._reader.trend(key, "rpm", since, until, capture.sim, 1)
+        return replace(capture, rpm=60.0 * known[0].value) if known else capture
 
 
 def _sensors(machine: Machine, capture: Capture) -> list[Point]:

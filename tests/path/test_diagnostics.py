@@ -93,6 +93,24 @@ async def test_a_gear_is_compared_with_the_last_capture_of_its_approved_baseline
         assert not any("no baseline" in remark for remark in shown.remarks)
 
 
+async def test_a_baseline_has_the_speed_that_its_machine_was_heard_to_have_then() -> None:
+    """A driven fan at 2400 r/min, far from the plate's, by readings beside its captures: then as now, and so compared."""
+    of_plant = plant()
+    rig = Rig(replace(of_plant, machines=(replace(of_plant.machines[0], train=Train(gears=(GearPair(17, 68),))),)))
+    async with diagnosing(rig):
+        for t in (START, START + 20, START + 40):
+            said = json.dumps([{"n": "rpm", "v": 2400.0, "u": "1/min", "t": t - 1.0}]).encode()
+            await rig.send(said, "edgemon/v1/sensor/s-0001/reading")
+            await rig.send(capture(t, counts=tone_counts(1.0, hz=40.0)))
+        await rig.path.put(Happened(BaselineApproved(START + 41, learnt(START, START + 20), "mm/s", None, "")))
+        await settled(rig)
+        assert (await rig.hub.diagnose(DRIVE_END, False, OPERATOR)).done
+        await settled(rig)
+        shown = rig.point().diagnosis
+        assert shown is not None
+        assert not any("baseline" in remark for remark in shown.remarks), shown.remarks
+
+
 async def test_levels_and_diagnosis_say_where_the_mounting_distorts_them() -> None:
     """A hand's 1 kHz leave 302 Hz right within a tenth (closed form): the velocity's 1000 Hz lie beyond; the value stays."""
     made = plant()
