@@ -20,6 +20,8 @@ from edgemon.units import from_si, interval_from_si
 POINT_GONE = "the plant file no longer has the point"
 _NAMED = 4
 """Differences told in one reason at most."""
+_PARTS = ", "
+"""Between the parts of what is told of a limit."""
 
 
 def signed_for(plant: Plant, key: PointKey) -> tuple[str, ...]:
@@ -72,7 +74,7 @@ def _limit(limit: Limit) -> str:
         f"from {limit.low_rpm:g} to {limit.high_rpm:g} r/min": limit.low_rpm > 0.0 or limit.high_rpm < math.inf,
     }
     deadband = f"deadband {interval_from_si(limit.deadband, limit.unit):.6g} {limit.unit}"
-    return ", ".join((*values, deadband, f"off-delay {limit.off_delay}", *(name for name, holds in more.items() if holds)))
+    return _PARTS.join((*values, deadband, f"off-delay {limit.off_delay}", *(name for name, holds in more.items() if holds)))
 
 
 def obey(filed: Setting, memory: Memory, order: SignCommand, person: Person, now: Instant) -> Judgement:
@@ -128,13 +130,19 @@ def _other(plant: Plant, signed: PointSignedOff) -> str:
     if signed.point not in plant.points:
         return POINT_GONE
     before, after = _facts(signed.signed_for), _facts(signed_for(plant, signed.point))
-    told = [
-        f"{name} {after.get(name, 'none')}, signed for {before.get(name, 'none')}"
-        for name in {**before, **after}
-        if before.get(name) != after.get(name)
-    ]
+    differ = [name for name in {**before, **after} if before.get(name) != after.get(name)]
+    told = [_differs(name, before.get(name, "none"), after.get(name, "none")) for name in differ]
     more = f"; and {len(told) - _NAMED} more" if len(told) > _NAMED else ""
     return f"the plant file has changed: {'; '.join(told[:_NAMED])}{more}" if told else ""
+
+
+def _differs(name: str, before: str, after: str) -> str:
+    """Say what is another than it was: of a limit, which is told in parts, those that are."""
+    then, now = before.split(_PARTS), after.split(_PARTS)
+    gone, new = [part for part in then if part not in now], [part for part in now if part not in then]
+    if gone and new:
+        before, after = _PARTS.join(gone), _PARTS.join(new)
+    return f"{name} {after}, signed for {before}"
 
 
 def _facts(lines: Iterable[str]) -> dict[str, str]:

@@ -142,12 +142,14 @@ def another_alert(point: Point) -> Point:
 
 
 WAS = SIGNED_FOR[3].partition(": ")[2]
+ALERT = WAS.partition(", ")[0]
+"""Of a limit only what is another is told: the whole of three would be cut off on the board."""
 OTHERS = [
     (mounted(Mounting.MAGNET), "mounting magnet, signed for none"),
     (changed(lambda point: replace(point, sensor=SensorId("s-0009"))), "sensor s-0009, signed for s-0001"),
     (changed(lambda point: replace(point, axis="z")), "axis z, signed for x"),
     (changed(lambda point: replace(point, direction="vertical")), "direction vertical, signed for none"),
-    (changed(another_alert), f"limit velocity_rms {WAS.replace('alert 2.8', 'alert 3.1')}, signed for {WAS}"),
+    (changed(another_alert), f"limit velocity_rms {ALERT.replace('2.8', '3.1')}, signed for {ALERT}"),
     (changed(lambda point: replace(point, limits=())), f"limit velocity_rms none, signed for {WAS}"),
 ]
 
