@@ -33,6 +33,8 @@ BEAT = 0.5
 RETRY = 1.0
 """Seconds until a source that ended or failed is asked again."""
 
+HUNG_UP = 1
+"""Exit code where the terminal went away."""
 CLOSES_WITHIN_S = 1.0
 """Seconds that a connection may take to be closed when the board is."""
 
@@ -65,15 +67,25 @@ class BoardApp(App[None]):
         Draw with ASCII only.
     theme : str
         `dark` or `light`; where NO_COLOR is set, or the terminal has only 16 colours, `mono` or `dark` is taken instead.
+    is_seen : callable
+        Says whether the terminal is still there: one that hung up without a signal is left, for nobody can see the board.
     """
 
     ENABLE_COMMAND_PALETTE = False
     TITLE = "edgemon"
     BINDINGS = bindings(keys.EVERYWHERE)
 
-    def __init__(self, source: Source, clock: Clock, still: bool = False, ascii: bool = False, theme: str = "dark") -> None:  # noqa: A002
+    def __init__(
+        self,
+        source: Source,
+        clock: Clock,
+        still: bool = False,
+        ascii: bool = False,  # noqa: A002
+        theme: str = "dark",
+        is_seen: Callable[[], bool] = lambda: True,
+    ) -> None:
         super().__init__()
-        self._clock = clock
+        self._clock, self._is_seen = clock, is_seen
         self._sounded = False
         self._tested_until: Instant | None = None
         colours = self.console.color_system
@@ -109,6 +121,9 @@ class BoardApp(App[None]):
     async def _beat(self) -> None:
         while True:
             await self._clock.sleep(BEAT)
+            if not self._is_seen():
+                self.exit(return_code=HUNG_UP)
+                return
             self._adopt()
 
     def _adopt(self) -> None:

@@ -53,7 +53,8 @@ def make(source: "Source", options: argparse.Namespace) -> "BoardApp":
     gc.freeze()  # what is loaded by now stays: a full collection that passes over it holds up the board less
     theme = "light" if options.light else "dark"
     plain = _is_plain() if options.ascii is None else options.ascii
-    return BoardApp(source, SystemClock(), still=options.still, ascii=plain, theme=theme)
+    is_seen = sys.stdin.isatty if "TEXTUAL_DRIVER" not in os.environ else lambda: True  # in a browser there is no terminal
+    return BoardApp(source, SystemClock(), still=options.still, ascii=plain, theme=theme, is_seen=is_seen)
 
 
 def _is_plain() -> bool:
