@@ -1,4 +1,4 @@
-"""A terminal that goes away without a signal ends the board: nobody can see it, and it would read what is not there for ever."""
+"""A terminal that goes away without a signal ends the board: nobody sees it, and it would read what is not there for ever."""
 
 import os
 import subprocess
