@@ -4,6 +4,7 @@
     decode     bytes to readings and captures            analysis   captures to levels, and whether they are fit
     alarms     levels to alarm states                    diagnosis  spectra and machine facts to findings
     trend      levels over time to baselines, changes and forecasts
+    planning   battery life and radio links, before a sensor is mounted
     engine     joins the four; pure                      settings   files to model values
     store      door to SQLite                            mqtt       door to Paho
     api        door to people and programs (HTTP)        board      the operator's terminal, its own process

@@ -17,6 +17,7 @@ class Quantity(StrEnum):
     RATIO = "ratio"
     FREQUENCY = "frequency"
     VOLTAGE = "voltage"
+    CURRENT = "current"
     CHARGE = "battery charge"
     SIGNAL = "signal strength"
     TIME = "time"
@@ -30,6 +31,7 @@ SI_UNIT: dict[Quantity, str] = {
     Quantity.RATIO: "1",
     Quantity.FREQUENCY: "Hz",
     Quantity.VOLTAGE: "V",
+    Quantity.CURRENT: "A",
     Quantity.CHARGE: "%EL",
     Quantity.SIGNAL: "dBm",
     Quantity.TIME: "s",
@@ -66,12 +68,16 @@ UNITS: dict[str, Unit] = {
     "/": Unit(Quantity.RATIO, 1.0),
     "Hz": Unit(Quantity.FREQUENCY, 1.0),
     "kHz": Unit(Quantity.FREQUENCY, 1e3),
+    "MHz": Unit(Quantity.FREQUENCY, 1e6),
     "1/s": Unit(Quantity.FREQUENCY, 1.0),
     "1/min": Unit(Quantity.FREQUENCY, 1.0 / 60.0),
     "r/min": Unit(Quantity.FREQUENCY, 1.0 / 60.0),
     "CPM": Unit(Quantity.FREQUENCY, 1.0 / 60.0),
     "V": Unit(Quantity.VOLTAGE, 1.0),
     "mV": Unit(Quantity.VOLTAGE, 1e-3),
+    "A": Unit(Quantity.CURRENT, 1.0),
+    "mA": Unit(Quantity.CURRENT, 1e-3),
+    "uA": Unit(Quantity.CURRENT, 1e-6),
     "%EL": Unit(Quantity.CHARGE, 1.0),
     "dBm": Unit(Quantity.SIGNAL, 1.0),
     "dBW": Unit(Quantity.SIGNAL, 1.0, 30.0),
@@ -87,6 +93,8 @@ ALIASES: dict[str, str] = {
     "m/s²": "m/s2",
     "µm": "um",
     "μm": "um",
+    "µA": "uA",
+    "μA": "uA",
     "°C": "Cel",
     "degC": "Cel",
     "rpm": "r/min",

@@ -21,6 +21,8 @@ COMMANDS = {
     "alarms": "the alarms that stand; acknowledge, silence, shelve, reset, out of service, lamp test",
     "proof": "prove alarms through the real path, announced and marked as a test; what is proven",
     "collect": "have a sensor measure more often for a while, its battery cost said first; and back",
+    "battery": "how long a battery lasts at which interval of captures, before a sensor is mounted",
+    "radio": "path loss and margin of a radio link, computed or from a measured signal strength",
     "commission": "per point, what stands between it and being trusted, and its sign-off; the hand-over list",
     "scenario": "run alarm timelines and compare",
     "diagnose": "levels and findings of recordings",

@@ -43,6 +43,9 @@ from edgemon.units import (
         (1500.0, "CPM", 25.0),
         (3.0, "kHz", 3000.0),
         (100.0, "mV", 0.1),
+        (5.0, "uA", 5e-6),  # SI prefixes
+        (15.0, "mA", 15e-3),
+        (868.0, "MHz", 868e6),
         (-30.0, "dBW", 0.0),  # RFC 8798 section 3: dBm = dBW scaled by 1, offset -30
         (2.0, "h", constants.hour * 2),
         (5.0, "min", constants.minute * 5),
@@ -82,7 +85,16 @@ def test_an_interval_has_no_offset() -> None:
 
 @pytest.mark.parametrize(
     ("text", "name"),
-    [("m/s^2", "m/s2"), ("m/s²", "m/s2"), ("µm", "um"), ("μm", "um"), ("°C", "Cel"), ("degC", "Cel"), ("rpm", "r/min")],
+    [
+        ("m/s^2", "m/s2"),
+        ("m/s²", "m/s2"),
+        ("µm", "um"),
+        ("μm", "um"),
+        ("°C", "Cel"),
+        ("degC", "Cel"),
+        ("rpm", "r/min"),
+        ("µA", "uA"),
+    ],
 )
 def test_other_spellings(text: str, name: str) -> None:
     assert unit_name(text) == name

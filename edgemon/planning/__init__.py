@@ -1,0 +1,1 @@
+"""Before a sensor is mounted: how long its battery lasts, and whether its radio link holds; pure arithmetic."""
