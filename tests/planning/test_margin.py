@@ -1,6 +1,7 @@
 """Margins against the closed forms, and against the distributions of scipy as a second method."""
 
 import math
+from collections.abc import Callable
 
 import pytest
 from scipy import constants, stats
@@ -73,7 +74,7 @@ def test_ten_decibels_are_asked_for_and_twenty_of_a_single_antenna(left_db: floa
 
 @pytest.mark.parametrize("bad", [math.nan, math.inf, -math.inf, 1e4])
 def test_impossible_numbers_are_told_by_the_name_of_their_parameter(bad: float) -> None:
-    for call, where in (
+    calls: list[tuple[Callable[[], object], str]] = [
         (lambda: receiver_sensitivity_dbm(-abs(bad), 6.0, 0.0), "bandwidth_hz"),
         (lambda: receiver_sensitivity_dbm(1e6, bad, 0.0), "noise_figure_db"),
         (lambda: receiver_sensitivity_dbm(1e6, 6.0, bad), "snr_db"),
@@ -85,7 +86,8 @@ def test_impossible_numbers_are_told_by_the_name_of_their_parameter(bad: float) 
         (lambda: shadowing_margin_db(bad, 0.9), "sigma_db"),
         (lambda: shadowing_margin_db(7.0, bad), "coverage"),
         (lambda: rayleigh_outage(bad), "margin_db"),
-    ):
+    ]
+    for call, where in calls:
         with pytest.raises(ParameterError, match="not possible") as told:
             call()
         assert told.value.where == where

@@ -1,6 +1,7 @@
 """Path loss against the closed forms, worked by hand."""
 
 import math
+from collections.abc import Callable
 
 import pytest
 from scipy import constants
@@ -54,7 +55,7 @@ def test_indoors_by_p_1238(mhz: float, power_loss: float, distance: float, floor
 
 @pytest.mark.parametrize("bad", [math.nan, math.inf, -1.0, 0.0])
 def test_impossible_numbers_are_told_by_the_name_of_their_parameter(bad: float) -> None:
-    for call, where in (
+    calls: list[tuple[Callable[[], object], str]] = [
         (lambda: free_space_loss_db(bad, 868e6), "distance_m"),
         (lambda: free_space_loss_db(10.0, bad), "frequency_hz"),
         (lambda: log_distance_loss_db(bad, 868e6), "distance_m"),
@@ -63,7 +64,8 @@ def test_impossible_numbers_are_told_by_the_name_of_their_parameter(bad: float) 
         (lambda: indoor_loss_db(10.0, bad, 20.0), "frequency_hz"),
         (lambda: indoor_loss_db(10.0, 868e6, bad), "power_loss"),
         (lambda: indoor_loss_db(10.0, 868e6, 20.0, bad or -0.1), "floors_db"),
-    ):
+    ]
+    for call, where in calls:
         with pytest.raises(ParameterError, match="not possible") as told:
             call()
         assert told.value.where == where
