@@ -105,8 +105,9 @@ def diagnose_machine(
     if not (findings and findings[0].fault in RHYTHMS and findings[0].confidence >= SUPPORTED):
         limits += dict.fromkeys(limit for look in asked_of for limit in _hidden(look))
     compared = (*_compared(looks, len(given) - len(usable)), *_left_out(asked[0][0], before), *vector_remarks(looks[0]))
-    remarks = (*limits, *doubts(asked_of), *compared)
-    return Diagnosis(_verdict(findings, doubt, limits), tuple(findings), remarks=remarks, **_told(looks[0]))
+    verdict = _verdict(findings, doubt, limits)
+    remarks = (*limits, *_undecided(verdict, doubt), *doubts(asked_of), *compared)
+    return Diagnosis(verdict, tuple(findings), remarks=remarks, **_told(looks[0]))
 
 
 def _check(every: Sequence[tuple[Record, MachineFacts]], given: Sequence[tuple[Record, MachineFacts]]) -> None:
@@ -198,6 +199,13 @@ def _verdict(findings: list[Finding], doubt: float, limits: list[str]) -> Conclu
     if limits or doubt >= DOUBT:
         return Conclusion.CANNOT_TELL
     return Conclusion.NO_FAULT_FOUND
+
+
+def _undecided(verdict: Conclusion, doubt: float) -> list[str]:
+    """Say why what was found is too weak for a name and yet keeps the machine from being called sound."""
+    if verdict is not Conclusion.CANNOT_TELL or doubt < DOUBT:
+        return []
+    return [f"nothing found is sure enough to be named, nor can it be passed over: some of it is right with {doubt:.0%}"]
 
 
 def _limits(look: Look) -> list[str]:

@@ -57,6 +57,12 @@ def test_no_fault_is_named_that_is_not_there() -> None:
     assert [case.id for case, _, word in answers() if word == "wrong"] == []
 
 
+def test_whoever_cannot_tell_says_why() -> None:
+    unsure = [(case.id, answer.remarks) for case, answer, _ in answers() if answer.verdict is Conclusion.CANNOT_TELL]
+    assert len(unsure) >= 30
+    assert [name for name, remarks in unsure if not remarks] == []
+
+
 def test_only_what_would_have_shown_a_defect_is_cleared() -> None:
     """No faulty record is: in two, graded N1 and not graded, nothing shows, but other rhythms would hide a defect."""
     cleared = {case.id: case for case, answer, _ in answers() if answer.verdict is Conclusion.NO_FAULT_FOUND}
