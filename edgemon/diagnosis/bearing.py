@@ -125,7 +125,7 @@ def settle_speed(look: Look) -> None:
     turning = envelope_speed(maps, look.speed.hz, look.facts.speed_hz or look.speed.hz, known)
     if turning is not None:
         look.speed = ShaftSpeed(turning.hz, "measured from the rhythm of the envelopes", measured=True)
-        look.speed_confidence = turning.confidence
+        look.speed_confidence, look.is_by_envelopes = turning.confidence, True
 
 
 def _heard(look: Look) -> list[_Heard]:

@@ -92,9 +92,10 @@ def diagnose_machine(
     usable = [(record, facts) for record, facts in given if not _too_short(record)]
     places = sum(len(by_place(record)) for record, _ in usable)
     looks = [look for record, facts in usable for look in looks_at(record, facts, places)]
-    geared = asked[0][1].is_geared  # gears need the exact speed of the baseline, which takes as long as all else
+    # gears need the exact speed of the baseline; by its envelopes, which take as long as all else, where lines misled here
+    closely = asked[0][1].is_geared and looks[0].is_by_envelopes
     then = [(one, known) for one, known in before if not _too_short(one)]
-    looks[0].before = tuple(looks_at(one, known)[0] if geared else look_by_lines(one, known) for one, known in then)
+    looks[0].before = tuple(looks_at(one, known)[0] if closely else look_by_lines(one, known) for one, known in then)
     nearby = [(name, Look(one, known, None)) for name, one, known in neighbours if not _too_short(one)]
     every = weighed([Heard(look, one) for look in looks for one in _found(look)], looks, nearby)
     doubt = 1.0 - math.prod(1.0 - finding.confidence for finding in every)

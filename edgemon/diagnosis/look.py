@@ -59,6 +59,8 @@ class Look:
         self.speed = speed
         self.speed_confidence: float | None = None
         """How sure the speed is, 0 to 1, where the chance of error is known; what rests on its multiples is no surer."""
+        self.is_by_envelopes = False
+        """The speed is that of the rhythm of the envelopes, against what lines of the plain spectrum told."""
         self.clock = clock or record
         """The whole record that its channels are of: those of one share a clock, and have phases against each other."""
         self.places = places

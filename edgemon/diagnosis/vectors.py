@@ -4,9 +4,12 @@ A size that has stayed may hide a vector that has moved (ISO 20816-1: the vector
 one record are each other's: their phases and sizes against each other say how far the motion has changed at least.
 """
 
+import math
+
 import numpy as np
 
 from edgemon.analysis.vectors import Vectors, least_change
+from edgemon.analysis.window import window
 from edgemon.diagnosis.look import Look
 
 LIKE_SPEED = 0.03
@@ -64,9 +67,15 @@ def _vectors(look: Look, names: tuple[str, ...]) -> tuple[Vectors, float] | None
     if len(lines) < len(channels) or hz < TURNS * look.record.line_hz:
         return None
     samples = look.record.samples[channels]
-    time = np.arange(samples.shape[1]) / look.record.fs_hz
-    wheel = np.exp(-2j * np.pi * hz * time) * np.hanning(samples.shape[1])
+    wheel = _wheel(-2.0 * np.pi * hz / look.record.fs_hz, samples.shape[1]) * window("hann", samples.shape[1]).samples
     turned = (samples - samples.mean(axis=1, keepdims=True)) @ wheel
     sizes = np.array([line.velocity for line in lines])
     noise = np.array([line.velocity / max(line.above, 1.0) for line in lines])
     return np.asarray(sizes * np.exp(1j * np.angle(turned))), float(np.linalg.norm(noise))
+
+
+def _wheel(step: float, count: int) -> Vectors:
+    """Give unit vectors that each turn by `step` radians against the one before: as an outer product, a tenth of their cost."""
+    side = math.isqrt(count - 1) + 1
+    spokes = np.exp(1j * step * np.arange(side))
+    return np.asarray(np.outer(np.exp(1j * step * side * np.arange(side)), spokes).ravel()[:count])
