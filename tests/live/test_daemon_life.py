@@ -199,9 +199,11 @@ def conclusion(witness: Observer, store: Path) -> dict[str, Any]:
 
 
 def alarms_of(body: str) -> dict[str, Any]:
-    """Give the alarm records of a point, without the moment at which its monitoring began: that is the gateway's time."""
+    """Give the alarm records of a point, without the times that the gateway's own clock told."""
     alarms: dict[str, Any] = json.loads(body)["alarms"]
     del alarms["monitoring"]["since"]
+    for record in alarms.values():
+        record.pop("told_at", None)
     return alarms
 
 
