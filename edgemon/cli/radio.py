@@ -200,4 +200,4 @@ def lines(found: Plan) -> list[str]:
 
 
 def _share(share: float) -> str:
-    return f"{100.0 * share:.2g} %"
+    return f"{100.0 * share:.3g} %"

@@ -87,3 +87,9 @@ def test_what_is_missing_or_impossible_is_told_by_its_option(
     told = capsys.readouterr().err.splitlines()[-1]
     assert option in told
     assert why in told
+
+
+def test_a_link_that_is_gone_is_gone_all_of_the_time(capsys: pytest.CaptureFixture[str]) -> None:
+    """A margin of -30 dB leaves 1 - exp(-1000): every time (Rayleigh, closed form), and no power of ten."""
+    assert main(["radio", "--rssi", "-125", "--sensitivity", "-95"]) == 0
+    assert "takes more than that 100 % of the time" in capsys.readouterr().out
