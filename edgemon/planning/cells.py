@@ -13,11 +13,6 @@ class Delivered:
     current_a: float
     capacity_ah: float
 
-    @property
-    def hours(self) -> float:
-        """How long it delivers."""
-        return self.capacity_ah / self.current_a
-
 
 BOBBIN_D = (
     Delivered(0.2e-3, 17.0),
@@ -30,11 +25,6 @@ BOBBIN_D = (
 """Lithium thionyl chloride, bobbin, D size, 25 °C. Source: Linden's Handbook of Batteries, Fig. 14.17."""
 
 BEST = max(BOBBIN_D, key=lambda one: one.capacity_ah)
-
-
-def share_of_best(one: Delivered) -> float:
-    """Share of the most that the D cell delivers at any current."""
-    return one.capacity_ah / BEST.capacity_ah
 
 
 def drain_caveat(averages_a: Sequence[float], peak_a: float) -> str:
