@@ -45,6 +45,7 @@ def signed_for(plant: Plant, key: PointKey) -> tuple[str, ...]:
         "resonance": _number(sensor.resonance_hz, "Hz"),
         "axis": point.axis,
         "direction": point.direction,
+        "velocity band": str(point.band),
         "part": point.part,
         "end": point.end,
         **{f"limit {limit.level}": _limit(limit) for limit in point.limits},

@@ -1,7 +1,7 @@
 """The sign-off of a measurement point: somebody was there, saw that it is as the plant file says, and answers for it.
 
-It holds for what it was given for: sensor, mounting and limits as the plant file had them then. What the file says otherwise
-later takes it back by itself. What baselines do to a limit does not: they are approved by themselves.
+It holds for what it was given for: sensor, mounting, velocity band and limits as the plant file had them then. What the file
+says otherwise later takes it back by itself. What baselines do to a limit does not: they are approved by themselves.
 """
 
 from collections.abc import Iterable

@@ -8,6 +8,7 @@ import pytest
 from edgemon.errors import StoreError, StoreFull
 from edgemon.model.commission import SignView
 from edgemon.model.ids import PointId, SensorId
+from edgemon.model.level import Band
 from edgemon.model.machine import Mounting, Plant, Point, Sensor
 from edgemon.store.memory import MemoryStore
 from tests.path.test_commissioning import Commissioned
@@ -21,6 +22,7 @@ SIGNED_FOR = (
     "sensor: s-0001",
     "range: 160 m/s2",
     "axis: x",
+    "velocity band: 10-1000 Hz",
     "limit velocity_rms: alert 2.8 mm/s (on-delay 1 readings), alarm 4.5 mm/s (on-delay 1 readings), "
     "deadband 0.28 mm/s, off-delay 1 readings",
 )
@@ -141,7 +143,7 @@ def another_alert(point: Point) -> Point:
     return replace(point, limits=tuple(replace(limit, alert=0.0031) for limit in point.limits))
 
 
-WAS = SIGNED_FOR[3].partition(": ")[2]
+WAS = SIGNED_FOR[4].partition(": ")[2]
 ALERT = WAS.partition(", ")[0]
 """Of a limit only what is another is told: the whole of three would be cut off on the board."""
 OTHERS = [
@@ -149,12 +151,13 @@ OTHERS = [
     (changed(lambda point: replace(point, sensor=SensorId("s-0009"))), "sensor s-0009, signed for s-0001"),
     (changed(lambda point: replace(point, axis="z")), "axis z, signed for x"),
     (changed(lambda point: replace(point, direction="vertical")), "direction vertical, signed for none"),
+    (changed(lambda point: replace(point, band=Band(2.0, 1000.0))), "velocity band 2-1000 Hz, signed for 10-1000 Hz"),
     (changed(another_alert), f"limit velocity_rms {ALERT.replace('2.8', '3.1')}, signed for {ALERT}"),
     (changed(lambda point: replace(point, limits=())), f"limit velocity_rms none, signed for {WAS}"),
 ]
 
 
-@pytest.mark.parametrize(("other", "why"), OTHERS, ids=["mounting", "sensor", "axis", "direction", "limit", "no limit"])
+@pytest.mark.parametrize(("other", "why"), OTHERS, ids=["mounting", "sensor", "axis", "direction", "band", "limit", "no limit"])
 async def test_what_the_plant_file_says_otherwise_later_takes_it_back_once_and_says_why(other: Plant, why: str) -> None:
     async with proving(Commissioned()) as bench:
         await sign(await heard(bench))
