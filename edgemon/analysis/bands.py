@@ -8,7 +8,7 @@ import numpy as np
 import scipy.fft
 from numpy.typing import NDArray
 
-from edgemon.analysis.block import Block, hann_lines
+from edgemon.analysis.block import Block
 from edgemon.analysis.inverse import crests, troughs
 from edgemon.analysis.prepare import CUT, GOOD_PERIODS, SHORT, VELOCITY_RATE, Plan
 from edgemon.analysis.window import window
@@ -84,7 +84,7 @@ def _measured(block: Block, i: int, spec: LevelSpec, si: float, rpm: float | Non
     line_hz, nyquist = plan.fs_hz / plan.n, plan.fs_hz / 2.0
     low, high = spec.low * unit_hz, spec.high * unit_hz
     first = max(1, math.ceil(low / line_hz - 1e-9))
-    end = min(block.lines.shape[1] - 1, math.ceil(min(high, nyquist) / line_hz - 1e-9))
+    end = min(plan.n // 2, math.ceil(min(high, nyquist) / line_hz - 1e-9))
     if end <= first:
         return f"no line of the capture lies in {Band(low, high)}"
     value = si * _value(block, i, spec, first, end)
@@ -127,8 +127,7 @@ def _value(block: Block, i: int, spec: LevelSpec, first: int, end: int) -> float
     times = INTEGRATIONS[spec.quantity]
     omega = 2.0 * np.pi * plan.fs_hz / plan.n * np.arange(first, end, dtype=np.float64)
     if spec.detector is Detector.RMS:
-        around = block.lines[i : i + 1, first - 1 : end + 1]
-        power = np.abs(hann_lines(around)[0]).astype(np.float64) ** 2 / omega ** (2 * times)
+        power = np.abs(block.smooth(slice(i, i + 1), first, end)[0]).astype(np.float64) ** 2 / omega ** (2 * times)
         return math.sqrt(power_scale(plan) * float(power.sum()))
     m = int(scipy.fft.next_fast_len(min(max(2 * end, math.ceil(VELOCITY_RATE * end)), 4 * plan.n), real=True))
     lines = np.zeros((1, end), np.complex128)

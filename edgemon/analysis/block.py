@@ -17,8 +17,7 @@ from edgemon.model.reading import Counts
 Rows = NDArray[np.float32]
 """One number for each row, shape (rows,)."""
 NAN = float("nan")
-ROOT_HALF = np.float32(math.sqrt(0.5))
-ONE = np.int16(1)
+TWO, FOUR = np.int16(2), np.uint16(4)
 WORD = 4
 """Samples that are compared at once, as one number of 64 bits."""
 
@@ -60,7 +59,7 @@ class Block:
     counts : sequence of int16 arrays, each shape (n,)
         The captures; n >= 16.
     plan : Plan
-        Prepared for n.
+        Prepared for n. Where it wants no waveforms the rows are transformed under a Hann window at once, which is quicker.
     spectra : bool
         The spectrum will be asked for: of one or two captures its lines are made in the same transform as the others.
     """
@@ -69,43 +68,41 @@ class Block:
         self.plan = plan
         self.rows = len(counts)
         raw = _stacked(counts, plan.n)
-        tops, bottoms = np.maximum.reduce(raw, axis=1), np.minimum.reduce(raw, axis=1)
-        top, bottom = tops.tolist(), bottoms.tolist()
-        wave = raw.astype(np.float32)
-        mean: Rows = np.vecdot(wave, plan.share)
-        wave -= mean[:, None]
-        self.wave = wave
+        self.wave, self._columns = _moments(raw, plan)
         """Samples about their mean, shape (rows, n)."""
-        square = wave * wave
-        second, unsteadiness = _steadiness(np.add.reduceat(square, plan.thirds, axis=1).tolist(), top, bottom, plan.n)
-        fourth = [total / plan.n for total in np.vecdot(square, square).tolist()]
-        self._columns = [
-            top,
-            bottom,
-            mean.tolist(),
-            second,
-            fourth,
-            _at_extremes(raw, tops, bottoms),
-            _may_hold(raw),
-            unsteadiness,
-        ]
+        formed = plan.envelope is not None or (plan.velocity is not None and plan.velocity.waves)
         together = spectra and 2 * self.rows <= LANES
-        lines = _lines(wave, plan.window, *([_hann(plan.n)] if together else []))
+        lines = _lines(self.wave, plan.window if formed else plan.smooth, *([_hann(plan.n)] if together else []))
         self._hann = lines[self.rows : 2 * self.rows] if together else None
-        lines = lines[: self.rows] if self.rows <= LANES else lines
-        lines[:, : plan.offset.size] -= lines[:, :1] * plan.offset
-        self.lines = lines[: self.rows]
-        """Lines of the tapered rows, nothing at 0 Hz."""
-        velocity, envelope = waveforms(lines, plan.velocity, plan.envelope)
-        self.envelope = None if envelope is None else envelope[: self.rows]
-        """Envelope of the band where the taper allows, its mean kept; shape (rows, fewer than m)."""
-        self._velocity = _nothing(self.rows, 6)
-        if plan.velocity is not None and velocity is not None:
-            self._velocity = _velocity_columns(self.lines, velocity[: self.rows], plan.velocity)
+        if formed:
+            lines = _without_offset(lines[: self.rows] if self.rows <= LANES else lines, plan)
+            velocity, envelope = waveforms(lines, plan.velocity, plan.envelope)
+            self.envelope = None if envelope is None else envelope[: self.rows]
+            """Envelope of the band where the taper allows, its mean kept; shape (rows, fewer than m)."""
+        else:
+            velocity = self.envelope = None
+            reach = plan.smooth_offset.size
+            lines[: self.rows, :reach] -= np.vecdot(self.wave, plan.constant)[:, None] * plan.smooth_offset
+        self._tapered = lines[: self.rows] if formed else None
+        self._smooth = None if formed else lines[: self.rows]
+        self._velocity = _nothing(self.rows, 6) if plan.velocity is None else self._of_velocity(plan.velocity, velocity)
 
-    def figures(self) -> list[Figures]:
-        """Give the figures of every capture, in order."""
-        envelope = _nothing(self.rows, 3) if self.envelope is None else _envelope_columns(self.envelope)
+    @property
+    def lines(self) -> NDArray[np.complex64]:
+        """Lines of the tapered rows, nothing at 0 Hz."""
+        if self._tapered is None:
+            self._tapered = _without_offset(_lines(self.wave, self.plan.window)[: self.rows], self.plan)
+        return self._tapered
+
+    def smooth(self, rows: slice, first: int, end: int) -> NDArray[np.complex64]:
+        """Give lines `first` to `end` - 1 of rows under a Hann window of mean 1 times the taper; 1 <= first, end < k."""
+        if self._smooth is None:
+            return hann_lines(self.lines[rows, first - 1 : end + 1])
+        return self._smooth[rows, first:end]
+
+    def figures(self, envelopes: bool = True) -> list[Figures]:
+        """Give the figures of every capture, in order; those of envelopes where they are wanted."""
+        envelope = _envelope_columns(self.envelope) if envelopes and self.envelope is not None else _nothing(self.rows, 3)
         return list(map(Figures._make, zip(*self._columns, *self._velocity, *envelope, strict=True)))
 
     def spectrum(self) -> NDArray[np.float32]:
@@ -118,8 +115,36 @@ class Block:
         assert plan is not None
         assert self.envelope is not None
         wave = self.envelope[rows, plan.centre]
-        means = np.add.reduce(wave, axis=1) / np.float32(wave.shape[1])
-        return hann_amplitude(wave - means[:, None])
+        return hann_amplitude(wave - np.vecdot(wave, plan.share)[:, None])
+
+    def _of_velocity(self, plan: VelocityPlan, both: NDArray[np.float32] | None) -> list[list[float]]:
+        parts = self.smooth(slice(None), 1, plan.n_lines - 1).view(np.float32)
+        power: list[list[float]] = (parts * parts @ plan.power).T.tolist()
+        if both is None:
+            return power + _nothing(self.rows, 4)
+        waves = np.ascontiguousarray(both[: self.rows]).reshape(2 * self.rows, -1)
+        tops, bottoms = crests(waves), troughs(waves)
+        return [*power, tops[::2], bottoms[::2], tops[1::2], bottoms[1::2]]
+
+
+def _moments(raw: NDArray[np.int16], plan: Plan) -> tuple[NDArray[np.float32], list[list[float]]]:
+    """Give rows about their mean, and the columns of the figures that come from samples."""
+    tops, bottoms = np.maximum.reduce(raw, axis=1), np.minimum.reduce(raw, axis=1)
+    top, bottom = tops.tolist(), bottoms.tolist()
+    wave = raw.astype(np.float32)
+    mean: Rows = np.vecdot(wave, plan.share)
+    wave -= mean[:, None]
+    square = wave * wave
+    second, unsteadiness = _steadiness(np.add.reduceat(square, plan.thirds, axis=1).tolist(), top, bottom, plan.n)
+    fourth = [total / plan.n for total in np.vecdot(square, square).tolist()]
+    near = _at_extremes(raw, tops, bottoms)
+    return wave, [top, bottom, mean.tolist(), second, fourth, near, _may_hold(raw), unsteadiness]
+
+
+def _without_offset(lines: NDArray[np.complex64], plan: Plan) -> NDArray[np.complex64]:
+    """Take the constant that leaves nothing at 0 Hz out of lines of tapered rows, in place."""
+    lines[:, : plan.offset.size] -= lines[:, :1] * plan.offset
+    return lines
 
 
 def _steadiness(thirds: list[list[float]], top: list[int], bottom: list[int], n: int) -> tuple[list[float], list[float]]:
@@ -131,16 +156,24 @@ def _steadiness(thirds: list[list[float]], top: list[int], bottom: list[int], n:
 
 
 def _at_extremes(raw: NDArray[np.int16], tops: NDArray[np.int16], bottoms: NDArray[np.int16]) -> list[int]:
-    """Count the samples within one count of either extreme; the step beyond int16 is only made where all samples are equal."""
-    near = raw >= (tops - ONE)[:, None]
-    near |= raw <= (bottoms + ONE)[:, None]
-    return list(map(np.count_nonzero, near))
+    """Count the samples within one count of either extreme.
+
+    Notes
+    -----
+    Less the lowest value between, modulo 2^16, only those between stay below a bound: one comparison for both sides.
+    """
+    n, spans = raw.shape[1], (tops - bottoms).view(np.uint16)
+    between = (raw - (bottoms + TWO)[:, None]).view(np.uint16) <= (spans - FOUR)[:, None]
+    counts = map(np.count_nonzero, between)
+    return [n - count if span >= FOUR else n for count, span in zip(counts, spans.tolist(), strict=True)]
 
 
 def _may_hold(raw: NDArray[np.int16]) -> list[bool]:
     words = raw[:, : raw.shape[1] // WORD * WORD].view(np.int64)
-    found: list[bool] = (words[:, 1:] == words[:, :-1]).any(axis=1).tolist()
-    return found
+    equal = words[:, 1:] == words[:, :-1]
+    if not np.count_nonzero(equal):
+        return [False] * raw.shape[0]
+    return [bool(count) for count in map(np.count_nonzero, equal)]
 
 
 def _stacked(counts: Sequence[Counts], n: int) -> NDArray[np.int16]:
@@ -149,13 +182,16 @@ def _stacked(counts: Sequence[Counts], n: int) -> NDArray[np.int16]:
 
 
 def _lines(wave: NDArray[np.float32], *windows: NDArray[np.float32]) -> NDArray[np.complex64]:
-    """Transform rows under each window in turn, then rows of nothing up to a multiple of four; one or two go alone."""
+    """Transform rows under each window in turn, then rows of nothing up to a multiple of four; one goes alone."""
     rows, n = wave.shape
     count = rows * len(windows)
-    work = np.empty((count + (-count % LANES if count > 2 else 0), n), np.float32)
-    for start, shape in zip(range(0, count, rows), windows, strict=True):
-        np.multiply(wave, shape, out=work[start : start + rows])
-    work[count:] = 0.0
+    if len(windows) == 1 and (count == 1 or count % LANES == 0):
+        work = wave * windows[0]
+    else:
+        work = np.empty((count + (-count % LANES), n), np.float32)
+        for start, shape in zip(range(0, count, rows), windows, strict=True):
+            np.multiply(wave, shape, out=work[start : start + rows])
+        work[count:] = 0.0
     lines: NDArray[np.complex64] = scipy.fft.rfft(work, axis=1, overwrite_x=True)
     return lines
 
@@ -181,8 +217,17 @@ def hann_amplitude(wave: NDArray[np.float32]) -> NDArray[np.float32]:
 def _amplitude(lines: NDArray[np.complex64], n: int) -> NDArray[np.float32]:
     """Give amplitudes of lines that `_hann` scaled; those at 0 Hz and at half the rate have no twin."""
     amplitude: NDArray[np.float32] = np.abs(lines)
-    amplitude[:, :: n // 2 if n % 2 == 0 else n] *= ROOT_HALF
+    amplitude *= _twins(n)
     return amplitude
+
+
+@lru_cache(maxsize=64)
+def _twins(n: int) -> NDArray[np.float32]:
+    """Give a factor for every line: in one pass over all it is quicker than in turn for the two that differ (measured)."""
+    factors = np.ones(n // 2 + 1, np.float32)
+    factors[:: n // 2 if n % 2 == 0 else n] = math.sqrt(0.5)
+    factors.flags.writeable = False
+    return factors
 
 
 @lru_cache(maxsize=64)
@@ -192,15 +237,6 @@ def _hann(n: int) -> NDArray[np.float32]:
     scaled = (shape.samples * (math.sqrt(2.0) / (n * shape.coherent_gain))).astype(np.float32)
     scaled.flags.writeable = False
     return scaled
-
-
-def _velocity_columns(lines: NDArray[np.complex64], both: NDArray[np.float32], plan: VelocityPlan) -> list[list[float]]:
-    parts = hann_lines(lines[:, : plan.n_lines]).view(np.float32)
-    parts *= parts
-    power: NDArray[np.float32] = parts @ plan.power
-    waves = np.ascontiguousarray(both).reshape(2 * both.shape[0], -1)
-    tops, bottoms = crests(waves), troughs(waves)
-    return [power[:, 0].tolist(), power[:, 1].tolist(), tops[::2], bottoms[::2], tops[1::2], bottoms[1::2]]
 
 
 def _envelope_columns(envelope: NDArray[np.float32]) -> list[list[float]]:

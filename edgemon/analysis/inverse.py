@@ -28,20 +28,34 @@ def waveforms(
 
     Notes
     -----
-    The library works on four rows at a time in float32. Of fewer records, velocity, displacement and both parts of the
-    analytic signal are made as four real rows of one length, which one capture alone needs no longer for (measured).
+    The library works on four rows at a time in float32. Of fewer records, both parts of the analytic signal are made as
+    real rows, and those of velocity and displacement beside them where they are of one length, which one capture alone
+    needs no longer for (measured).
     """
-    if velocity is not None and envelope is not None and velocity.m == envelope.m and lines.shape[0] < LANES:
-        parts = np.zeros((lines.shape[0], 4, envelope.m // 2 + 1), np.complex64)
+    velocity = velocity if velocity is not None and velocity.waves else None
+    if envelope is None or lines.shape[0] >= LANES:
+        return (
+            None if velocity is None else _velocity(lines, velocity),
+            None if envelope is None else _envelope(lines, envelope),
+        )
+    alike = velocity is not None and velocity.m == envelope.m
+    parts = np.zeros((lines.shape[0], 4, envelope.m // 2 + 1), np.complex64)
+    np.multiply(lines[:, None, envelope.lines], envelope.weights, out=parts[:, 2:, : envelope.weights.shape[1]])
+    if velocity is not None and alike:
         np.multiply(lines[:, None, : velocity.n_lines], velocity.weights, out=parts[:, :2, : velocity.n_lines])
-        np.multiply(lines[:, None, envelope.lines], envelope.weights, out=parts[:, 2:, : envelope.weights.shape[1]])
-        waves: Waves = scipy.fft.irfft(parts, envelope.m, axis=2, overwrite_x=True)
-        squares = np.square(waves[:, 2:, envelope.inside])
-        return waves[:, :2, velocity.inside], np.sqrt(squares[:, 0] + squares[:, 1]) * envelope.gain
-    return (
-        None if velocity is None else _velocity(lines, velocity),
-        None if envelope is None else _envelope(lines, envelope),
-    )
+    waves: Waves = scipy.fft.irfft(parts, envelope.m, axis=2, overwrite_x=True)
+    size = _size(waves[:, 2:, envelope.inside]) * envelope.gain
+    if velocity is None or alike:
+        return None if velocity is None else waves[:, :2, velocity.inside], size
+    return _velocity(lines, velocity), size
+
+
+def _size(parts: Waves) -> Waves:
+    """Give the size of complex numbers of which both parts are rows."""
+    squares = np.square(parts)
+    both = squares[:, 0]
+    both += squares[:, 1]
+    return np.sqrt(both, out=both)
 
 
 def _velocity(lines: NDArray[np.complex64], plan: VelocityPlan) -> Waves:

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from edgemon.analysis.bands import INTEGRATIONS, power_scale
-from edgemon.analysis.block import Block, hann_lines
+from edgemon.analysis.block import Block
 from edgemon.analysis.mask import excess, learn_mask
 from edgemon.analysis.prepare import MIN_SAMPLES, plan_for
 from edgemon.analysis.window import window
@@ -81,7 +81,7 @@ def lines_of(
     """
     if counts.size < MIN_SAMPLES:
         return f"{counts.size} samples make no spectrum"
-    plan = plan_for(counts.size, fs_hz, band, envelope_band)
+    plan = plan_for(counts.size, fs_hz, band, envelope_band, waves=False, envelopes=spec.envelope)
     block = Block([counts], plan)
     made = _envelope_power(block, 0) if spec.envelope else _power(block, 0, spec)
     return grid_of(made, spec, si_per_count, rpm)
@@ -190,8 +190,8 @@ def _power(block: Block, i: int, spec: MaskSpec) -> tuple[Powers, float]:
     """Give the mean square of every line in counts squared, integrated where velocity is wanted."""
     plan = block.plan
     line_hz = plan.fs_hz / plan.n
-    power = np.zeros(block.lines.shape[1] - 1)
-    power[1:] = np.abs(hann_lines(block.lines[i : i + 1])[0]).astype(np.float64) ** 2 * power_scale(plan)
+    power = np.zeros(plan.n // 2)
+    power[1:] = np.abs(block.smooth(slice(i, i + 1), 1, plan.n // 2)[0]).astype(np.float64) ** 2 * power_scale(plan)
     omega = 2.0 * np.pi * line_hz * np.arange(1, power.size)
     power[1:] /= omega ** (2 * INTEGRATIONS[spec.quantity])
     return power, line_hz

@@ -1,9 +1,8 @@
 """The entrance: captures to levels and verdicts, in blocks of one length, rate and band."""
 
-import math
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass, fields
-from functools import cache, lru_cache
+from dataclasses import dataclass
+from functools import cache, lru_cache, partial
 from math import isfinite
 from typing import NamedTuple
 
@@ -14,11 +13,11 @@ from edgemon.analysis.bands import band_levels
 from edgemon.analysis.block import Block, Figures
 from edgemon.analysis.masks import mask_levels
 from edgemon.analysis.prepare import LANES, MIN_SAMPLES, Plan, plan_for
-from edgemon.analysis.quality import Facts, short_verdict, verdict
+from edgemon.analysis.quality import short_verdict, verdict
 from edgemon.analysis.registry import ENVELOPE_BAND, VELOCITY_BAND, WHOLE_BAND
 from edgemon.analysis.window import window
 from edgemon.model.derived import MaskSpec
-from edgemon.model.level import LEVEL_KINDS, Band, Detector, Level, LevelSpec
+from edgemon.model.level import COMPUTED, LEVEL_KINDS, Band, Detector, Level, LevelSpec
 from edgemon.model.quality import Verdict
 from edgemon.model.reading import Counts
 from edgemon.model.spectrum import Spectrum
@@ -29,6 +28,12 @@ BLOCK_SAMPLES = 262144
 ALLOCATOR_BYTES = 16 * 2**20
 """Freeing one array of this size lets the C library keep memory between blocks instead of asking the system for fresh
 pages each time, which costs nearly as much as the computing (glibc's dynamic thresholds, mallopt(3); measured)."""
+
+
+WAVES = frozenset({"velocity_peak", "displacement_pp"})
+"""Those that need a waveform of velocity or displacement."""
+ENVELOPES = frozenset(ENVELOPE_BAND)
+"""Those that need an envelope."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -53,6 +58,8 @@ class Waveform:
     """Shaft speed at that time, where known; bands in orders need it."""
     masks: tuple[MaskSpec, ...] = ()
     """Masks that the spectrum is judged by."""
+    levels: frozenset[str] = COMPUTED
+    """Names of the usual levels that are wanted; those that need no waveform of their own cost a third."""
 
 
 Measured = tuple[tuple[Level, ...], Verdict]
@@ -95,19 +102,31 @@ def measure_with_spectra(waveforms: Sequence[Waveform]) -> list[MeasuredWithSpec
     return _measured(waveforms, spectra=True)
 
 
+_Group = tuple[int, float, Band, Band | None, frozenset[str], bool]
+
+
 def _measured(waveforms: Sequence[Waveform], spectra: bool) -> list[MeasuredWithSpectra]:
     _keep_memory()
-    groups: dict[tuple[int, float, Band, Band | None], list[int]] = {}
+    groups: dict[_Group, list[int]] = {}
     for i, wave in enumerate(waveforms):
-        groups.setdefault((wave.counts.size, wave.fs_hz, wave.band, wave.envelope_band), []).append(i)
+        more = bool(wave.bands or wave.masks) and _envelope_judged(wave)
+        key = (wave.counts.size, wave.fs_hz, wave.band, wave.envelope_band, wave.levels, more)
+        groups.setdefault(key, []).append(i)
     results: list[MeasuredWithSpectra | None] = [None] * len(waveforms)
     with np.errstate(all="ignore"):  # what is not finite is left out below
-        for key, members in groups.items():
-            plan = plan_for(*key)
-            for rows in _blocks(members, plan.n):
-                for i, result in zip(rows, _measure_block(plan, [waveforms[i] for i in rows], spectra), strict=True):
+        for (n, fs_hz, band, envelope_band, levels, more), members in groups.items():
+            envelopes = spectra or more or not ENVELOPES.isdisjoint(levels)
+            plan = plan_for(n, fs_hz, band, envelope_band, not WAVES.isdisjoint(levels), envelopes)
+            for rows in _blocks(members, n):
+                block = [waveforms[i] for i in rows]
+                for i, result in zip(rows, _measure_block(plan, levels, block, spectra), strict=True):
                     results[i] = result
     return [result for result in results if result is not None]
+
+
+def _envelope_judged(wave: Waveform) -> bool:
+    """Say whether a band of its own or a mask lies in the spectrum of the envelope."""
+    return any(spec.of_envelope for spec in wave.bands) or any(spec.envelope for spec in wave.masks)
 
 
 @cache
@@ -121,16 +140,15 @@ def _blocks(members: list[int], n: int) -> Iterator[list[int]]:
         yield members[start : start + size]
 
 
-def _measure_block(plan: Plan, waves: list[Waveform], spectra: bool) -> list[MeasuredWithSpectra]:
+def _measure_block(plan: Plan, names: frozenset[str], waves: list[Waveform], spectra: bool) -> list[MeasuredWithSpectra]:
     if plan.n < MIN_SAMPLES:
         return [((), short_verdict(plan, wave.missing), None, None) for wave in waves]
     block = Block([wave.counts for wave in waves], plan, spectra)
-    heads = _heads(plan)
+    heads = _heads(plan, names)
     of_wave, of_envelope = _spectra(block, waves) if spectra else ([None] * len(waves), [None] * len(waves))
     results = []
-    for i, (wave, figures) in enumerate(zip(waves, block.figures(), strict=True)):
-        facts = Facts(wave.counts, wave.si_per_count, math.inf if wave.range_si is None else wave.range_si, wave.missing)
-        levels, judged = _levels(heads, figures, wave.si_per_count), verdict(block, i, figures, facts)
+    for i, (wave, figures) in enumerate(zip(waves, block.figures(not ENVELOPES.isdisjoint(names)), strict=True)):
+        levels, judged = _levels(heads, figures, wave.si_per_count), verdict(block, i, figures, wave)
         if wave.bands:
             more, left_out = band_levels(block, i, wave.bands, wave.si_per_count, wave.rpm)
             levels, judged = levels + more, Verdict(judged.flaws, judged.remarks, left_out)
@@ -169,13 +187,14 @@ class _Head(NamedTuple):
 
 
 @lru_cache(maxsize=64)
-def _heads(plan: Plan) -> tuple[_Head, ...]:
+def _heads(plan: Plan, names: frozenset[str]) -> tuple[_Head, ...]:
     families = ((VELOCITY_BAND, plan.velocity), (WHOLE_BAND, plan), (ENVELOPE_BAND, plan.envelope))
     kinds = [
         (function, LEVEL_KINDS[name], part)
         for functions, part in families
         if part is not None
         for name, function in functions.items()
+        if name in names
     ]
     return tuple(
         _Head(function, kind.quantity is not Quantity.RATIO, kind.name, kind.quantity, kind.detector, part.band, part.remark)
@@ -183,24 +202,14 @@ def _heads(plan: Plan) -> tuple[_Head, ...]:
     )
 
 
-_new = object.__new__
-_name, _value, _quantity, _detector, _band, _remark, _speed = (Level.__dict__[field.name].__set__ for field in fields(Level))
-
-
 def _levels(heads: tuple[_Head, ...], figures: Figures, si: float) -> tuple[Level, ...]:
-    """Make the levels by filling their slots: a frozen class's own way takes as long as the arithmetic (measured)."""
+    """Make the levels that are finite."""
     levels = []
     for function, scaled, name, quantity, detector, band, remark in heads:
         value = function(figures) * si if scaled else function(figures)
-        if not isfinite(value):
-            continue
-        level = _new(Level)
-        _name(level, name)
-        _value(level, value)
-        _quantity(level, quantity)
-        _detector(level, detector)
-        _band(level, band)
-        _remark(level, remark)
-        _speed(level, None)
-        levels.append(level)
+        if isfinite(value):
+            levels.append(_made((name, value, quantity, detector, band, remark, None)))
     return tuple(levels)
+
+
+_made: Callable[[tuple[object, ...]], Level] = partial(tuple.__new__, Level)

@@ -3,6 +3,7 @@
 import math
 from dataclasses import dataclass
 from functools import lru_cache
+from typing import NamedTuple
 
 import numpy as np
 import scipy.fft
@@ -59,6 +60,8 @@ class VelocityPlan:
     """Lines 0 to n_lines - 1 count."""
     power: NDArray[np.float32]
     """Shape (2 (n_lines - 2), 2): weights of squared real and imaginary parts; columns: whole band, lowest octave."""
+    waves: bool
+    """Waveforms are wanted, not only the mean square, which needs none."""
     weights: NDArray[np.complex64]
     """Shape (2, n_lines): what makes the lines of velocity and of displacement."""
     m: int
@@ -84,6 +87,8 @@ class EnvelopePlan:
     """What makes the envelope out of the analytic signal inside: scale over taper."""
     centre: slice
     """The part of what is inside that is transformed again for the envelope's spectrum: a quick length."""
+    share: NDArray[np.float32]
+    """One over its samples, as many times: its mean is a product with it."""
     line_hz: float
     """Distance of lines in that spectrum."""
 
@@ -102,6 +107,12 @@ class Plan:
     """Taper of the whole record, shape (n,)."""
     offset: NDArray[np.complex64]
     """First lines of the taper itself, over its line at 0 Hz: what a constant adds to each line, shape (k,)."""
+    smooth: NDArray[np.float32]
+    """The taper times a Hann window of mean 1, shape (n,)."""
+    smooth_offset: NDArray[np.complex64]
+    """What a constant of 1 adds to each line under it, shape (k + 1,)."""
+    constant: NDArray[np.float32]
+    """The product with it is the constant that leaves nothing at 0 Hz under the taper, shape (n,)."""
     band: Band
     """Band of the acceleration levels: from the lowest resolved line to half the sample rate."""
     velocity: VelocityPlan | None
@@ -113,8 +124,17 @@ class Plan:
 
 
 @lru_cache(maxsize=64)
-def plan_for(n: int, fs_hz: float, band: Band, envelope_band: Band | None) -> Plan:
+def plan_for(n: int, fs_hz: float, band: Band, envelope_band: Band | None, waves: bool = True, envelopes: bool = True) -> Plan:
     """Prepare what `n` samples at `fs_hz` need; the last 64 combinations are kept.
+
+    Parameters
+    ----------
+    n, fs_hz
+        Samples of a capture and their rate.
+    band, envelope_band
+        Of velocity and displacement, and the one to demodulate, None for the usual one.
+    waves, envelopes
+        Whether waveforms of velocity and displacement, and envelopes, will be asked for: each takes a transform of its own.
 
     Notes
     -----
@@ -125,10 +145,10 @@ def plan_for(n: int, fs_hz: float, band: Band, envelope_band: Band | None) -> Pl
     `velocity_rms` sees the Hann window times the taper, of which the noise bandwidth is known exactly.
     """
     if n < MIN_SAMPLES:
-        return Plan(n, fs_hz, *_untapered(n), band, None, None, True, (f"{n} samples make no level",))
+        return Plan(n, fs_hz, *_shapes(n, _edge(0)), band, None, None, True, (f"{n} samples make no level",))
     if not FS_RANGE_HZ[0] <= fs_hz <= FS_RANGE_HZ[1]:
         why = f"a sample rate of {fs_hz:g} Hz makes no velocity and no envelope"
-        return Plan(n, fs_hz, *_untapered(n), Band(fs_hz / n, fs_hz / 2.0), None, None, False, (why,))
+        return Plan(n, fs_hz, *_shapes(n, _edge(0)), Band(fs_hz / n, fs_hz / 2.0), None, None, False, (why,))
     duration, nyquist = n / fs_hz, fs_hz / 2.0
     remarks: list[str] = []
     periods = duration * band.low_hz
@@ -138,23 +158,42 @@ def plan_for(n: int, fs_hz: float, band: Band, envelope_band: Band | None) -> Pl
     n_taper = _taper_length(n, fs_hz, band.low_hz)
     taper = _edge(n_taper)
     m_velocity, m_envelope = _lengths(n, fs_hz, band, envelope_band)
-    velocity = None if too_short else _velocity_plan(n, fs_hz, band, taper, m_velocity)
+    velocity = None if too_short else _velocity_plan(n, fs_hz, band, taper, m_velocity, waves)
     if velocity is None and not too_short:
         remarks.append(f"sample rate {fs_hz:g} Hz too low for velocity in {band}")
-    envelope = _envelope_plan(n, fs_hz, envelope_band, taper, m_envelope)
-    if envelope is None:
+    envelope = _envelope_plan(n, fs_hz, envelope_band, taper, m_envelope) if envelopes else None
+    if envelope is None and envelopes:
         remarks.append(f"no lines of this capture in the envelope's band {envelope_band or 'by default'}")
-    share, thirds = np.full(n, 1.0 / n, np.float32), (0, n // 3, 2 * n // 3)
-    window = _tapered(np.ones(n), taper).astype(np.float32)
-    offset, whole = _offset(n, taper), Band(fs_hz / n, nyquist)
-    return Plan(n, fs_hz, share, thirds, window, offset, whole, velocity, envelope, too_short, tuple(remarks))
+    whole = Band(fs_hz / n, nyquist)
+    return Plan(n, fs_hz, *_shapes(n, taper), whole, velocity, envelope, too_short, tuple(remarks))
 
 
-def _untapered(
-    n: int,
-) -> tuple[NDArray[np.float32], tuple[int, int, int], NDArray[np.float32], NDArray[np.complex64]]:
-    thirds = (0, n // 3, 2 * n // 3)
-    return np.full(n, 1.0 / max(1, n), np.float32), thirds, np.ones(n, np.float32), np.zeros(0, np.complex64)
+class _Shapes(NamedTuple):
+    """The parts of a plan that only know the record's length and its edges."""
+
+    share: NDArray[np.float32]
+    thirds: tuple[int, int, int]
+    window: NDArray[np.float32]
+    offset: NDArray[np.complex64]
+    smooth: NDArray[np.float32]
+    smooth_offset: NDArray[np.complex64]
+    constant: NDArray[np.float32]
+
+
+def _shapes(n: int, taper: NDArray[np.float32]) -> _Shapes:
+    """Give them; without edges nothing but the mean is a constant."""
+    whole, hann = _tapered(np.ones(n), taper), 1.0 - np.cos(2.0 * np.pi * np.arange(n) / max(1, n))
+    reach = math.ceil(OFFSET_REACH * n / taper.size) if taper.size else 0
+    lines, smooth = scipy.fft.rfft(whole) if reach else np.zeros(1), whole * hann
+    return _Shapes(
+        share=np.full(n, 1.0 / max(1, n), np.float32),
+        thirds=(0, n // 3, 2 * n // 3),
+        window=whole.astype(np.float32),
+        offset=np.asarray(lines / lines[0], np.complex64)[:reach] if reach else np.zeros(0, np.complex64),
+        smooth=smooth.astype(np.float32),
+        smooth_offset=np.asarray(scipy.fft.rfft(smooth)[: reach + 1] if reach else np.zeros(0), np.complex64),
+        constant=(whole / max(1.0, whole.sum())).astype(np.float32),
+    )
 
 
 def _edge(n_taper: int) -> NDArray[np.float32]:
@@ -167,11 +206,6 @@ def _tapered(window: NDArray[np.float64], taper: NDArray[np.float32]) -> NDArray
     window[: taper.size] *= taper
     window[window.size - taper.size :] *= taper[::-1]
     return window
-
-
-def _offset(n: int, taper: NDArray[np.float32]) -> NDArray[np.complex64]:
-    lines = scipy.fft.rfft(_tapered(np.ones(n), taper))[: math.ceil(OFFSET_REACH * n / max(1, taper.size))]
-    return np.asarray(lines / lines[0], np.complex64)
 
 
 def _taper_length(n: int, fs_hz: float, low_hz: float) -> int:
@@ -194,7 +228,7 @@ def _velocity_lines(n: int, fs_hz: float, band: Band) -> int:
     return min((n + 1) // 2, math.ceil(TOP * min(band.high_hz, fs_hz / 2.0) * n / fs_hz))
 
 
-def _velocity_plan(n: int, fs_hz: float, band: Band, taper: NDArray[np.float32], m: int) -> VelocityPlan | None:
+def _velocity_plan(n: int, fs_hz: float, band: Band, taper: NDArray[np.float32], m: int, waves: bool) -> VelocityPlan | None:
     line_hz, nyquist = fs_hz / n, fs_hz / 2.0
     high, n_lines = min(band.high_hz, nyquist), _velocity_lines(n, fs_hz, band)
     if nyquist <= band.low_hz or n_lines < 3:
@@ -210,7 +244,7 @@ def _velocity_plan(n: int, fs_hz: float, band: Band, taper: NDArray[np.float32],
     cut = [CUT.format(high)] if high < band.high_hz else []
     short = [SHORT] if band.low_hz * n < GOOD_PERIODS * fs_hz else []
     truth, edge = Band(max(band.low_hz, line_hz), high), math.ceil(taper.size * m / n)
-    return VelocityPlan(truth, "; ".join(short + cut), n_lines, power, weights, m, slice(edge, m - edge))
+    return VelocityPlan(truth, "; ".join(short + cut), n_lines, power, waves, weights, m, slice(edge, m - edge))
 
 
 def _usual_envelope_band(fs_hz: float) -> Band:
@@ -239,8 +273,9 @@ def _envelope_plan(n: int, fs_hz: float, wanted: Band | None, taper: NDArray[np.
     weights = np.tile(np.array([[0.5], [-0.5j]], np.complex64), last - first + 1)
     weights[:, 0] *= 2.0  # in a real waveform the line at 0 Hz is the only one without a twin
     centre = _centre(gain.size)
-    line = fs_hz * m / n / (centre.stop - centre.start)
-    return EnvelopePlan(truth, cut, slice(first, last + 1), weights, m, inside, gain, centre, line)
+    count = centre.stop - centre.start
+    line, share = fs_hz * m / n / count, np.full(count, 1.0 / count, np.float32)
+    return EnvelopePlan(truth, cut, slice(first, last + 1), weights, m, inside, gain, centre, share, line)
 
 
 def _centre(most: int) -> slice:

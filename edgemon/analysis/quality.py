@@ -6,7 +6,7 @@ Every threshold is common practice without a published source, except where one 
 import math
 from collections.abc import Sequence
 from functools import lru_cache
-from typing import NamedTuple
+from typing import Protocol
 
 import numpy as np
 from numpy.typing import NDArray
@@ -60,14 +60,24 @@ CLEAN = Verdict()
 Row = tuple[Flaw, str]
 
 
-class Facts(NamedTuple):
+class Facts(Protocol):
     """What a verdict needs beside the figures."""
 
-    counts: Counts
-    si_per_count: float
-    range_si: float
-    """m/s2; infinite where it is not known."""
-    missing: bool
+    @property
+    def counts(self) -> Counts:
+        """Give the samples."""
+
+    @property
+    def si_per_count(self) -> float:
+        """Give m/s2 per count."""
+
+    @property
+    def range_si(self) -> float | None:
+        """Give the sensor's range, m/s2; None where it is not known."""
+
+    @property
+    def missing(self) -> bool:
+        """Say whether parts of the capture never came."""
 
 
 def verdict(block: Block, i: int, figures: Figures, facts: Facts) -> Verdict:
@@ -90,16 +100,17 @@ def verdict(block: Block, i: int, figures: Figures, facts: Facts) -> Verdict:
         Without flaw and without remark it is one and the same clean verdict for all.
     """
     plan = block.plan
-    if not _suspect(plan, figures, facts):
+    range_si = math.inf if facts.range_si is None else facts.range_si
+    if not _suspect(plan, figures, facts, range_si):
         return _unsteady(plan) if figures.unsteadiness > UNSTEADY**2 else _of_plan(plan)
-    limit = facts.range_si / facts.si_per_count if facts.si_per_count > 0.0 else math.inf
+    limit = range_si / facts.si_per_count if facts.si_per_count > 0.0 else math.inf
     found: list[Row | None] = [
         clipping(facts.counts, limit),
         flat_line(facts.counts, math.sqrt(figures.second)) if _may_be_flat(figures) else None,
         (Flaw.TOO_SHORT, plan.remarks[0]) if plan.too_short else None,
         _missing() if facts.missing else held(facts.counts) if figures.may_hold else None,
         _rise(block, i, figures),
-        _implausible(figures, facts),
+        _implausible(figures, facts.si_per_count, range_si),
     ]
     whole = _unsteady(plan) if figures.unsteadiness > UNSTEADY**2 else _of_plan(plan)
     remarks = whole.remarks[1:] if plan.too_short else whole.remarks
@@ -134,19 +145,19 @@ def short_verdict(plan: Plan, missing: bool) -> Verdict:
     return _collect([(Flaw.TOO_SHORT, plan.remarks[0])] + ([_missing()] if missing else []), ())
 
 
-def _suspect(plan: Plan, figures: Figures, facts: Facts) -> bool:
+def _suspect(plan: Plan, figures: Figures, facts: Facts, range_si: float) -> bool:
     """Say whether some full test could find a flaw; comparisons with what is not a number are false."""
-    si = facts.si_per_count
-    reach = max(abs(figures.top), abs(figures.bottom))
+    si, top, bottom = facts.si_per_count, figures.top, figures.bottom
+    reach = top if top > -bottom else -bottom
     return (
-        reach > RAIL - 0.5
-        or _may_be_flat(figures)
-        or reach * si > facts.range_si - 2.0 * si
-        or figures.at_extremes > max(MIN_RUN - 1, FLAT_SHARE * plan.n)
-        or facts.missing
+        figures.at_extremes > max(MIN_RUN - 1, FLAT_SHARE * plan.n)
         or figures.may_hold
-        or figures.velocity_square * si**2 > MAX_VELOCITY**2
+        or reach > RAIL - 0.5
+        or (reach + 2.0) * si > range_si
         or figures.lowest_square >= RISE_ENERGY * figures.velocity_square
+        or _may_be_flat(figures)
+        or facts.missing
+        or figures.velocity_square * si**2 > MAX_VELOCITY**2
     )
 
 
@@ -272,11 +283,11 @@ def _rise(block: Block, i: int, figures: Figures) -> Row | None:
     return Flaw.LOW_FREQUENCY_RISE, f"{share:.0f} % of the velocity lies below {edge:g} Hz in a slope without lines"
 
 
-def _implausible(figures: Figures, facts: Facts) -> Row | None:
-    velocity = math.sqrt(figures.velocity_square) * facts.si_per_count
+def _implausible(figures: Figures, si: float, range_si: float) -> Row | None:
+    velocity = math.sqrt(figures.velocity_square) * si
     if velocity > MAX_VELOCITY:
         return Flaw.IMPLAUSIBLE, f"velocity {1e3 * velocity:.3g} mm/s r.m.s.: no bearing housing moves so"
-    reach = max(abs(figures.top), abs(figures.bottom)) * facts.si_per_count
-    if reach > RANGE_MARGIN * facts.range_si:
-        return Flaw.IMPLAUSIBLE, f"acceleration {reach:.3g} m/s2, beyond the sensor's range of {facts.range_si:.3g} m/s2"
+    reach = max(abs(figures.top), abs(figures.bottom)) * si
+    if reach > RANGE_MARGIN * range_si:
+        return Flaw.IMPLAUSIBLE, f"acceleration {reach:.3g} m/s2, beyond the sensor's range of {range_si:.3g} m/s2"
     return None

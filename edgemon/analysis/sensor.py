@@ -2,7 +2,6 @@
 
 import math
 from collections.abc import Iterable, Mapping
-from dataclasses import replace
 from functools import lru_cache
 from types import MappingProxyType
 
@@ -91,7 +90,7 @@ def said_of_noise(level: Level, density: float) -> Level:
         return level
     unit = USUAL_UNIT[level.quantity]
     text = f"below detection: less than twice the sensor's own noise of {from_si(floor, unit):.2g} {unit}"
-    return replace(level, remark="; ".join(filter(None, (level.remark, text))))
+    return level._replace(remark="; ".join(filter(None, (level.remark, text))))
 
 
 def said_of_resonance(level: Level, resonance_hz: float, basis: str) -> Level:
@@ -106,7 +105,7 @@ def said_of_resonance(level: Level, resonance_hz: float, basis: str) -> Level:
     if level.band is None or level.band.high_hz <= reach * (1.0 + 1e-9):
         return level
     text = f"its band reaches beyond {reach:.0f} Hz: resonance of the mounting at {resonance_hz:.0f} Hz ({basis})"
-    return replace(level, remark="; ".join(filter(None, (level.remark, text))))
+    return level._replace(remark="; ".join(filter(None, (level.remark, text))))
 
 
 def said_of_sensor(levels: tuple[Level, ...], sensor: Sensor, own: Iterable[LevelSpec] = ()) -> tuple[Level, ...]:

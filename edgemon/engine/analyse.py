@@ -310,6 +310,7 @@ def _measured(setting: Setting, memory: Memory, items: Sequence[Item | Capture],
                         bands=point.levels,
                         rpm=(speed := speeds.of(point)).rpm,
                         masks=point.masks,
+                        levels=point.computes,
                     ),
                     speed,
                 )

@@ -1,7 +1,5 @@
 """Which shaft speed the levels of a capture are computed with: measured, else fixed, else estimated from the capture."""
 
-from dataclasses import replace
-
 import numpy as np
 
 from edgemon.analysis.speed import estimate_speed
@@ -69,7 +67,7 @@ def with_speed(point: Point, levels: tuple[Level, ...], speed: Speed) -> tuple[L
     if speed.rpm is None or not in_orders:
         return levels
     return tuple(
-        replace(level, speed=speed, remark="; ".join(filter(None, (level.remark, speed.text))))
+        level._replace(speed=speed, remark="; ".join(filter(None, (level.remark, speed.text))))
         if level.name in in_orders
         else level
         for level in levels

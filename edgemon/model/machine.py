@@ -7,7 +7,7 @@ from enum import StrEnum
 from edgemon.model.collection import Collection
 from edgemon.model.derived import DerivedSpec, MaskSpec
 from edgemon.model.ids import AreaId, MachineId, PointId, PointKey, SensorId, SiteId
-from edgemon.model.level import LEVEL_KINDS, Band, LevelKind, LevelSpec
+from edgemon.model.level import COMPUTED, LEVEL_KINDS, Band, LevelKind, LevelSpec
 from edgemon.model.limit import Limit, Severity
 from edgemon.model.policy import AlarmPolicy
 from edgemon.model.response import Response
@@ -85,6 +85,8 @@ class Point:
     """Band of the velocity and displacement levels."""
     envelope_band: Band | None = None
     """Band demodulated for the envelope levels; None for the usual choice."""
+    computes: frozenset[str] = COMPUTED
+    """Usual levels that are made of its waveforms."""
     separation: str = "none"
     """How what repeats itself is taken out before the spectrum of an envelope: none, synchronous or prediction."""
     bearing: Bearing | None = None

@@ -5,6 +5,7 @@ from collections.abc import Sequence
 from edgemon.decode.readings import NAMES
 from edgemon.model.alarm import MONITORING
 from edgemon.model.ids import is_identifier
+from edgemon.model.level import COMPUTED, LEVEL_KINDS
 from edgemon.settings.levels import ENVELOPE, QUANTITIES
 from edgemon.settings.lines import KeyPath
 from edgemon.settings.problem import Report, shown
@@ -33,6 +34,14 @@ def check_levels(levels: Sequence[LevelTable], around: KeyPath, report: Report) 
                 (*path, "detector"), f'"{level.detector}" of a band of the envelope', 'detector = "rms", or leave it out'
             )
         _edges(level, path, report)
+
+
+def check_compute(names: Sequence[str] | None, around: KeyPath, report: Report) -> None:
+    """Report what is no level that a waveform makes."""
+    known = [name for name in LEVEL_KINDS if name in COMPUTED]
+    for number, name in enumerate(names or ()):
+        if name not in COMPUTED:
+            report.error((*around, "compute", number), f'unknown level "{shown(name)}"', f"known are {', '.join(known)}")
 
 
 def check_name(name: str, path: KeyPath, report: Report) -> None:

@@ -10,7 +10,7 @@ from edgemon.settings.check_alarms import check_alarms
 from edgemon.settings.check_baseline import check_baseline
 from edgemon.settings.check_collection import check_collection
 from edgemon.settings.check_derived import check_derived, check_names, check_startup
-from edgemon.settings.check_levels import check_levels
+from edgemon.settings.check_levels import check_compute, check_levels
 from edgemon.settings.check_masks import check_masks
 from edgemon.settings.check_reach import check_reach
 from edgemon.settings.check_responses import check_actions, check_responses
@@ -122,6 +122,7 @@ def _machine(machine: MachineTable, file: PlantFile, path: KeyPath, report: Repo
         check_train(machine.train, (*path, "train"), report)
     check_baseline(machine.baseline, (*path, "baseline"), report)
     check_levels(machine.level, path, report)
+    check_compute(machine.compute, path, report)
     check_masks(machine.mask, path, report)
     check_derived(machine.derived, machine, None, file, path, report)
     check_names(machine, path, report)
@@ -211,6 +212,7 @@ def _point(point: PointTable, machine: MachineTable, file: PlantFile, path: KeyP
         _bearing(point.bearing, (*path, "bearing"), report)
     row = SEVERITY_CLASSES.get(machine.severity_class)
     check_levels(point.level, path, report)
+    check_compute(point.compute, path, report)
     check_masks(point.mask, path, report)
     check_derived(point.derived, machine, point, file, path, report)
     check_names(point, path, report)

@@ -7,9 +7,10 @@ from pathlib import Path
 from types import MappingProxyType
 
 from edgemon.model.collection import Collection
+from edgemon.model.derived import DerivedSpec, MaskSpec
 from edgemon.model.gateway import Access, Broker, Gateway, InputBorders, Protocol
 from edgemon.model.ids import AreaId, MachineId, SensorId, SiteId
-from edgemon.model.level import Band
+from edgemon.model.level import COMPUTED, Band
 from edgemon.model.machine import (
     Area,
     Bearing,
@@ -161,6 +162,7 @@ def _standstill(table: MachineTable) -> StandstillRule | None:
 
 def _point(machine: MachineTable, table: PointTable, sensor: Sensor, file: PlantFile) -> Point:
     limits = limits_of(machine, table, file.alarms)
+    masks, derived = mask_specs(machine, table), derived_specs(machine, table)
     return Point(
         key=point_key(machine.id, table.id),
         name=table.name or table.id,
@@ -170,6 +172,7 @@ def _point(machine: MachineTable, table: PointTable, sensor: Sensor, file: Plant
         stale_after_s=sensor.interval_s * STALE_INTERVALS if table.stale_after_s is None else table.stale_after_s,
         band=_band(table.band) or class_band(machine),
         envelope_band=_band(table.envelope_band),
+        computes=_computes(machine, table, [limit.level for limit in limits], masks, derived),
         separation=table.separation,
         bearing=_bearing(table.bearing),
         direction=table.direction,
@@ -177,10 +180,23 @@ def _point(machine: MachineTable, table: PointTable, sensor: Sensor, file: Plant
         end=table.end,
         levels=level_specs(machine, table),
         responses=responses_of(file.response, machine, table, limits),
-        masks=mask_specs(machine, table),
-        derived=derived_specs(machine, table),
+        masks=masks,
+        derived=derived,
         sends=sensor.sends,
     )
+
+
+def _computes(
+    machine: MachineTable, table: PointTable, limited: Iterable[str], masks: Iterable[MaskSpec], derived: Iterable[DerivedSpec]
+) -> frozenset[str]:
+    """Give the usual levels that are wanted, and those that something rests on: a limit must not fall silent."""
+    wanted = machine.compute if table.compute is None else table.compute
+    if wanted is None:
+        return COMPUTED
+    rests = [*limited, *(spec.base_level for spec in masks), *(spec.of.name for spec in derived)]
+    if machine.standstill is not None:
+        rests.append(machine.standstill.level)
+    return COMPUTED & {*wanted, *rests}
 
 
 def class_band(machine: MachineTable) -> Band:

@@ -175,6 +175,7 @@ class PointTable(Shape):
     bearing: BearingTable | None = None
     band: BandTable | None = None
     envelope_band: BandTable | None = None
+    compute: list[str] | None = None
     separation: Literal["none", "synchronous", "prediction"] = "none"
     stale_after_s: float | None = None
     level: list[LevelTable] = Field(default_factory=list)
@@ -206,6 +207,7 @@ class MachineTable(Shape):
     criticality: Literal["critical", "essential", "general"] = "essential"
     power_kw: float | None = None
     train: TrainTable | None = None
+    compute: list[str] | None = None
     baseline: BaselineTable = BaselineTable()
     startup: StartupTable | None = None
     level: list[LevelTable] = Field(default_factory=list)

@@ -1,6 +1,7 @@
 """The entrance: order, grouping, padding, and that nothing a sensor can send makes it raise."""
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -9,16 +10,18 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from hypothesis.extra import numpy as hnp
 
-from edgemon.analysis.measure import Waveform, measure
+from edgemon.analysis.measure import Waveform, measure, measure_with_spectra
 from edgemon.analysis.registry import LEVELS
-from edgemon.model.level import LEVEL_KINDS, Band
+from edgemon.model.derived import MaskSpec
+from edgemon.model.level import COMPUTED, LEVEL_KINDS, Band, Detector, LevelSpec
+from edgemon.units import Quantity
 from tests.analysis.signals import SLOW, USUAL, captured, counted, full, velocity_sine
 
 RNG = np.random.default_rng(21)
 
 
 def test_every_level_but_temperature_has_a_function() -> None:
-    assert LEVELS.keys() == LEVEL_KINDS.keys() - {"temperature"}
+    assert LEVELS.keys() == COMPUTED == LEVEL_KINDS.keys() - {"temperature"}
 
 
 def test_levels_state_quantity_detector_and_band_in_the_houses_order() -> None:
@@ -45,6 +48,44 @@ def test_a_batch_gives_what_single_captures_give(rows: int) -> None:
         assert verdict == its_verdict
         assert [level.name for level in some] == [level.name for level in alone]
         assert [level.value for level in some] == pytest.approx([level.value for level in alone], rel=2e-5)
+
+
+NARROW = LevelSpec("hum", Quantity.VELOCITY, Detector.RMS, 95.0, 105.0)
+SHARP = LevelSpec("mesh", Quantity.ACCELERATION, Detector.PEAK, 300.0, 700.0)
+RHYTHM = LevelSpec("rhythm", Quantity.ACCELERATION, Detector.RMS, 20.0, 200.0, of_envelope=True)
+GRID = MaskSpec("grid", Quantity.VELOCITY, 20.0, 500.0, 10.0, given=((20.0, 1e-3), (500.0, 1e-3)))
+CHOICES: tuple[set[str], ...] = (
+    {"velocity_rms"},
+    {"kurtosis", "acceleration_peak"},
+    {"displacement_pp"},
+    {"envelope_peak", "velocity_rms"},
+    set(),
+)
+
+
+@pytest.mark.parametrize("rows", [1, 2, 5])
+@pytest.mark.parametrize("wanted", CHOICES, ids=lambda names: "+".join(sorted(names)) or "none")
+@pytest.mark.parametrize("own", [(), (NARROW, SHARP), (NARROW, RHYTHM)], ids=["no bands", "bands", "rhythm"])
+def test_fewer_levels_are_the_same_levels(rows: int, wanted: set[str], own: tuple[LevelSpec, ...]) -> None:
+    """What is not asked for is not made, and what is does not change by it: neither value, band nor verdict."""
+    shift = velocity_sine(3.0, 5120.0, 4096, 20.0)  # does not fit the record, so that its constant matters
+    waves = [captured(RNG.normal(size=4096) + shift + velocity_sine(31.0, 5120.0, 4096, i + 1.0), 5120.0) for i in range(rows)]
+    waves = [replace(wave, bands=own, masks=(GRID,)) for wave in waves]
+    every = measure(waves)
+    some = measure([replace(wave, levels=frozenset(wanted)) for wave in waves])
+    with_spectra = measure_with_spectra([replace(wave, levels=frozenset(wanted)) for wave in waves])
+    names = {*wanted, *(spec.name for spec in own), GRID.name}
+    for (levels, verdict), (fewer, its_verdict), (again, _, spectrum, of_envelope) in zip(
+        every, some, with_spectra, strict=True
+    ):
+        assert verdict == its_verdict
+        left = [level for level in levels if level.name in names]
+        assert [level.name for level in fewer] == [level.name for level in again] == [level.name for level in left]
+        for one, other, third in zip(left, fewer, again, strict=True):
+            assert one[2:] == other[2:] == third[2:]
+            assert [other.value, third.value] == pytest.approx([one.value] * 2, rel=1e-4)
+        assert spectrum is not None
+        assert of_envelope is not None
 
 
 def test_mixed_lengths_rates_and_bands_keep_their_order() -> None:

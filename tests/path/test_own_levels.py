@@ -141,3 +141,17 @@ async def test_a_level_below_twice_the_sensors_own_noise_says_so(mm_s: float, is
         shown = {level.name: level for level in rig.point().levels}["velocity_rms"]
         assert ("below detection: less than twice the sensor's own noise of 0.049 mm/s" in shown.remark) is is_below
         assert shown.value == pytest.approx(mm_s, rel=0.05)
+
+
+async def test_a_point_that_computes_few_levels_is_judged_and_shown_by_these() -> None:
+    """3 mm/s r.m.s. of a tone (closed form) in alert, whether the other usual levels are made or not."""
+    of_plant = with_levels()
+    (machine,) = of_plant.machines
+    few = frozenset({"velocity_rms", "kurtosis"})
+    machine = replace(machine, points=tuple(replace(point, computes=few) for point in machine.points))
+    async with running(Rig(replace(of_plant, machines=(machine,)))) as rig:
+        await rig.send(capture(START, 3.0, rpm=3000.0))
+        document = rig.published()
+        assert document["levels"].keys() - {"temperature"} == {"velocity_rms", "kurtosis", "velocity_1x", "below"}
+        assert document["state"] == "alert"
+        assert document["levels"]["velocity_rms"]["value"] == pytest.approx(3.0, rel=0.02)

@@ -375,6 +375,13 @@ LIMITS = {
         '"velocity_rsm" is not a level',
         'did you mean "velocity_rms"?',
     ),
+    "unknown level to compute": Broken(
+        PLANT + 'compute = ["velocity_rms", "kurtossis"]\n',
+        "compute",
+        f"{P}.compute[#2]",
+        'unknown level "kurtossis"',
+        "known are velocity_rms, velocity_peak",
+    ),
     "no level": Broken(
         limit("alert = 1\n").replace('level = "velocity_rms"\n', ""),
         "[[machine.point.limit]]",

@@ -6,7 +6,7 @@ from pathlib import Path
 import pytest
 
 from edgemon.model.ids import SensorId
-from edgemon.model.level import LEVEL_KINDS, Band
+from edgemon.model.level import COMPUTED, LEVEL_KINDS, Band
 from edgemon.model.limit import Delay, Limit
 from edgemon.model.machine import Criticality, Machine, Point
 from edgemon.units import units_of
@@ -37,6 +37,37 @@ def test_a_class_fills_the_velocity_limits_with_band_and_origin(tmp_path: Path) 
     assert (limit.alert, limit.alarm, limit.deadband) == pytest.approx((0.0028, 0.0045, 0.00028))
     assert (limit.on_delay_alert, limit.on_delay_alarm, limit.off_delay) == (Delay(2), Delay(2), Delay(2))
     assert point.band == Band(10.0, 1000.0)
+
+
+def test_every_level_is_computed_unless_the_file_names_some(tmp_path: Path) -> None:
+    assert the_point(tmp_path, PLANT).computes == COMPUTED
+
+
+def test_a_point_computes_what_it_or_its_machine_names(tmp_path: Path) -> None:
+    of_machine = MACHINE + 'compute = ["kurtosis", "acceleration_rms"]\n'
+    limited = {"velocity_rms"}  # the class sets a limit on it
+    assert the_point(tmp_path, SITE + of_machine + POINT).computes == {"kurtosis", "acceleration_rms"} | limited
+    assert the_point(tmp_path, SITE + of_machine + POINT + "compute = []\n").computes == limited
+
+
+@pytest.mark.parametrize(
+    ("of_machine", "of_point", "level"),
+    [
+        ("", LIMIT.replace("velocity_rms", "displacement_pp").replace("mm/s", "um") + "alert = 50\n", "displacement_pp"),
+        ('standstill = { level = "envelope_rms", below = 0.1, unit = "m/s2" }\n', "", "envelope_rms"),
+        ("", '[[machine.point.derived]]\nname = "peak_change"\nrule = "change"\nof = "velocity_peak"\n', "velocity_peak"),
+        (
+            "",
+            '[[machine.point.mask]]\nname = "e"\nquantity = "envelope"\nlow_hz = 10\nhigh_hz = 90\nline_hz = 2\n'
+            'floor = 0.1\nunit = "m/s2"\n',
+            "envelope_rms",
+        ),
+    ],
+    ids=["limit", "standstill", "derived", "mask"],
+)
+def test_what_something_rests_on_is_computed_in_any_case(of_machine: str, of_point: str, level: str, tmp_path: Path) -> None:
+    text = SITE + MACHINE + of_machine + POINT + 'compute = ["acceleration_rms"]\n' + of_point
+    assert the_point(tmp_path, text).computes == {"acceleration_rms", "velocity_rms", level}
 
 
 @pytest.mark.parametrize(("rpm", "low_hz"), [(599.9, 2.0), (600.0, 10.0), (2975.0, 10.0)])
