@@ -17,7 +17,7 @@ from edgemon.model.reading import Counts
 Rows = NDArray[np.float32]
 """One number for each row, shape (rows,)."""
 NAN = float("nan")
-TWO, FOUR = np.int16(2), np.uint16(4)
+ONE = np.int16(1)
 WORD = 4
 """Samples that are compared at once, as one number of 64 bits."""
 
@@ -156,16 +156,10 @@ def _steadiness(thirds: list[list[float]], top: list[int], bottom: list[int], n:
 
 
 def _at_extremes(raw: NDArray[np.int16], tops: NDArray[np.int16], bottoms: NDArray[np.int16]) -> list[int]:
-    """Count the samples within one count of either extreme.
-
-    Notes
-    -----
-    Less the lowest value between, modulo 2^16, only those between stay below a bound: one comparison for both sides.
-    """
-    n, spans = raw.shape[1], (tops - bottoms).view(np.uint16)
-    between = (raw - (bottoms + TWO)[:, None]).view(np.uint16) <= (spans - FOUR)[:, None]
-    counts = map(np.count_nonzero, between)
-    return [n - count if span >= FOUR else n for count, span in zip(counts, spans.tolist(), strict=True)]
+    """Count the samples within one count of either extreme; the step beyond int16 is only made where all samples are equal."""
+    near = raw >= (tops - ONE)[:, None]
+    near |= raw <= (bottoms + ONE)[:, None]
+    return list(map(np.count_nonzero, near))
 
 
 def _may_hold(raw: NDArray[np.int16]) -> list[bool]:

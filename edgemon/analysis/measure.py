@@ -102,21 +102,22 @@ def measure_with_spectra(waveforms: Sequence[Waveform]) -> list[MeasuredWithSpec
     return _measured(waveforms, spectra=True)
 
 
-_Group = tuple[int, float, Band, Band | None, frozenset[str], bool]
+_Group = tuple[int, float, float, float, Band | None, frozenset[str], bool]
 
 
 def _measured(waveforms: Sequence[Waveform], spectra: bool) -> list[MeasuredWithSpectra]:
     _keep_memory()
     groups: dict[_Group, list[int]] = {}
     for i, wave in enumerate(waveforms):
-        more = bool(wave.bands or wave.masks) and _envelope_judged(wave)
-        key = (wave.counts.size, wave.fs_hz, wave.band, wave.envelope_band, wave.levels, more)
+        more, band = bool(wave.bands or wave.masks) and _envelope_judged(wave), wave.band
+        # the edges, for a band's own hash takes as long as all else here (measured)
+        key = (wave.counts.size, wave.fs_hz, band.low_hz, band.high_hz, wave.envelope_band, wave.levels, more)
         groups.setdefault(key, []).append(i)
     results: list[MeasuredWithSpectra | None] = [None] * len(waveforms)
     with np.errstate(all="ignore"):  # what is not finite is left out below
-        for (n, fs_hz, band, envelope_band, levels, more), members in groups.items():
+        for (n, fs_hz, low_hz, high_hz, envelope_band, levels, more), members in groups.items():
             envelopes = spectra or more or not ENVELOPES.isdisjoint(levels)
-            plan = plan_for(n, fs_hz, band, envelope_band, not WAVES.isdisjoint(levels), envelopes)
+            plan = plan_for(n, fs_hz, Band(low_hz, high_hz), envelope_band, not WAVES.isdisjoint(levels), envelopes)
             for rows in _blocks(members, n):
                 block = [waveforms[i] for i in rows]
                 for i, result in zip(rows, _measure_block(plan, levels, block, spectra), strict=True):
