@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 from typing import NamedTuple
 
 from edgemon.model.alarm import MONITORING
-from edgemon.model.level import Band, Level
+from edgemon.model.level import COMPUTED, Band, Level
 from edgemon.model.limit import Limit, Severity, Side, edge_of, ratio_line
 from edgemon.model.machine import Criticality, Machine, Point
 from edgemon.model.policy import SHIFT_S
@@ -84,7 +84,8 @@ class Rules:
         object.__setattr__(self, "within", {level: _within(limit) for level, limit in limits.items()})
         in_orders = (spec.name for spec in self.point.levels if spec.in_orders)
         masks, derived = (spec.name for spec in self.point.masks), (spec.name for spec in self.point.derived)
-        object.__setattr__(self, "_extra", frozenset((*in_orders, *masks, *derived)))
+        unasked = COMPUTED - self.point.computes
+        object.__setattr__(self, "_extra", frozenset((*in_orders, *masks, *derived, *unasked)))
         warm = {level for level, limit in limits.items() if limit.quantity is Quantity.TEMPERATURE}
         object.__setattr__(self, "_gated", frozenset(limits) - warm - {MONITORING})
         sure = [level for level in limits if level not in self._extra and level != MONITORING]
@@ -112,7 +113,10 @@ class Rules:
         return level in self._gated
 
     def may_be_missing(self, level: str) -> bool:
-        """Say whether a level may be left out although its sensor is well: it needs a speed, a baseline or values before it."""
+        """Say whether a level may be left out although its sensor is well.
+
+        It needs a speed, a baseline or values before it, or nobody asks for it.
+        """
         return level in self._extra
 
     def ratio(self, level: str, value: float) -> float | None:

@@ -220,6 +220,17 @@ def test_a_level_with_a_limit_of_which_nothing_comes_is_left_out_and_never_reads
     assert "temperature" in view.left_out
 
 
+def test_a_level_that_is_computed_no_more_leaves_the_screen() -> None:
+    bench = Bench(rules(limit()))
+    bench.measure(0.0, 3.0, kurtosis=3.0, crest_factor=4.0)
+    bench.rules = replace(bench.rules, point=replace(bench.rules.point, computes=frozenset({"velocity_rms", "crest_factor"})))
+    for t in (10.0, 20.0, 30.0):
+        bench.measure(t, 3.0, crest_factor=4.0)
+    view = point_view(bench.rules, bench.state, 30.0)
+    assert [level.name for level in view.levels] == ["velocity_rms", "crest_factor"]
+    assert view.left_out == {}
+
+
 def test_where_nothing_at_all_comes_the_point_says_so_and_no_level_by_itself() -> None:
     bench = Bench(rules(limit(), limit("temperature", 80.0, 95.0)))
     bench.measure(0.0, 3.0, temperature=40.0)
