@@ -9,10 +9,10 @@ from dataclasses import asdict
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from edgemon.diagnosis.planetary import planetary_orders
+from edgemon.cli.kinematics import gear_rows, motor_rows, planetary_rows, told
 from edgemon.diagnosis.shafts import shaft_orders
 from edgemon.errors import SettingsError
-from edgemon.model.machine import Machine, PlanetarySet, Plant
+from edgemon.model.machine import Plant
 from edgemon.settings.load import fingerprint, load_all, problems
 from edgemon.settings.problem import Problem
 
@@ -49,8 +49,8 @@ def run(args: argparse.Namespace) -> int:
     else:
         for problem in found:
             print(problem)
-        for row in summary["planetary"] if summary is not None else ():
-            print(_kinematics(row))
+        for row in (*summary["planetary"], *summary["gears"], *summary["motors"]) if summary is not None else ():
+            print(told(row))
         for machine, shafts in summary["shafts"].items() if summary is not None else ():
             print(f"{machine}: shafts, in multiples of its own: {', '.join(f'{name} {x:.5g}' for name, x in shafts.items())}")
         print(_last_line(found, summary))
@@ -79,31 +79,12 @@ def _summary(directory: Path) -> dict[str, Any]:
         "points": len(plant.points),
         "sensors": len(plant.sensors),
         "limits_from": _origins(plant),
-        "planetary": [_planetary(machine, gears) for machine in plant.machines for gears in machine.train.planetary],
+        "planetary": planetary_rows(plant.machines),
+        "gears": gear_rows(plant.machines),
+        "motors": motor_rows(plant.machines),
         "shafts": {one.id: shaft_orders(one.train) for one in plant.machines if one.train.planetary and one.train.gears},
         "fingerprint": fingerprint(plant, gateway),
     }
-
-
-def _planetary(machine: Machine, gears: PlanetarySet) -> dict[str, Any]:
-    """Give the kinematics of a planetary set in orders of the machine's shaft; its speed beside them where it is known."""
-    found = planetary_orders(gears)
-    orders = {str(member): order for member, order in found.members.items()} | {
-        "mesh": found.mesh,
-        "planet pass": found.planet_pass,
-        "sun tooth": found.sun_fault,
-        "planet tooth": found.planet_fault,
-        "ring tooth": found.ring_fault,
-    }
-    return {"machine": machine.id, "teeth": str(gears), "planets": gears.planets, "rpm": machine.rpm, "orders": orders}
-
-
-def _kinematics(row: dict[str, Any]) -> str:
-    """Write the kinematics of a planetary set: in Hz at nominal speed, else in orders."""
-    speed = 1.0 if row["rpm"] is None else row["rpm"] / 60.0
-    values = ", ".join(f"{name} {speed * order:.4g}" for name, order in row["orders"].items())
-    unit = "orders of the shaft" if row["rpm"] is None else f"Hz at {row['rpm']:g} r/min"
-    return f"{row['machine']}: planetary {row['teeth']} with {_count(row['planets'], 'planet')}: {values} ({unit})"
 
 
 def _origins(plant: Plant) -> dict[str, int]:

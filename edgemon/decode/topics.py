@@ -37,11 +37,6 @@ def subscriptions(root: str) -> tuple[str, ...]:
     return (*(f"{root}/sensor/+/{name}" for name in _OF_SENSOR), f"{root}/{Kind.SIMULATION}")
 
 
-def write_topic(topic: Topic, root: str) -> str:
-    """Write a topic; the opposite of `read_topic`."""
-    return f"{root}/{topic.kind}" if topic.sensor is None else f"{root}/sensor/{topic.sensor}/{topic.kind}"
-
-
 def read_topic(text: str, root: str) -> Topic:
     """Take a topic apart.
 

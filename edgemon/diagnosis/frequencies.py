@@ -116,7 +116,7 @@ class MotorRates:
     """Share of synchronous speed."""
     pole_pass_hz: float
     """Number of poles times slip frequency = 2 slip times supply frequency."""
-    twice_line_hz: float
+    twice_supply_hz: float
 
 
 def motor_rates(supply_hz: float, poles: int, speed_hz: float) -> MotorRates:

@@ -42,8 +42,3 @@ class Forecast:
     reason: NoForecast | None = None
     text: str = ""
     """For people: what it rests on, or the figures behind the reason."""
-
-    @property
-    def is_given(self) -> bool:
-        """Say whether there is a forecast."""
-        return self.reason is None

@@ -32,17 +32,6 @@ class Cusum:
     started: NDArray[np.int64]
     """For each value: index of the first value of the run of the sum that signals (of the larger sum elsewhere)."""
 
-    @property
-    def first_signal(self) -> int | None:
-        """Give the index of the first signal; None where there is none."""
-        return _first(self.signals)
-
-    @property
-    def change_at(self) -> int | None:
-        """Give the index at which the first signalled change is estimated to have begun; None without a signal."""
-        first = self.first_signal
-        return None if first is None else int(self.started[first])
-
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Ewma:
@@ -52,11 +41,6 @@ class Ewma:
     upper: Values
     lower: Values
     signals: NDArray[np.bool_]
-
-    @property
-    def first_signal(self) -> int | None:
-        """Give the index of the first signal; None where there is none."""
-        return _first(self.signals)
 
 
 class ChangePoint(NamedTuple):
@@ -211,7 +195,3 @@ def change_point(values: Values) -> ChangePoint:
     strength = float(abs(score[at - 1]))
     p = min(1.0, 2.0 * math.exp(-6.0 * strength**2 / (n**3 + n**2))) if distinct.size > 1 else 1.0
     return ChangePoint(at, p, float(np.median(values[:at])), float(np.median(values[at:])))
-
-
-def _first(signals: NDArray[np.bool_]) -> int | None:
-    return int(np.argmax(signals)) if signals.any() else None

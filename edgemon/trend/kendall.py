@@ -19,8 +19,6 @@ class MannKendall:
     n: int
     s: int
     """Pairs that rise less pairs that fall."""
-    tau: float
-    """Kendall's tau-a: s over the number of pairs."""
     variance: float
     """Of s, corrected for ties, and for autocorrelation where that was asked for."""
     z: float
@@ -68,7 +66,7 @@ def mann_kendall(t_s: Values, values: Values, inflation: float = 1.0) -> MannKen
     is_exact = n <= EXACT_UP_TO and not ties.size and not t_ties.size and inflation == 1.0
     p_rising, p_falling = (_exact(n, s), _exact(n, -s)) if is_exact else (_upper(s, variance), _upper(-s, variance))
     p = min(1.0, 2.0 * min(p_rising, p_falling))
-    return MannKendall(n, s, s / pairs, variance, float(z), p_rising, p_falling, p, is_exact)
+    return MannKendall(n, s, variance, float(z), p_rising, p_falling, p, is_exact)
 
 
 def autocorrelation_inflation(values: Values) -> float:

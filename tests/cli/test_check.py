@@ -76,10 +76,27 @@ def test_shafts_behind_a_planetary_set_are_told(tmp_path: Path, capsys: pytest.C
     train = f"planetary = [{{ sun = 18, planet = 27, ring = 72, planets = 3 }}], {pair}"
     plant = PLANT.replace("rpm = 2975", f"rpm = 1500\ntrain = {{ {train} }}")
     assert run("--config", str(write(tmp_path, plant))) == 0
-    assert capsys.readouterr().out.splitlines()[1] == (
+    lines = capsys.readouterr().out.splitlines()
+    assert lines[2] == (
         "hp-pump-1: shafts, in multiples of its own: gear pair 1 driving 0.2, gear pair 1 driven 0.068657, "
         "planetary set 1 sun 1, planetary set 1 carrier 0.2"
     )
+    # 23 teeth at 5 Hz; 23 and 67 have no common factor, so that the same two teeth meet once in 23 x 67 meshes (recomputed)
+    assert lines[1] == (
+        "hp-pump-1: gears 23/67: mesh 115, driven shaft 1.716, hunting tooth 0.07463, assembly phase 115 (Hz at 1500 r/min)"
+    )
+
+
+def test_motors_are_told_with_slip_and_pole_pass(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """4 poles at 50 Hz and 1480 r/min: slip 20 of 1500 r/min, 4 poles times 1/3 Hz (W. R. Finley et al., 2000; recomputed)."""
+    plant = PLANT.replace("rpm = 2975", "rpm = 1480\ntrain = { supply_hz = 50, poles = 4 }")
+    assert run("--config", str(write(tmp_path, plant))) == 0
+    assert capsys.readouterr().out.splitlines()[0] == (
+        "hp-pump-1: motor of 4 poles at 50 Hz: synchronous speed 1500 r/min, slip 1.33 %, pole pass 1.333 Hz, "
+        "twice supply 100 Hz (at 1480 r/min)"
+    )
+    assert run("--config", str(write(tmp_path, plant.replace("rpm = 1480", "rpm = 1510")))) == 0
+    assert "motor" not in capsys.readouterr().out  # faster than its field
 
 
 def test_json_says_the_same(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

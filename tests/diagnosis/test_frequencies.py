@@ -182,7 +182,7 @@ def test_motors(supply: float, poles: int, rpm: float, synchronous_rpm: float, s
     assert 60.0 * found.synchronous_hz == pytest.approx(synchronous_rpm)
     assert found.slip == pytest.approx(slip, rel=1e-4)
     assert found.pole_pass_hz == pytest.approx(pole_pass, rel=1e-4)
-    assert found.twice_line_hz == 2.0 * supply
+    assert found.twice_supply_hz == 2.0 * supply
     assert poles * (found.synchronous_hz - rpm / 60.0) == pytest.approx(found.pole_pass_hz, rel=1e-9)
     with pytest.raises(ParameterError):
         motor_rates(supply, 3, rpm / 60.0)
