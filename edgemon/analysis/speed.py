@@ -240,7 +240,15 @@ def _is_multiple(hz: float, step_hz: float, line_hz: float) -> bool:
 
 
 def _orders(orders: Iterable[float]) -> str:
-    return ", ".join(f"{order:g}x" for order in sorted(set(orders)))
+    """Write orders, three or more that follow one another as `1x to 12x`."""
+    runs: list[list[float]] = []
+    for order in sorted(set(orders)):
+        if runs and order - runs[-1][-1] == 1.0:
+            runs[-1].append(order)
+        else:
+            runs.append([order])
+    words = [[f"{run[0]:g}x to {run[-1]:g}x"] if len(run) > 2 else [f"{one:g}x" for one in run] for run in runs]
+    return ", ".join(word for row in words for word in row)
 
 
 def _supported(near: dict[int, list[Line]], speed: float, reach: float) -> dict[int, Line]:

@@ -27,7 +27,7 @@ def add(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None
         help="baselines: learnt, proposed, approved; and the limits that follow",
         description=__doc__,
         epilog="Without an order: lists every baseline. An approved one moves the alert limit where that comes from a severity "
-        "class with zones: baseline + 25 %% of B/C, at most 1.25 x B/C (ISO 20816-3). Limits of the plant file stay.",
+        "class with zones: baseline + 25 % of B/C, at most 1.25 x B/C (ISO 20816-3). Limits of the plant file stay.",
     )
     add_attach(parser)
     parser.add_argument("--json", action="store_true", help="for programs: a list of JSON objects")

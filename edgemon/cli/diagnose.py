@@ -9,37 +9,22 @@ from itertools import groupby
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-import numpy as np
-
-from edgemon.analysis.measure import Waveform, measure
-from edgemon.analysis.spectrum import amplitude_spectrum
 from edgemon.cli import stages
 from edgemon.cli.npz_files import checked_bearing
-from edgemon.cli.recordings import VIBRATION, Given, known_unit, read_recording, readable
+from edgemon.cli.recorded_levels import levels, peaks, short
+from edgemon.cli.recordings import Given, known_unit, read_recording, readable
 from edgemon.cli.waveform_files import RecordingError
 from edgemon.diagnosis.diagnose import diagnose, diagnose_machine
-from edgemon.diagnosis.noise import to_counts
 from edgemon.diagnosis.record import MachineFacts, Record
 from edgemon.errors import SettingsError
 from edgemon.model.finding import CAUTION, Diagnosis, Evidence, Finding
-from edgemon.model.level import LEVEL_KINDS, Band
 from edgemon.model.machine import Bearing
-from edgemon.units import SI_UNIT, Quantity, from_si
+from edgemon.model.observation import observed
 
 if TYPE_CHECKING:
     Subparsers = argparse._SubParsersAction[argparse.ArgumentParser]
 
 FINE, FAILED = 0, 1
-NO_UNIT = "as recorded"
-"""Unit of a level whose channel is not calibrated."""
-PEAKS = 10
-"""Lines listed for each channel."""
-PEAK_ABOVE = 5.0
-"""Times the median of its surroundings (14 dB) from which a line is listed."""
-PEAK_BLOCK = 101
-"""Lines that are a line's surroundings."""
-SIZED = ("acceleration_rms", "acceleration_peak", "envelope_rms", "envelope_peak", "crest_factor", "kurtosis")
-"""Levels that mean something without calibration, as relative figures; velocity and displacement would pretend to be known."""
 
 
 def add(subparsers: "Subparsers") -> None:
@@ -57,7 +42,7 @@ def add(subparsers: "Subparsers") -> None:
     parser.add_argument("--baseline", metavar="FILE", type=Path, action="append", default=[], help=said)
     said = "the files are points of one machine, taken at about the same time: one answer, of which all are compared"
     parser.add_argument("--machine", action="store_true", help=said)
-    parser.add_argument("--unit", metavar="UNIT", help="unit of the samples: m/s2, g, mm/s ...")
+    parser.add_argument("--unit", "--samples-unit", metavar="UNIT", help="unit of the samples: m/s2, g, mm/s ...")
     parser.set_defaults(run=run)
 
 
@@ -129,6 +114,7 @@ def _machine(args: argparse.Namespace, given: Given, before: list[tuple[Record, 
     document = documents[0] | {
         "files": [one["file"] for one in documents],
         "levels": {name: row for one in documents for name, row in one["levels"].items()},
+        "left_out": {name: row for one in documents for name, row in one["left_out"].items()},
         "peaks": {name: row for one in documents for name, row in one["peaks"].items()},
     }
     print(json.dumps(document, ensure_ascii=False, allow_nan=False) if args.json else text(document), flush=True)
@@ -210,6 +196,7 @@ def _set(word: str) -> tuple[str, str]:
 
 def report(path: Path, record: Record, diagnosis: Diagnosis) -> dict[str, Any]:
     """Make the document of one file."""
+    measured, left_out = levels(record, diagnosis.speed_hz)
     return {
         "file": str(path),
         "fs_hz": record.fs_hz,
@@ -217,62 +204,15 @@ def report(path: Path, record: Record, diagnosis: Diagnosis) -> dict[str, Any]:
         "speed_basis": diagnosis.speed_basis,
         "speed_origin": diagnosis.speed_origin.value,
         "speed_confidence": None if diagnosis.speed_confidence is None else round(diagnosis.speed_confidence, 4),
-        "levels": levels(record),
+        "quantity": record.quantity.value,
+        "levels": measured,
+        "left_out": left_out,
         "peaks": peaks(record, diagnosis.speed_hz),
         "verdict": diagnosis.verdict.value,
         "findings": [finding(one) for one in diagnosis.findings],
         "remarks": list(diagnosis.remarks),
         "caution": CAUTION,
     }
-
-
-def levels(record: Record) -> dict[str, dict[str, dict[str, Any]]]:
-    """Compute the levels of every channel: name to value, unit, band, and a remark where there is one."""
-    if record.quantity is not Quantity.ACCELERATION:
-        return {channel.name: {} for channel in record.channels}
-    found = {}
-    for channel, samples in zip(record.channels, record.samples, strict=True):
-        counts, step = to_counts(samples)
-        measured, _ = measure([Waveform(counts, step, record.fs_hz, Band(10.0, 1000.0), None, None, missing=False)])[0]
-        row: dict[str, dict[str, Any]] = {}
-        for level in measured:
-            if channel.calibrated:
-                unit = LEVEL_KINDS[level.name].unit
-                row[level.name] = {"value": _short(from_si(level.value, unit)), "unit": unit}
-            elif level.name in SIZED:
-                unit = NO_UNIT if level.quantity in VIBRATION else SI_UNIT[level.quantity]
-                row[level.name] = {"value": _short(level.value), "unit": unit}
-            else:
-                continue
-            assert level.band is not None  # as of every level that is computed
-            row[level.name]["band_hz"] = [_short(level.band.low_hz), _short(level.band.high_hz)]
-            if level.remark:
-                row[level.name]["remark"] = level.remark
-        found[channel.name] = row
-    return found
-
-
-def peaks(record: Record, speed_hz: float | None) -> dict[str, list[dict[str, float | str]]]:
-    """List the largest lines that stand out of every channel's spectrum: frequency, order, r.m.s., times its surroundings."""
-    found: dict[str, list[dict[str, float | str]]] = {}
-    for channel, samples in zip(record.channels, record.samples, strict=True):
-        spectrum = amplitude_spectrum(samples, record.fs_hz, record.quantity)
-        row = spectrum.amplitude.astype(float)
-        level = np.array([np.median(part) for part in np.array_split(row, max(1, row.size // PEAK_BLOCK))])
-        around = np.repeat(level, [part.size for part in np.array_split(row, level.size)])
-        tops = np.flatnonzero((row[1:-1] > row[:-2]) & (row[1:-1] >= row[2:]) & (row[1:-1] > PEAK_ABOVE * around[1:-1])) + 1
-        largest = sorted(tops[np.argsort(-row[tops])][:PEAKS].tolist())
-        found[channel.name] = [
-            {
-                "frequency_hz": _short(k * spectrum.line_hz),
-                **({} if speed_hz is None else {"order": _short(k * spectrum.line_hz / speed_hz)}),
-                "rms": _short(row[k]),
-                "unit": SI_UNIT[record.quantity] if channel.calibrated else NO_UNIT,
-                "above_surroundings": _short(row[k] / max(around[k], np.finfo(float).tiny)),
-            }
-            for k in largest
-        ]
-    return found
 
 
 def finding(one: Finding) -> dict[str, Any]:
@@ -292,14 +232,14 @@ def finding(one: Finding) -> dict[str, Any]:
 
 
 def evidence(part: Evidence) -> dict[str, Any]:
-    """Make the document of one observation, without what does not apply."""
+    """Make the document of one observation, without what does not apply; `text` is whole, the fields are for programs."""
     full: dict[str, Any] = {
-        "text": part.text,
-        "frequency_hz": _short(part.frequency_hz),
-        "order": _short(part.order),
-        "amplitude": _short(part.amplitude),
+        "text": observed(part),
+        "frequency_hz": short(part.frequency_hz),
+        "order": short(part.order),
+        "amplitude": short(part.amplitude),
         "unit": part.unit,
-        "above_surroundings": _short(part.above_surroundings),
+        "above_surroundings": short(part.above_surroundings),
         "harmonics": list(part.harmonics),
         "sidebands": list(part.sidebands),
         "direction": part.direction,
@@ -307,32 +247,47 @@ def evidence(part: Evidence) -> dict[str, Any]:
     return {key: value for key, value in full.items() if value not in (None, "", [])}
 
 
-def _short(value: float | None) -> Any:
-    return None if value is None else float(f"{value:.5g}")
-
-
 def text(document: dict[str, Any]) -> str:
     """Write the document of one file for people."""
-    speed = document["speed_rpm"]
-    lines = [f"{', '.join(document.get('files', [document['file']]))}: {document['verdict']}"]
-    lines.append(f"  speed    {'not known' if speed is None else f'{speed:g} r/min, ' + document['speed_basis']}")
+    lines = [f"{', '.join(document.get('files', [document['file']]))}: {document['verdict'].replace('-', ' ')}"]
+    lines.append(f"  speed    {_speed(document)}")
     for channel, row in document["levels"].items():
         lines += [f"  levels   {channel}, {shown}" for shown in _by_band(row)]
+        lines += [f"  left out {channel}, {shown}" for shown in _by_reason(document["left_out"][channel])]
     for channel, tops in document["peaks"].items():
         shown = ", ".join(f"{_where(top)} {top['rms']:.3g}" for top in tops)
-        unit = f", r.m.s. in {tops[0]['unit']}" if tops and tops[0]["unit"] != NO_UNIT else ""
+        unit = f", {document['quantity']} r.m.s., {tops[0]['unit']}" if tops else ""
         lines.append(f"  lines    {channel}{unit}: {shown or 'none stands out'}")
     for one in document["findings"]:
-        detail = f" ({one['detail']})" if one["detail"] else ""
-        lines.append(f"  finding  {one['fault']}{detail}, confidence {one['confidence']:.2f}, channel {one['channel']}")
-        lines += [f"           - {part['text']}" for part in one["evidence"]]
-        lines.append(f"           rule: {one['rule']}")
-        if one["alternatives"]:
-            lines.append(f"           could also be: {', '.join(one['alternatives'])}")
-        lines.append(f"           first: {'; '.join(one['actions'])}")
+        lines += _told(one)
     lines += [f"  remark   {remark}" for remark in document["remarks"]]
     lines.append(f"  {document['caution']}")
     return "\n".join(lines)
+
+
+def _speed(document: dict[str, Any]) -> str:
+    if document["speed_rpm"] is None:
+        return "not known"
+    sure = document["speed_confidence"]
+    return f"{document['speed_rpm']:g} r/min, {document['speed_basis']}" + ("" if sure is None else f", confidence {sure:.2f}")
+
+
+def _told(one: dict[str, Any]) -> list[str]:
+    """Write one finding: what, how sure, on what evidence, by which rule of which source, and what to do."""
+    detail = f" ({one['detail']})" if one["detail"] else ""
+    lines = [f"finding  {one['fault']}{detail}, confidence {one['confidence']:.2f}, channel {one['channel']}"]
+    lines += [f"         - {part['text']}" for part in one["evidence"]]
+    lines += [f"         rule: {one['rule']}", f"         source: {one['source']}"]
+    if one["alternatives"]:
+        lines.append(f"         could also be: {', '.join(one['alternatives'])}")
+    lines.append(f"         first: {'; '.join(one['actions'])}")
+    return [f"  {line}" for line in lines]
+
+
+def _by_reason(left_out: dict[str, str]) -> list[str]:
+    """Write the levels that are not there, those of one reason in one line."""
+    reasons = dict.fromkeys(left_out.values())
+    return [f"{', '.join(name for name, why in left_out.items() if why == reason)}: {reason}" for reason in reasons]
 
 
 def _by_band(row: dict[str, dict[str, Any]]) -> list[str]:
@@ -342,7 +297,7 @@ def _by_band(row: dict[str, dict[str, Any]]) -> list[str]:
         members = list(group)
         shown = ", ".join(f"{name} {one['value']:.4g}{_unit(one['unit'])}" for name, one in members)
         remarks = list(dict.fromkeys(one["remark"] for _, one in members if "remark" in one))
-        found.append(f"{low:g}-{high:g} Hz: {shown}" + (f" ({'; '.join(remarks)})" if remarks else ""))
+        found.append(f"{low:.4g}-{high:.5g} Hz: {shown}" + (f" ({'; '.join(remarks)})" if remarks else ""))
     return found
 
 

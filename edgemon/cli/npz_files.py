@@ -16,6 +16,9 @@ from edgemon.model.instant import EARLIEST, LATEST, Instant, parse_instant
 from edgemon.model.machine import Bearing
 from edgemon.model.text import clean
 
+MAX_UNPACKED = 1 << 30
+"""Larger archives are refused before they are unpacked: a gateway has little memory, and zeros pack to next to nothing."""
+
 
 def read_npz(path: Path) -> Raw:
     """Read `samples` int16 (channel, n), `scale`, `offset`, `fs_hz` and `meta` (JSON text); only what states no condition."""
@@ -29,7 +32,13 @@ def _fields(path: Path, names: tuple[str, ...]) -> dict[str, Any]:
     """Read those arrays of an archive that are there; the others are not even unpacked."""
     try:
         with np.load(path, allow_pickle=False) as held:
-            return {name: held[name] for name in names if name in held.files}
+            there = [name for name in names if name in held.files]
+            size = sum(held.zip.getinfo(f"{name}.npy").file_size for name in there)
+            if size > MAX_UNPACKED:
+                raise RecordingError(f"{size} bytes once unpacked", str(path), f"at most {MAX_UNPACKED}")
+            return {name: held[name] for name in there}
+    except RecordingError:
+        raise
     except (ValueError, OSError, KeyError, EOFError) as error:
         raise RecordingError(f"not an npz archive of plain arrays: {error}", str(path)) from error
     except Exception as error:  # zipfile.BadZipFile, zlib.error and kin have no common base

@@ -17,6 +17,8 @@ DIRECTIONS = {word: word for word in ("horizontal", "vertical", "axial")} | {"h"
 """Words of files for directions; others (`x`, `radial`) say none."""
 MAX_BYTES = 1 << 30
 """Larger files are refused: a gateway has little memory."""
+LARGEST = 1e12
+"""No vibration is as large in any unit; squares of larger numbers leave the range of the spectra's 32 bits."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,6 +77,7 @@ def record_of(path: Path, raw: Raw, given: Given) -> Record:
     if not np.isfinite(raw.samples[chosen]).all():
         bad = next(raw.names[i] for i in chosen if not np.isfinite(raw.samples[i]).all())
         raise RecordingError(f"channel {bad!r} holds values that are not numbers", f"{path}: samples")
+    _check_size(path, raw, chosen)
     rows, channels, quantities, places = [], [], set(), given.places or {}
     for i in chosen:
         factor, quantity, calibrated = unit_of(path, raw, i, given.unit)
@@ -86,6 +89,15 @@ def record_of(path: Path, raw: Raw, given: Given) -> Record:
     if len(quantities) > 1:
         raise RecordingError("channels of different quantities", f"{path}: quantity", "choose with --channel")
     return Record(np.array(rows), fs_hz, tuple(channels), quantities.pop())
+
+
+def _check_size(path: Path, raw: Raw, chosen: list[int]) -> None:
+    for i in chosen:
+        largest = float(np.abs(raw.samples[i]).max(initial=0.0))
+        if largest > LARGEST:
+            raise RecordingError(
+                f"channel {raw.names[i]!r} holds values up to {largest:.3g}", f"{path}: samples", "no vibration"
+            )
 
 
 def _direction(raw: Raw, i: int) -> str:

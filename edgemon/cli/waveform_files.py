@@ -1,5 +1,6 @@
 """What a file of a recording says, whatever its kind, and the kinds that say little: `.wav`, `.csv`, `.uff` (type 58)."""
 
+import re
 import warnings
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -14,6 +15,8 @@ from edgemon.diagnosis.record import MachineFacts
 from edgemon.errors import EdgemonError
 from edgemon.model.text import clean
 
+STREAMED = 0xFFFFFFFF
+"""Size in the header of a wave file whose writer did not know how long it would be."""
 ROUNDED = 1e-4
 """Relative difference of time steps that is rounding: universal files write six digits."""
 
@@ -66,10 +69,11 @@ def read_wav(path: Path) -> Raw:
     Whole numbers are shares of full scale, floats are as they stand; neither carries a unit.
     """
     try:
-        with warnings.catch_warnings():
-            warnings.simplefilter("ignore", wavfile.WavFileWarning)  # chunks it does not know hold no samples
+        with warnings.catch_warnings(record=True) as told:
+            warnings.simplefilter("always", wavfile.WavFileWarning)
             rate, table = wavfile.read(path)
-    except OSError:
+        _check_whole(path, [str(one.message) for one in told])
+    except (OSError, RecordingError):
         raise
     except Exception as error:  # the library raises plain exceptions of many kinds on a damaged file
         raise RecordingError(f"not a wave file that can be read: {error}", str(path), "16-bit PCM is safest") from error
@@ -86,13 +90,21 @@ def read_wav(path: Path) -> Raw:
     return Raw(samples.astype(np.float64), float(rate), names, ("",) * len(names), counts=counts, steps=steps)
 
 
+def _check_whole(path: Path, told: list[str]) -> None:
+    """Refuse a file that ends before its header says; other doubts of the library are chunks without samples."""
+    short = next((text for text in told if text.startswith("Reached EOF")), None)
+    sizes = [] if short is None else [int(word) for word in re.findall(r"\d+", short)]
+    if sizes and max(sizes) < STREAMED:
+        raise RecordingError(f"ends after {sizes[0]} of {sizes[-1]} bytes", str(path), "the file is cut off: copy it again")
+
+
 def read_csv(path: Path) -> Raw:
     """Read columns of numbers, with or without a line of names; a first column of time gives the sample rate.
 
     Notes
     -----
-    A name may carry its unit in brackets, `x (m/s2)`. Separators: comma, semicolon, tab or blank; after the latter three
-    a comma within a number is a decimal comma. Lines before the numbers that start with `#` are passed over.
+    A name may carry its unit in brackets, `x (m/s2)` or `x [m/s2]`. Separators: comma, semicolon, tab or blank; after the
+    latter three a comma within a number is a decimal comma. Lines before the numbers that start with `#` are passed over.
     """
     try:
         text = path.read_text(encoding="utf-8-sig")
@@ -117,16 +129,25 @@ def read_csv(path: Path) -> Raw:
     table = np.array(rows).T
     names = names or [str(i + 1) for i in range(table.shape[0])]
     fs_hz = None
-    if table.shape[0] > 1 and names[0].split("(")[0].strip().lower() in ("t", "time", "t_s", "time_s", "seconds"):
+    if table.shape[0] > 1 and _label(names[0])[0].lower() in ("t", "time", "t_s", "time_s", "seconds"):
         fs_hz = _rate(path, table[0], names[0])
         table, names = table[1:], names[1:]
-    labels = [name.partition("(") for name in names]
+    labels = [_label(name) for name in names]
     return Raw(
         table,
         fs_hz,
-        unique([clean(label[0].strip()) or str(i + 1) for i, label in enumerate(labels)]),
-        tuple(label[2].rstrip(") ") for label in labels),
+        unique([clean(name) or str(i + 1) for i, (name, _) in enumerate(labels)]),
+        tuple(unit for _, unit in labels),
     )
+
+
+def _label(name: str) -> tuple[str, str]:
+    """Part the name of a column from its unit in brackets; an empty unit where it has none."""
+    for opening, closing in ("()", "[]"):
+        head, found, tail = name.partition(opening)
+        if found:
+            return head.strip(), tail.rstrip(f"{closing} ")
+    return name.strip(), ""
 
 
 def _is_number(word: str) -> bool:
@@ -138,9 +159,12 @@ def _is_number(word: str) -> bool:
 
 
 def _rate(path: Path, time: NDArray[np.float64], name: str) -> float:
-    steps = np.diff(time) * (1e-3 if "(ms)" in name else 1.0)
-    if steps.size == 0 or not (steps > 0.0).all():
-        raise RecordingError("time does not rise", f"{path}: {name}")
+    steps = np.diff(time) * (1e-3 if _label(name)[1] == "ms" else 1.0)
+    if steps.size == 0:
+        raise RecordingError("one time only", f"{path}: {name}", "two rows or more")
+    if not (steps > 0.0).all():
+        at = int(np.argmin(steps > 0.0))
+        raise RecordingError(f"time does not rise: {time[at + 1]:.9g} follows {time[at]:.9g}", f"{path}: {name}")
     middle = float(np.median(steps))
     if float(np.abs(steps - middle).max()) > 0.5 * middle:
         raise RecordingError("time steps are not even", f"{path}: {name}", "samples are missing, or the file holds events")

@@ -148,7 +148,8 @@ def looseness(look: Look) -> list[Finding]:
         if not whole:
             continue
         largest = max(line.velocity for line in whole)
-        many = sum(line.velocity > TENTH * largest for line in whole)
+        large = tuple(round(line.order) for line in whole if line.velocity > TENTH * largest)
+        many = len(large)
         halves = sum(line.velocity > TENTH * largest for line in half)
         made = math.sqrt(sum(line.velocity**2 for line in whole + half)) / max(look.overall(channel), 1e-30)
         shape = max(soft(many, MANY - 0.5, 0.3), soft(halves, 1.5, 0.3))
@@ -156,7 +157,7 @@ def looseness(look: Look) -> list[Finding]:
         sure *= 0.5 if look.facts.is_geared else 1.0  # a gear's blows at each turn make harmonics of shaft speed too
         if sure > 0.02 and (best is None or sure > best.confidence):
             notes = (
-                Evidence(f"{many} harmonics above a tenth of the largest", harmonics=tuple(round(x.order) for x in whole)),
+                Evidence(f"{many} harmonics above a tenth of the largest", harmonics=large),
                 Evidence(f"{halves} half orders above a tenth of the largest"),
             )
             best = look.finding(Fault.LOOSENESS, sure, channel, (look.evidence(channel, whole[0], "1x"), *notes))

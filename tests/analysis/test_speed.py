@@ -24,13 +24,15 @@ def comb(hz: float, orders: tuple[int, ...], noise: float = 1.0, seed: int = 0) 
 
 
 @pytest.mark.parametrize("rpm", [990.0, 1482.0, 2963.0])
-@pytest.mark.parametrize("orders", [(1, 2, 3), (1, 3, 5, 7), (1, 2, 5)])
-def test_a_comb_gives_its_speed(rpm: float, orders: tuple[int, ...]) -> None:
+@pytest.mark.parametrize(
+    ("orders", "told"), [((1, 2, 3), "1x to 3x"), ((1, 3, 5, 7), "1x, 3x, 5x, 7x"), ((1, 2, 5), "1x, 2x, 5x")]
+)
+def test_a_comb_gives_its_speed(rpm: float, orders: tuple[int, ...], told: str) -> None:
     found = estimate_speed(comb(rpm / 60.0, orders), FS, rpm * 1.012, 0.03)
     assert found is not None
     assert found.rpm == pytest.approx(rpm, rel=5e-4)
     assert found.confidence >= 0.95
-    assert found.method == "lines at " + ", ".join(f"{k}x" for k in orders)
+    assert found.method == f"lines at {told}"
 
 
 @pytest.mark.parametrize("n", [1024, 4096, 16384])

@@ -144,7 +144,10 @@ def test_a_finding_without_a_limit_crossed_is_a_remark_with_alternatives() -> No
     page = said(made)
     assert assess(made).standing is Standing.WATCH
     assert "Likely fault: Bearing damage, outer race, seen at Pump DE horizontal (confidence 87 %)." in page
-    assert "Line of the outer race (178 Hz; 3.58 x running speed; 1.20 mm/s; 21 times its surroundings; harmonics 1, 2)" in page
+    assert (
+        "Line of the outer race (177.7 Hz; 3.58 x running speed; 1.2 mm/s r.m.s.; 21 times its surroundings; harmonics 1, 2)"
+        in page
+    )
     assert "Looseness: A part can move that should sit tight" in page
     assert "for a qualified analyst to confirm" in page
 

@@ -5,6 +5,7 @@ from edgemon.board.view import figures
 from edgemon.board.view.cells import Row, Span, fit_row, safe, wrap
 from edgemon.model.finding import Conclusion, Finding
 from edgemon.model.instant import Instant
+from edgemon.model.observation import observed
 from edgemon.model.snapshot import DiagnosisView
 
 
@@ -22,7 +23,7 @@ def diagnosis(made: DiagnosisView | None, now: Instant, look: Look, width: int) 
             Span(f", confidence {100 * best.confidence:.0f} %{others}", Role.TEXT),
             Span("; for an analyst to confirm", Role.DIM),
         ]
-        under = safe(best.evidence[0].text, 200) if best.evidence else ""
+        under = safe(observed(best.evidence[0]), 400) if best.evidence else ""
     else:
         spans = [Span(f" diagnosis, {old} old: ", Role.DIM), Span(safe(made.verdict.replace("-", " ")), Role.BRIGHT)]
         under = safe(made.remarks[0], 200) if made.remarks else ""

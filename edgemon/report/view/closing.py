@@ -2,13 +2,13 @@
 
 from collections.abc import Iterator
 
-from edgemon.model.finding import SUPPORTED, Diagnosis, Evidence, Finding
+from edgemon.model.finding import SUPPORTED, Diagnosis, Finding
+from edgemon.model.observation import observed
 from edgemon.report.document import Blanks, Block, Bullets, Facts, Heading, Paragraph, Section
 from edgemon.report.port import Material, SensorMaterial
 from edgemon.report.view.standing import Assessment
 from edgemon.report.view.verdict import finding_line, paragraphs
-from edgemon.report.view.words import FAULT_WORDS, amount, capital, fault_name, number, when
-from edgemon.units import UNITS, to_si
+from edgemon.report.view.words import FAULT_WORDS, SHOWN_UNITS, capital, fault_name, when
 
 CAUTIONS = (
     "edgemon monitors; it does not protect. It must not be the only means of stopping a machine or warning a person.",
@@ -24,8 +24,6 @@ _ALWAYS = (
     "A neighbouring machine, pipework or the foundation that shakes this one.",
     "Work done lately: alignment, new parts, lubrication, bolts.",
 )
-_FINER = {"m/s": "mm/s", "m": "um"}
-"""Units people read velocities and displacements in."""
 _OWN = ("verdict", "recommendation", "by when", "sign-off", "signature")
 
 
@@ -65,36 +63,10 @@ def _looked_at(sensor: SensorMaterial, diagnosis: Diagnosis) -> str:
 def _finding(finding: Finding) -> Iterator[Block]:
     yield Paragraph(f"{finding_line(finding)}.", strong=True)
     yield Paragraph(FAULT_WORDS[finding.fault][1])
-    yield Bullets(tuple(evidence_line(evidence) for evidence in finding.evidence))
+    yield Bullets(tuple(capital(observed(evidence, SHOWN_UNITS)) for evidence in finding.evidence))
     rows = [("Checks and actions", capital("; ".join(finding.actions)))] if finding.actions else []
     rows.append(("Rule and source", f"{finding.rule}; {finding.source}"))
     yield Facts(tuple(rows))
-
-
-def evidence_line(evidence: Evidence) -> str:
-    """Write one observation with its figures, where the sentence does not hold them already."""
-    figures = []
-    is_told = " Hz" in evidence.text
-    if evidence.frequency_hz is not None and not is_told:
-        figures.append(f"{number(evidence.frequency_hz)} Hz")
-    if evidence.order is not None and not is_told:
-        figures.append(f"{evidence.order:.3g} x running speed")
-    if evidence.amplitude is not None and evidence.unit not in ("", "1"):
-        unit = _FINER.get(evidence.unit, evidence.unit)
-        figures.append(
-            amount(to_si(evidence.amplitude, evidence.unit), unit)
-            if evidence.unit in UNITS
-            else f"{number(evidence.amplitude)} {unit}"
-        )
-    if evidence.above_surroundings is not None:
-        figures.append(f"{evidence.above_surroundings:.0f} times its surroundings")
-    if evidence.harmonics:
-        figures.append(f"harmonics {', '.join(str(harmonic) for harmonic in evidence.harmonics)}")
-    if evidence.sidebands:
-        figures.append(f"sidebands {', '.join(evidence.sidebands)}")
-    figures += [evidence.direction] if evidence.direction else []
-    text = capital(evidence.text)
-    return f"{text} ({'; '.join(figures)})" if figures else text
 
 
 def alternatives_section(assessment: Assessment) -> Section:

@@ -7,7 +7,8 @@ from edgemon.model.level import LEVEL_KINDS, LevelKind
 from edgemon.model.limit import Limit, Side
 from edgemon.units import from_si
 
-_SHOWN = {"m/s2": "m/s²", "um": "µm", "Cel": "°C", "degF": "°F", "1": "", "%EL": "%"}
+SHOWN_UNITS = {"m/s2": "m/s²", "um": "µm", "Cel": "°C", "degF": "°F", "1": "", "%EL": "%"}
+"""Units as they are printed, where not by their own names."""
 
 FAULT_WORDS: dict[Fault, tuple[str, str]] = {
     Fault.UNBALANCE: ("unbalance", "The rotor's mass is not evenly spread round its axis, so it shakes once a turn."),
@@ -37,7 +38,7 @@ FAULT_WORDS: dict[Fault, tuple[str, str]] = {
 
 def shown_unit(unit: str) -> str:
     """Give a unit as it is printed; empty for a ratio."""
-    return _SHOWN.get(unit, unit)
+    return SHOWN_UNITS.get(unit, unit)
 
 
 def number(value: float) -> str:
