@@ -34,7 +34,8 @@ def ringing_band(samples: NDArray[np.floating], fs_hz: float, min_width_hz: floa
     Returns
     -------
     (band, kurtosis) or None
-        None where no band is more impulsive than noise is by chance, or the record too short to tell.
+        None where no band is more impulsive than noise is by chance, or the record too short to tell. Never one that begins
+        at 0 Hz: there are the shaft's own lines, whose beats are no impacts, and no resonance (common practice, no source).
 
     Notes
     -----
@@ -52,6 +53,8 @@ def ringing_band(samples: NDArray[np.floating], fs_hz: float, min_width_hz: floa
     wave[n - edge :] *= ramp[::-1]
     best: tuple[Band, float] | None = None
     for one in kurtogram(np.fft.rfft(wave), fs_hz / n, min_width_hz):
+        if one.band.low_hz <= 0.0:
+            continue
         outside = math.ceil(one.samples.size / EDGE)
         inside = one.samples[outside : one.samples.size - outside]
         kurtosis = _kurtosis(inside)

@@ -56,7 +56,7 @@ def sign_words(sign: SignView) -> str:
         by = f" by {clean(sign.withdrawn_by, 63)}" if sign.withdrawn_by else ""
         because = clean(sign.withdrawn_because, _LONGEST)
         return f"sign-off of {who} withdrawn at {format_instant(sign.withdrawn_at)}{by}: {because}"
-    left = f", left open: {', '.join(clean(one, 30) for one in sign.left_open)}" if sign.left_open else ""
+    left = f", left open: {', '.join(clean(one, 80) for one in sign.left_open)}" if sign.left_open else ""
     return f"signed off by {who}{left}" + (f": {clean(sign.remark, _LONGEST)}" if sign.remark else "")
 
 

@@ -2,6 +2,7 @@
 
 import argparse
 import asyncio
+import math
 import sys
 from collections.abc import Iterator
 from dataclasses import replace
@@ -31,6 +32,7 @@ if TYPE_CHECKING:
 Request: TypeAlias = WaveformRequest | SpectrumRequest
 View: TypeAlias = WaveformView | SpectrumView
 UNITS = "m/s2, g, mm/s, in/s, um, mil"
+QUANTITIES = (Quantity.ACCELERATION, Quantity.VELOCITY, Quantity.DISPLACEMENT)
 _OPTION = {
     "fmax_hz": "--fmax",
     "low_hz": "--low",
@@ -38,6 +40,8 @@ _OPTION = {
     "start_s": "--stretch",
     "rpm": "--speed",
     "unit": "--unit",
+    "record": "the record",
+    "samples_unit": "--samples-unit",
 }
 """Options whose names differ from the fields they fill."""
 
@@ -75,7 +79,9 @@ def _add_wanted(parser: argparse.ArgumentParser) -> None:
     kind.add_argument("--waveform", action="store_true", help="the waveform")
     kind.add_argument("--envelope", action="store_true", help="the spectrum of the envelope of a band")
     wanted = parser.add_argument_group("what is wanted")
-    wanted.add_argument("--quantity", choices=("acceleration", "velocity", "displacement"), help="default: velocity")
+    wanted.add_argument(
+        "--quantity", choices=("acceleration", "velocity", "displacement"), help="default: that of --unit, else velocity"
+    )
     wanted.add_argument("--unit", metavar="UNIT", dest="shown_unit", help=f"{UNITS}; default m/s2, mm/s, um")
     wanted.add_argument("--detector", choices=("rms", "peak", "peak-to-peak"), default="rms", help="of each line, as of a sine")
     wanted.add_argument("--fmax", metavar="HZ", type=float, help="highest frequency; default: sample rate / 2.56")
@@ -124,8 +130,7 @@ def run(options: argparse.Namespace) -> int:
 def request_of(options: argparse.Namespace) -> Request:
     """Read what is wanted. Raises `SettingsError` naming the option."""
     band = _pair(options.band, "--band")
-    if options.shown_unit is not None:
-        _check_unit(options)
+    _check_unit(options)
     if options.waveform:
         start, end = _pair(options.stretch, "--stretch")
         return WaveformRequest(
@@ -168,13 +173,18 @@ def request_of(options: argparse.Namespace) -> Request:
 
 
 def _check_unit(options: argparse.Namespace) -> None:
+    """Let a unit that stands alone say which quantity is wanted."""
+    if options.shown_unit is None:
+        return
+    try:
+        said = quantity_of(options.shown_unit)
+    except KeyError:
+        said = None
+    if options.quantity is None and said in QUANTITIES and (said is Quantity.ACCELERATION or not options.envelope):
+        options.quantity = said.value
     usual = "acceleration" if options.envelope or options.waveform else "velocity"
     quantity = Quantity(options.quantity or usual)
-    try:
-        fits = quantity_of(options.shown_unit) is quantity
-    except KeyError:
-        fits = False
-    if not fits:
+    if said is not quantity:
         raise SettingsError(
             f"{options.shown_unit!r} is no unit of {quantity}", "--unit", f"one of {', '.join(units_of(quantity))}"
         )
@@ -185,9 +195,12 @@ def _pair(text: str | None, option: str) -> tuple[float, float] | tuple[None, No
         return None, None
     low, _, high = text.partition("-")
     try:
-        return float(low), float(high)
+        pair = float(low), float(high)
     except ValueError as error:
         raise SettingsError(f"{text!r}", option, "two numbers, as 10-1000") from error
+    if not 0.0 <= pair[0] < pair[1] < math.inf:
+        raise SettingsError(f"{text!r}", option, "the lower one first, as 10-1000")
+    return pair
 
 
 def _instant(text: str | None, option: str) -> Instant | None:

@@ -57,13 +57,14 @@ def told(view: View, width: int | None = None) -> Iterator[str]:
         for letter, one in zip(LETTERS, view.markers, strict=False)
         if view.first_x <= one.x <= last
     ]
-    ends = f"{view.first_x:.4g} {view.axis}", f"{last:.4g} {view.axis}"
+    ends = f"{figure(view.first_x)} {view.axis}", f"{figure(last)} {view.axis}"
     yield from stems(view.amplitude, wide, *ends, view.unit, tops, signs)
-    yield f"total {view.total_rms:.4g} {view.unit} r.m.s., {view.low_hz:.4g}-{view.high_hz:.4g} Hz"
+    yield f"total {view.total_rms:.4g} {view.unit} r.m.s., {_band(view)}"
     yield from _peaks(view)
     if view.markers:
         yield "expected  " + ", ".join(
-            f"{letter} {clean(one.name)} {one.x:.5g} {view.axis}" for letter, one in zip(LETTERS, view.markers, strict=False)
+            f"{letter} {clean(one.name)} {figure(one.x, 5)} {view.axis}"
+            for letter, one in zip(LETTERS, view.markers, strict=False)
         )
 
 
@@ -71,11 +72,29 @@ def _peaks(view: SpectrumView) -> Iterator[str]:
     if not view.peaks:
         yield "no line stands out of its surroundings"
         return
-    amount = f"{view.unit} {view.detector}"
-    yield f"  no  {view.axis:>11}  {'orders':>9}  {amount:>20}  {'x around':>8}  name"
+    amount, beside = f"{view.unit} {view.detector}", "Hz" if view.axis == "orders" else "orders"
+    yield f"  no  {view.axis:>11}  {beside:>9}  {amount:>20}  {'x around':>8}  name"
     for k, one in zip(count(1), view.peaks):
-        order = "-" if one.order is None else f"{one.order:.3f}"
-        yield f"  {k:2}  {one.x:11.5g}  {order:>9}  {one.amplitude:20.4g}  {one.above:8.1f}  {clean(one.name)}".rstrip()
+        other = figure(one.hz, 5) if view.axis == "orders" else "-" if one.order is None else f"{one.order:.3f}"
+        x = f"{one.x:.3f}" if view.axis == "orders" else figure(one.x, 5)
+        yield f"  {k:2}  {x:>11}  {other:>9}  {one.amplitude:20.4g}  {one.above:8.1f}  {clean(one.name)}".rstrip()
+
+
+def figure(value: float, digits: int = 4) -> str:
+    """Write a frequency with so many digits, whole from a thousand on: never with an exponent, as 24,000 CPM would be."""
+    return (
+        f"{value:.1f}"
+        if 1e3 <= abs(value) < 1e4 and digits > 4
+        else f"{value:.0f}"
+        if abs(value) >= 1e3
+        else f"{value:.{digits}g}"
+    )
+
+
+def _band(view: SpectrumView) -> str:
+    """Write the band of the lines shown, on the axis asked for."""
+    last = view.first_x + view.step_x * (len(view.amplitude) - 1)
+    return f"{figure(view.first_x)}-{figure(last, 5)} {view.axis}"
 
 
 def _head(view: View) -> list[str]:
@@ -83,14 +102,15 @@ def _head(view: View) -> list[str]:
     if isinstance(view, WaveformView):
         what = f"{view.quantity} waveform, {view.unit}, {view.band_low_hz:.4g}-{view.band_high_hz:.5g} Hz; {view.detector}"
         return [*_source(source), what]
-    band = f"{view.low_hz:.4g}-{view.high_hz:.5g} Hz"
-    what = f"{view.quantity} {view.kind}, {view.unit} {view.detector}, {band}"
+    hz = "" if view.axis == "Hz" else f" ({figure(view.low_hz)}-{figure(view.high_hz, 5)} Hz)"
+    what = f"{view.quantity} {view.kind}, {view.unit} {view.detector}, {_band(view)}{hz}"
     averaged = (
         "one window"
         if view.averages == 1
         else f"{view.averages} averages ({view.averaging}, overlap {100 * view.overlap:.0f} %)"
     )
-    how = f"{view.window} window, {averaged}, lines {view.line_hz:.4g} Hz apart, resolution {view.resolution_hz:.4g} Hz"
+    step, finest = view.step_x, view.resolution_hz * view.step_x / view.line_hz
+    how = f"{view.window} window, {averaged}, lines {step:.4g} {view.axis} apart, resolution {finest:.4g} {view.axis}"
     return [*_source(source), what, *([f"band {view.demodulated}"] if view.demodulated else []), how]
 
 
@@ -100,7 +120,7 @@ def _source(source: Source) -> list[str]:
         "" if source.t is None else f", {format_instant(source.t)}, capture {clean(source.capture)} of {clean(source.sensor)}"
     )
     kind = "  SIMULATED" if source.sim else ""
-    speed = "speed not known" if source.rpm is None else f"{source.rpm:.5g} r/min, {clean(source.speed_basis)}"
+    speed = "speed not known" if source.rpm is None else f"{source.rpm:.5g} r/min, {clean(source.speed_basis, 200)}"
     lines = [f"{name}{when}{kind}", f"{_of_what(source)}; {speed}"]
     if source.quality != "good":
         why = "; ".join(clean(one, 200) for one in source.remarks or source.flaws)

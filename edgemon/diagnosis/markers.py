@@ -141,11 +141,12 @@ def name_of(hz: float, among: Iterable[Expected], resolution_hz: float) -> str:
         off = abs(hz - multiple * one.hz) / max(multiple * one.share * one.hz, 0.5 * resolution_hz)
         if off < best:
             best = off
-            name = _multiple(multiple, one)
+            name = multiple_of(multiple, one)
     return name
 
 
-def _multiple(multiple: int, one: Expected) -> str:
+def multiple_of(multiple: int, one: Expected) -> str:
+    """Write a multiple of an expected frequency: `3x`, `BPFO`, `2 x BPFO`, `2 x (2 BSF)`."""
     if one.family is Family.SPEED:
         return f"{multiple}x"
     return (

@@ -209,7 +209,8 @@ def unit_for(material: Material, quantity: Quantity, asked: str | None) -> tuple
     """
     if not material.calibrated:
         if asked is not None or quantity is not material.quantity:
-            raise ParameterError("the file does not say what unit its samples have", "unit", "say it, or take them as recorded")
+            what = "the file does not say what unit its samples have"
+            raise ParameterError(what, "samples_unit", f"say it, or ask for {material.quantity} without a unit")
         return NO_UNIT, 1.0
     allowed = units_of(quantity)
     try:

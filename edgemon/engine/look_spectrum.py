@@ -16,7 +16,8 @@ from edgemon.analysis.scaling import RATE_OVER_HIGHEST, Axis, shown
 from edgemon.analysis.spectrum import averaged_spectrum, effective_averages, hop
 from edgemon.analysis.waveform import STEPS
 from edgemon.analysis.window import COSINES
-from edgemon.diagnosis.markers import Expected, Family, name_of, tolerance
+from edgemon.diagnosis.markers import Expected, Family, tolerance
+from edgemon.diagnosis.naming import names_of
 from edgemon.engine.look import DETECTORS, NO_UNIT, Material, quantity_named, short, unit_for
 from edgemon.errors import ParameterError
 from edgemon.model.level import Band
@@ -25,7 +26,9 @@ from edgemon.model.spectrum import Spectrum
 from edgemon.units import Quantity, from_si
 
 FEWEST_LINES, USUAL_LINES, MOST_LINES = 16, 6400, 25_600
-ZOOM_LINES = 801
+ZOOM_LINES, ZOOM_FINER = 801, 4
+"""Lines of a zoom where nobody says: so many, and that many times as dense as the record's own at least: there the highest line
+of a Hann window is within 1 % of the sine's top (0.1 dB at an eighth of a line: its transform)."""
 MOST_OVERLAP = 0.9
 MOST_PEAKS = 200
 LOWEST_HZ = 2.0
@@ -125,13 +128,19 @@ def look_at_envelope(material: Material, request: EnvelopeRequest) -> SpectrumVi
     width = min(band.high_hz - band.low_hz, material.fs_hz / RATE_OVER_HIGHEST)
     if request.fmax_hz is not None and request.fmax_hz > width * (1.0 + 1e-9):
         raise ParameterError(
-            f"{request.fmax_hz:g} Hz", "fmax_hz", f"the envelope of {band} holds nothing above {width:g} Hz: widen the band"
+            f"{request.fmax_hz:g} Hz",
+            "fmax_hz",
+            f"the envelope of {_words(band)} holds nothing above {width:.5g} Hz: widen the band",
         )
     fmax = min(width, _interesting(material.expected)) if request.fmax_hz is None else request.fmax_hz
     kind = ("squared " if request.squared else "") + "envelope" + (", whitened" if request.whitened else "")
     kind += "" if way == "none" else f", repeating parts taken out by {_BY[way]}"
     accelerated = Quantity.ACCELERATION
-    return _view(material, request, Wave(strength, accelerated, accelerated, unit, size, kind, fmax, f"{band}, {why}"))
+    return _view(material, request, Wave(strength, accelerated, accelerated, unit, size, kind, fmax, f"{_words(band)}, {why}"))
+
+
+def _words(band: Band) -> str:
+    return f"{band.low_hz:.4g}-{band.high_hz:.5g} Hz"
 
 
 def _over_angle(material: Material) -> Material:
@@ -251,7 +260,9 @@ def _zoomed(material: Material, request: SpectrumRequest, wave: Wave) -> Taken:
     low, high, half = request.zoom_low_hz, request.zoom_high_hz, material.fs_hz / 2.0
     if low is None or high is None or not 0.0 < low < high < half:
         raise ParameterError(f"zoom {low}-{high} Hz", "zoom", f"both ends, above 0 and below {half:g} Hz")
-    lines = ZOOM_LINES if request.lines is None else request.lines
+    own = ZOOM_FINER * wave.samples.size / material.fs_hz
+    dense = min(USUAL_LINES, max(ZOOM_LINES, math.ceil((high - low) * own) + 1))
+    lines = dense if request.lines is None else request.lines
     if not FEWEST_LINES <= lines <= USUAL_LINES:
         raise ParameterError(f"{lines} lines", "lines", f"{FEWEST_LINES} to {USUAL_LINES} in a zoom")
     found = zoom_spectrum(wave.samples, material.fs_hz, low, high, lines, wave.quantity, request.window)
@@ -263,6 +274,8 @@ def _averaged(material: Material, request: SpectrumRequest, wave: Wave) -> Taken
     n, fs_hz, fmax = int(wave.samples.size), material.fs_hz, wave.fmax_hz
     if not 0.0 < fmax <= fs_hz / 2.0:
         raise ParameterError(f"{fmax:g} Hz", "fmax_hz", f"above 0, at most half the sample rate, {fs_hz / 2.0:g} Hz")
+    if request.fmax_hz is None and fmax * n < FEWEST_LINES * fs_hz:
+        raise ParameterError(f"{n} samples", "record", f"a spectrum up to {fmax:.4g} Hz takes {_fewest(fs_hz, fmax)} or more")
     if fmax * n < FEWEST_LINES * fs_hz:
         raise ParameterError(
             f"{fmax:g} Hz", "fmax_hz", f"{FEWEST_LINES} lines of this record reach {FEWEST_LINES * fs_hz / n:.4g} Hz"
@@ -280,6 +293,10 @@ def _averaged(material: Material, request: SpectrumRequest, wave: Wave) -> Taken
     native = shown(native, fmax)
     worth = effective_averages(count, size, request.window, request.overlap)
     return Taken(native, native.amplitude, 0.0, native.line_hz, count, worth)
+
+
+def _fewest(fs_hz: float, fmax: float) -> int:
+    return math.ceil(FEWEST_LINES * fs_hz / fmax)
 
 
 def _window_size(lines: int | None, n: int, fs_hz: float, fmax: float) -> int:
@@ -335,6 +352,7 @@ def _peaks(
         if low - resolution / 2.0 <= line.hz <= high + resolution / 2.0
     ]
     found.sort(key=lambda one: -one[1])
+    names = names_of([line.hz for line, _ in found], among, resolution, request.peaks)
     return tuple(
         Peak(
             line.hz,
@@ -342,7 +360,7 @@ def _peaks(
             None if speed is None else line.hz / speed,
             amplitude,
             line.above,
-            name_of(line.hz, among, resolution),
+            name,
         )
-        for line, amplitude in found[: request.peaks]
+        for (line, amplitude), name in zip(found, names, strict=False)
     )

@@ -68,7 +68,7 @@ class SpectrumRequest:
     """Running speed; none: as measured, else as in the plant file."""
     zoom_low_hz: float | None = None
     zoom_high_hz: float | None = None
-    """Both: this stretch only, `lines` of them (801), from the whole record in one window."""
+    """Both: this stretch only, `lines` of them (801, more where tops would not show), from the whole record in one window."""
     peaks: int = 20
     """Peaks listed at most."""
     over_angle: bool = False

@@ -73,3 +73,10 @@ def test_tones_that_do_not_fit_the_record_do_not_ring() -> None:
 @pytest.mark.parametrize("wave", [np.zeros(N), np.ones(N), np.zeros(20), np.zeros(1)])
 def test_where_nothing_moves_nothing_rings(wave: np.ndarray) -> None:
     assert ringing_band(wave, FS, 400.0) is None
+
+
+def test_a_shaft_that_knocks_at_low_frequency_is_no_band_that_rings() -> None:
+    """Pulses of many harmonics of 25 Hz, none above 400 Hz: impulsive, but the beats of the shaft's own lines."""
+    knocks = sum(np.cos(2.0 * np.pi * 25.0 * k * T) for k in range(1, 16))
+    found = ringing_band(knocks + 0.5 * np.random.default_rng(1).standard_normal(N), FS, 800.0)
+    assert found is None or found[0].low_hz > 0.0

@@ -77,11 +77,45 @@ def test_text_has_what_it_is_a_picture_and_named_peaks(sine: Path, capsys: pytes
     assert main(["spectrum", str(sine), "--fs", "6400", "--speed", "6000", "--axis", "orders", "--lines", "6400"]) == 0
     out = capsys.readouterr().out
     assert out.isascii()
-    assert "velocity spectrum, mm/s r.m.s., 2.344-2500 Hz" in out
-    assert "hann window, one window, lines 0.3906 Hz apart" in out
+    assert "velocity spectrum, mm/s r.m.s., 0.0234-24.958 orders (2.344-2500.0 Hz)" in out
+    assert "hann window, one window, lines 0.0039 orders apart, resolution 0.005849 orders" in out
     assert "6010.2 r/min, measured from 1x" in out
     (row,) = [line for line in out.splitlines() if line.strip().startswith("1  ")]
-    assert row.split() == ["1", "1", "1.000", "3.178", row.split()[-2], "1x"]  # 2000 / (2 pi 100.17) = 3.178 mm/s
+    assert row.split() == ["1", "1.000", "100.17", "3.178", row.split()[-2], "1x"]  # 2000 / (2 pi 100.17) = 3.178 mm/s
+
+
+def test_cycles_a_minute_are_written_without_powers_of_ten(sine: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["spectrum", str(sine), "--fs", "6400", "--axis", "CPM"]) == 0
+    out = capsys.readouterr().out
+    assert "e+0" not in out
+    assert "-150000 CPM (2.344-2500.0 Hz)" in out
+    assert "6010.2" in out  # 60 x 100.17
+
+
+def test_a_unit_that_stands_alone_says_what_is_wanted(sine: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    file = [str(sine), "--fs", "6400"]
+    assert main(["spectrum", *file, "--unit", "mil", "--detector", "peak-to-peak", "--json"]) == 0
+    found = document(capsys)
+    assert (found["quantity"], found["unit"]) == ("displacement", "mil")
+    assert found["peaks"][0]["amplitude"] == pytest.approx(2.0 / W**2 / 2.54e-5 * math.sqrt(8.0), rel=5e-3)
+    assert main(["spectrum", *file, "--waveform", "--unit", "in/s", "--json"]) == 0
+    assert document(capsys)["quantity"] == "velocity"
+    assert main(["spectrum", *file, "--envelope", "--unit", "mm/s"]) == 2
+    assert "no unit of acceleration" in capsys.readouterr().err
+
+
+def test_where_a_speed_comes_from_is_told_whole(sine: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["spectrum", str(sine), "--fs", "6400", "--speed", "6000", "--orders", "--fmax", "500"]) == 0
+    assert "; 6010.2 r/min, measured from 1x; even shaft angle at one speed\n" in capsys.readouterr().out
+
+
+def test_samples_without_a_unit_and_too_few_of_them(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    np.savez(tmp_path / "bare.npz", samples=np.random.default_rng(1).standard_normal((1, 4096)), fs_hz=FS)
+    assert main(["spectrum", str(tmp_path / "bare.npz"), "--quantity", "velocity"]) == 1
+    assert "--samples-unit: the file does not say what unit" in capsys.readouterr().err
+    np.savez(tmp_path / "one.npz", samples=np.ones((1, 1)), fs_hz=FS)
+    assert main(["spectrum", str(tmp_path / "one.npz")]) == 1
+    assert "the record: 1 samples (a spectrum up to 2500 Hz takes 41 or more)" in capsys.readouterr().err
 
 
 def test_csv_has_a_row_a_line(sine: Path, capsys: pytest.CaptureFixture[str]) -> None:
@@ -160,6 +194,7 @@ def test_without_matplotlib_it_says_what_to_install(
         (["--unit", "furlong"], 2, "--unit: 'furlong' is no unit of velocity"),
         (["--unit", "\x1b[2Jg"], 2, "is no unit of velocity"),
         (["--zoom", "a-b"], 2, "--zoom: 'a-b' (two numbers"),
+        (["--zoom", "200-100"], 2, "--zoom: '200-100' (the lower one first"),
         (["--band", "10-20"], 2, "add --envelope"),
         (["--plot", "a.pdf"], 2, ".png or .svg"),
         (["--point", "hp-pump-1/pump-de-h"], 2, "not both"),

@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from edgemon.model.text import REPLACEMENT, clean
+from edgemon.model.text import ELLIPSIS, REPLACEMENT, clean
 
 
 @pytest.mark.parametrize(
@@ -52,9 +52,12 @@ def test_bounded_and_stable(text: str, longest: int) -> None:
     assert len(cleaned) == min(len(text), longest)
     assert clean(cleaned, longest) == cleaned
     assert not any(unicodedata.category(char) in ("Cc", "Cf", "Cs", "Co", "Cn", "Zl", "Zp") for char in cleaned)
-    assert all(new in (old, REPLACEMENT) for new, old in zip(cleaned, text, strict=False))
+    kept = cleaned if len(text) <= longest else cleaned[:-1]
+    assert all(new in (old, REPLACEMENT) for new, old in zip(kept, text, strict=False))
+    assert len(text) <= longest or not longest or cleaned[-1] == ELLIPSIS
 
 
 def test_sixty_four_characters_unless_told_otherwise() -> None:
-    assert clean("a" * 65) == "a" * 64
-    assert clean("\x1b" * 65) == REPLACEMENT * 64
+    assert clean("a" * 64) == "a" * 64
+    assert clean("a" * 65) == "a" * 63 + ELLIPSIS
+    assert clean("\x1b" * 65) == REPLACEMENT * 63 + ELLIPSIS

@@ -18,6 +18,8 @@ from edgemon.model.snapshot import MachineView
 
 _WITH_DETAIL = 12
 """Body rows from which on the strip with the selected machine is shown."""
+SOUGHT_LONGEST = 40
+"""Characters of a search; more are not taken."""
 
 
 class PlantScreen(BoardScreen):
@@ -199,7 +201,7 @@ class PlantScreen(BoardScreen):
         elif event.key == "backspace":
             self.wish = replace(self.wish, search=self.wish.search[:-1])
         elif event.is_printable and event.character:
-            self.wish = replace(self.wish, search=safe(self.wish.search + event.character, 40))
+            self.wish = replace(self.wish, search=safe((self.wish.search + event.character)[:SOUGHT_LONGEST], SOUGHT_LONGEST))
         self.redraw()
 
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
@@ -216,7 +218,7 @@ class PlantScreen(BoardScreen):
     def on_paste(self, event: events.Paste) -> None:
         """Take pasted text into the search; elsewhere it means nothing."""
         if self._typing:
-            self.wish = replace(self.wish, search=safe(self.wish.search + event.text[:40], 40))
+            self.wish = replace(self.wish, search=safe((self.wish.search + event.text)[:SOUGHT_LONGEST], SOUGHT_LONGEST))
             self.redraw()
 
     def on_lines_pressed(self, message: Lines.Pressed) -> None:

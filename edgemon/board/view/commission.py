@@ -11,6 +11,7 @@ from edgemon.board.view.figures import stamp
 from edgemon.model.command import Person
 from edgemon.model.command import Role as PersonRole
 from edgemon.model.commission import CheckView, CommissionRow, CommissionView, SignView, Stand
+from edgemon.model.signoff import REMARK_LONGEST
 
 
 @dataclass(frozen=True, slots=True)
@@ -116,11 +117,11 @@ def _signed(sign: SignView | None, look: Look, width: int) -> list[Row]:
         return [fit_row([Span(" not signed off", Role.DIM)], width, look.glyphs.ellipsis)]
     who = f"{safe(sign.by, 63)}, {stamp(sign.at)}"
     if sign.withdrawn_at is None:
-        left = f", left open: {', '.join(safe(one, 30) for one in sign.left_open)}" if sign.left_open else ""
-        said, role = f"signed off by {who}{left}" + (f": {safe(sign.remark, 300)}" if sign.remark else ""), Role.TEXT
+        left = f", left open: {', '.join(safe(one, 80) for one in sign.left_open)}" if sign.left_open else ""
+        said, role = f"signed off by {who}{left}" + (f": {safe(sign.remark, REMARK_LONGEST)}" if sign.remark else ""), Role.TEXT
     else:
         by = f" by {safe(sign.withdrawn_by, 63)}" if sign.withdrawn_by else ""
-        why = safe(sign.withdrawn_because, 300)
+        why = safe(sign.withdrawn_because, REMARK_LONGEST)
         said, role = f"sign-off of {who} withdrawn {stamp(sign.withdrawn_at)}{by}: {why}", Role.BRIGHT
     return [fit_row([Span(f" {line}", role)], width, look.glyphs.ellipsis) for line in wrap(said, max(8, width - 2))]
 
@@ -141,6 +142,6 @@ def _check(check: CheckView, stand: int, look: Look, width: int) -> list[Row]:
         Span(f"{check.stand:{stand}}  ", role),
     ]
     indent = row_width(tuple(start))
-    lines = wrap(safe(check.words, 300), max(8, width - indent - 1)) or [""]
+    lines = wrap(safe(check.words, 500), max(8, width - indent - 1)) or [""]
     heads = [start, *[[Span(" " * indent)]] * (len(lines) - 1)]
     return [fit_row([*head, Span(line, role)], width, look.glyphs.ellipsis) for head, line in zip(heads, lines, strict=True)]

@@ -26,8 +26,9 @@ def diagnosis(made: DiagnosisView | None, now: Instant, look: Look, width: int) 
         under = safe(observed(best.evidence[0]), 400) if best.evidence else ""
     else:
         spans = [Span(f" diagnosis, {old} old: ", Role.DIM), Span(safe(made.verdict.replace("-", " ")), Role.BRIGHT)]
-        under = safe(made.remarks[0], 200) if made.remarks else ""
-    lines = wrap(under, max(10, width - 4))[:2]
+        under = safe(made.remarks[0], 400) if made.remarks else ""
+    first, *rest = wrap(under, max(10, width - 4)) or [""]
+    lines = [line for line in (first, " ".join(rest)) if line]  # what the second row has no room for ends in an ellipsis
     return [
         fit_row(spans, width, look.glyphs.ellipsis),
         *(fit_row([Span(f"   {line}", Role.TEXT)], width, look.glyphs.ellipsis) for line in lines),

@@ -35,9 +35,9 @@ def _baseline(one: BaselineView, look: Look) -> str:
         case "proposed":
             return f"proposed, needs approval by an engineer:{value}{follows} once approved"
         case "retired":
-            return f"retired by {safe(one.retired_by)}: {safe(one.retired_because, 60)}"
+            return f"retired by {safe(one.retired_by)}: {safe(one.retired_because, 500)}"
         case _:
-            return f"learning {one.count} of {one.wanted} values{f', {safe(one.note, 80)}' if one.note else ''}"
+            return f"learning {one.count} of {one.wanted} values{f', {safe(one.note, 200)}' if one.note else ''}"
 
 
 def _shift(coming: OutlookView, shift: ShiftView, look: Look) -> str:

@@ -212,7 +212,7 @@ def spectrum_facts(shown: SpectrumView, look: Look) -> str:
     band = f"{shown.low_hz:.4g}-{shown.high_hz:.4g} Hz"
     averages = "1 average" if shown.averages == 1 else f"{shown.averages} averages"
     made = f"{shown.window}, {averages}, lines {shown.line_hz:.3g} Hz"
-    envelope = f", envelope of {safe(shown.demodulated)}" if shown.demodulated else ""
+    envelope = f", envelope of {safe(shown.demodulated, 200)}" if shown.demodulated else ""
     return f"{safe(shown.quantity)} {shown.total_rms:.4g} {unit} r.m.s. in {band}; {made}{envelope}"
 
 
@@ -220,7 +220,7 @@ def source_words(shown: SpectrumView | WaveformView) -> str:
     """Say which capture a picture was made of, and what speed it goes by."""
     source = shown.source
     taken = f"{figures.stamp(source.t)} UTC" if source.t is not None else "a time not known"
-    speed = f"{source.rpm:.0f} r/min ({safe(source.speed_basis)})" if source.rpm is not None else "speed not known"
+    speed = f"{source.rpm:.0f} r/min ({safe(source.speed_basis, 200)})" if source.rpm is not None else "speed not known"
     flaws = f"; NOT FIT: {', '.join(source.flaws)}" if source.flaws else ""
     return f"capture {safe(source.capture)} of {taken}; {speed}{flaws}"
 
