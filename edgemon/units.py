@@ -140,3 +140,11 @@ def interval_from_si(value: float, unit: str) -> float:
 def units_of(quantity: Quantity) -> tuple[str, ...]:
     """List the units that fit a quantity, for messages to people."""
     return tuple(name for name, unit in UNITS.items() if unit.quantity is quantity)
+
+
+_SPELT = {"Cel": "°C", "degF": "°F", "1": ""}
+
+
+def spelt(unit: str) -> str:
+    """Spell a unit as people read it in a line of text; empty for a ratio."""
+    return _SPELT.get(unit, unit)

@@ -45,7 +45,7 @@ from edgemon.model.shift import LogWritten, ShiftTaken
 from edgemon.model.signoff import PointSignedOff, SignEvent, SignOffWithdrawn
 from edgemon.model.snapshot import JournalView
 from edgemon.model.upstream import RetryOrdered
-from edgemon.units import from_si
+from edgemon.units import from_si, interval_from_si, spelt
 
 _OWN = {MONITORING: "loss of monitoring", STORAGE: "loss of storage"}
 _NAMED = 5
@@ -236,13 +236,14 @@ def _diagnosis_words(diagnosis: Diagnosis) -> str:
 
 def _baseline_words(event: BaselineProposed | BaselineApproved | BaselineRetired, points: Points) -> str:
     one, unit = event.baseline, event.unit
-    what = f"baseline {from_si(one.median, unit):.3g} {unit} ({one.count} values, spread {from_si(one.spread, unit):.2g})"
+    spread = interval_from_si(one.spread, unit)
+    what = f"baseline {from_si(one.median, unit):.3g} {spelt(unit)} ({one.count} values, spread {spread:.2g})"
     did = {BaselineProposed: "proposed", BaselineApproved: "approved", BaselineRetired: "retired"}[type(event)]
     title = level_title(one.level, points.get(one.point))
     text = f"{one.point} {title}: {what} {did} by {event.by or 'the gateway'}: {event.reason}"
     if event.alert is not None:
         says = "alert would be" if isinstance(event, BaselineProposed) else "alert is now"
-        text += f"; {says} {from_si(event.alert, unit):.3g} {unit}"
+        text += f"; {says} {from_si(event.alert, unit):.3g} {spelt(unit)}"
     return text + (f" ({event.note})" if event.note else "") + (" [simulated]" if one.sim else "")
 
 
@@ -252,7 +253,7 @@ def _alarm_words(event: AlarmChanged, points: Points) -> str:
     change = "closed" if event.is_closed else _CHANGES.get(event.change, event.change.lower())
     text = f"{what}: {change}" if event.severity is Severity.NORMAL else f"{what}: {event.severity.word} {change}"
     if event.value is not None and event.unit:
-        text += f" at {from_si(event.value, event.unit):.4g} {event.unit}"
+        text += f" at {from_si(event.value, event.unit):.4g} {spelt(event.unit)}".rstrip()
         if event.limit is not None:
             text += f" ({'low ' if event.side is Side.BELOW else ''}limit {from_si(event.limit, event.unit):.4g})"
     if event.detail:

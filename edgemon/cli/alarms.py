@@ -17,6 +17,7 @@ from edgemon.model.instant import format_instant
 from edgemon.model.limit import Side
 from edgemon.model.snapshot import AlarmView, Outcome, Snapshot
 from edgemon.model.text import clean
+from edgemon.units import spelt
 
 T = TypeVar("T")
 NO_NAMES: Mapping[str, str] = MappingProxyType({})
@@ -188,7 +189,7 @@ def lines(snapshot: Snapshot, alarms: Iterable[AlarmView], gateways: Mapping[str
 
 
 def _line(alarm: AlarmView) -> str:
-    value = "" if alarm.value is None else f" {alarm.value:.4g} {alarm.unit}"
+    value = "" if alarm.value is None else f" {alarm.value:.4g} {spelt(alarm.unit)}"
     limit = "" if alarm.limit is None else f" ({'low ' if alarm.side is Side.BELOW else ''}limit {alarm.limit:.4g})"
     marks = f"  {alarm.first_out}" if alarm.first_out else ""
     marks += "  SIMULATED" if alarm.sim else ""

@@ -12,6 +12,7 @@ from edgemon.errors import EdgemonError
 from edgemon.model.instant import format_instant
 from edgemon.model.outlook import BaselineView
 from edgemon.model.snapshot import Outcome
+from edgemon.units import spelt
 
 ORDERS = {
     "approve": "make a proposed baseline the measure; the alert limit that follows from it is in force at once",
@@ -73,6 +74,8 @@ async def _order(daemon: Daemon, options: argparse.Namespace) -> Outcome:
     if options.order == "approve":
         known = {(one.machine, one.point, one.level): one for one in await daemon.baselines()}
         proposed_at = known[where].proposed_at if where in known else None
+        if where in known and known[where].doubt:
+            print(f"edgemon: note: {known[where].doubt}", file=sys.stderr)
     return await daemon.order_baseline(options.order, *where, options.reason, proposed_at)
 
 
@@ -83,8 +86,7 @@ def lines(found: Sequence[BaselineView]) -> list[str]:
     text: list[str] = []
     for one in found:
         text.append(_line(one))
-        if one.note:
-            text.append(f"    {one.note}")
+        text += [f"    {said}" for said in (one.note, one.doubt) if said]
     return text
 
 
@@ -95,7 +97,9 @@ def _line(one: BaselineView) -> str:
         again = f" since {format_instant(one.retired_at)} ({one.retired_because})" if one.retired_at is not None else ""
         return f"{head}, {one.count} of {one.wanted} values{again}{sim}"
     speed = "speed not known" if one.rpm is None else f"{one.rpm:.0f} r/min"
-    head += f", {one.baseline:.3g} {one.unit} (mean {one.mean:.3g}, spread {one.spread:.2g}, {one.count} values, {speed})"
+    head += (
+        f", {one.baseline:.3g} {spelt(one.unit)} (mean {one.mean:.3g}, spread {one.spread:.2g}, {one.count} values, {speed})"
+    )
     if one.state == "approved" and one.approved_at is not None:
         head += f" by {one.approved_by} on {format_instant(one.approved_at)[:10]}"
     if one.state == "retired" and one.retired_at is not None:

@@ -1,5 +1,6 @@
 """What follows from captures for a report: spectra, marked lines, diagnosis."""
 
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
@@ -7,7 +8,7 @@ import numpy as np
 
 from edgemon.analysis.integrate import integrated
 from edgemon.analysis.measure import MeasuredWithSpectra, Waveform, measure_with_spectra
-from edgemon.diagnosis.markers import MEASURED, expected
+from edgemon.diagnosis.markers import MEASURED, expected, multiple_of
 from edgemon.diagnosis.markers import Family as Kind
 from edgemon.diagnosis.record import MachineFacts
 from edgemon.engine.diagnose import diagnose_capture
@@ -99,7 +100,7 @@ def bearing_markers(rpm: float | None, point: Point) -> tuple[Marker, ...]:
         return ()
     turning = expected(MachineFacts(rpm / 60.0, (("", point.bearing),)), MEASURED)
     return tuple(
-        Marker(k * one.hz, one.name if k == 1 else f"{k} x {one.name}", Family.BEARING)
+        Marker(k * one.hz, multiple_of(k, one), Family.BEARING)
         for one in turning
         if one.family is Kind.BEARING
         for k in range(1, 1 + (1 if one.name == "FTF" else BEARING_ORDERS))
@@ -107,14 +108,26 @@ def bearing_markers(rpm: float | None, point: Point) -> tuple[Marker, ...]:
 
 
 def with_diagnosis(sensor: SensorMaterial, setting: Setting, points: Sequence[Point], taken: Taken) -> SensorMaterial:
-    """Diagnose a capture, its findings named by the points as people call them."""
+    """Diagnose a capture; points are named as people call them in all that is said, and axes without one by their sensor."""
     found = diagnose_capture(setting, points[0].key, taken.capture)
     names = {str(point.key.point): point.name for point in points}
-    named = tuple(_named(finding, names) for finding in found.findings)
-    return replace(sensor, diagnosis=replace(found, findings=named), diagnosed_at=taken.capture.taken_at)
+    names |= {f"axis {axis}": f"axis {axis} of sensor {sensor.sensor.id}" for axis in taken.capture.axes}
+    named = replace(
+        found,
+        findings=tuple(_named(finding, names) for finding in found.findings),
+        remarks=tuple(renamed(remark, names) for remark in found.remarks),
+    )
+    return replace(sensor, diagnosis=named, diagnosed_at=taken.capture.taken_at)
 
 
 def _named(finding: Finding, names: Mapping[str, str]) -> Finding:
     bearing, comma, rest = finding.detail.partition(",")
     detail = f"bearing of {names[bearing]}{comma}{rest}" if bearing in names else finding.detail
-    return replace(finding, channel=names.get(finding.channel, finding.channel), detail=detail)
+    told = tuple(replace(one, text=renamed(one.text, names)) for one in finding.evidence)
+    return replace(finding, channel=names.get(finding.channel, finding.channel), detail=detail, evidence=told)
+
+
+def renamed(text: str, names: Mapping[str, str]) -> str:
+    """Write names for ids where those stand as words of their own."""
+    ids = "|".join(re.escape(one) for one in sorted(names, key=len, reverse=True))
+    return re.sub(rf"(?<![\w/-])(?:{ids})(?![\w/-])", lambda found: names[found.group()], text)

@@ -11,6 +11,7 @@ from edgemon.cli.options import add_attach, asked, plain
 from edgemon.errors import SettingsError
 from edgemon.model.instant import Instant, format_instant
 from edgemon.model.outlook import CrossingView, OutlookView
+from edgemon.units import spelt
 
 
 def add(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
@@ -59,22 +60,22 @@ def lines(found: Iterable[OutlookView]) -> list[str]:
 def _head(one: OutlookView) -> str:
     text = f"{one.machine}/{one.point} {one.title}"
     if one.value is not None:
-        text += f" {one.value:.3g} {one.unit}"
+        text += f" {one.value:.3g} {spelt(one.unit)}"
     about = "" if one.rpm is None else f" about {one.rpm:.0f} r/min"
-    left = f" ({_counted(one.left_out)} left out)" if one.left_out else ""
+    left = f" (left out: {_counted(one.left_out)})" if one.left_out else ""
     text += f"; {one.count} values in like conditions{about}{left}"
     if one.slope is not None:
         says = "significant" if one.slope.is_significant else "not significant"
-        text += f"; slope {one.slope.per_day:+.3g} {one.unit} a day, {says} (p {one.slope.p:.2g})"
+        text += f"; slope {one.slope.per_day:+.3g} {spelt(one.unit)} a day, {says} (p {one.slope.p:.2g})"
     if one.change is not None:
         change = one.change
         text += f"; changed at {format_instant(change.at)} from {change.before:.3g} to {change.after:.3g}"
     if one.shift is not None:
         by = one.shift.after - one.shift.before
         text += (
-            f"; level has shifted since {format_instant(one.shift.at)} by {by:+.3g} {one.unit} (CUSUM, in-control run length "
+            f"; level has shifted since {format_instant(one.shift.at)} by {by:+.3g} {spelt(one.unit)} (CUSUM chart, which errs "
+            f"once in about {one.shift.run_length:.0f} values)"
         )
-        text += f"{one.shift.run_length:.0f} values, nominal)"
     return text + ("  SIMULATED" if one.sim else "")
 
 
@@ -83,7 +84,7 @@ def _counted(left_out: dict[str, int]) -> str:
 
 
 def _crossing(one: CrossingView, of: OutlookView) -> str:
-    head = f"{one.severity} {one.limit:.3g} {of.unit}: "
+    head = f"{one.severity} {one.limit:.4g} {spelt(of.unit)}: "
     if one.earliest is None or one.likely is None or one.latest is None:
         return f"{head}no forecast: {one.reason}" + (f" ({one.text})" if one.text else "")
     times = _spans([one.likely - of.made_at, one.earliest - of.made_at, one.latest - of.made_at])

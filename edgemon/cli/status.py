@@ -17,6 +17,7 @@ from edgemon.model.limit import Side
 from edgemon.model.retention import KeepView, Room
 from edgemon.model.snapshot import GatewayView, MachineView, Snapshot
 from edgemon.model.upstream import UpstreamView
+from edgemon.units import spelt
 
 
 def add(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
@@ -136,7 +137,7 @@ def _line(machine: MachineView, width: int) -> str:
     if worst := machine.worst:
         limits = " / ".join("-" if limit is None else f"{limit:g}" for limit in (worst.alert, worst.alarm))
         side = "below " if worst.side is Side.BELOW else ""
-        text += f"  {worst.point} {worst.title} {worst.value:.3g} {worst.unit} (alert / alarm {side}{limits})"
+        text += f"  {worst.point} {worst.title} {worst.value:.3g} {spelt(worst.unit)} (alert / alarm {side}{limits})"
         worst_levels = (level for point in machine.points if point.point == worst.point for level in point.levels)
         origin = next((level.origin for level in worst_levels if level.name == worst.level), "")
         text += f"  [{origin}]" if origin else ""

@@ -206,7 +206,8 @@ def _undecided(verdict: Conclusion, doubt: float) -> list[str]:
     """Say why what was found is too weak for a name and yet keeps the machine from being called sound."""
     if verdict is not Conclusion.CANNOT_TELL or doubt < DOUBT:
         return []
-    return [f"nothing found is sure enough to be named, nor can it be passed over: some of it is right with {doubt:.0%}"]
+    odds = f"the chance that one of them is right is {100.0 * doubt:.0f} %"
+    return [f"nothing found is sure enough to be named, nor can it be passed over: {odds}"]
 
 
 def _limits(look: Look) -> list[str]:

@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 from edgemon.engine.baselines import Key, follow, kind_at
 from edgemon.engine.memory import Setting
 from edgemon.model.baseline import Baseline, BaselineLimits
-from edgemon.model.limit import Limit
+from edgemon.model.limit import Limit, Side
 from edgemon.model.outlook import BaselineView
 from edgemon.units import from_si, interval_from_si
 
@@ -70,7 +70,8 @@ def _known(view: BaselineView, known: Baseline, limit: Limit | None, unit: str) 
     found = follow(limit, known)
     if isinstance(found, BaselineLimits):
         follows, at_most = _shown(found.alert, unit), _shown(found.alarm_at_most, unit)
-        view = replace(view, alert_follows=follows, alarm_at_most=at_most, note=found.origin)
+        change = round(interval_from_si(found.change, unit), 9)
+        view = replace(view, alert_follows=follows, alarm_at_most=at_most, change=change, note=found.origin)
     else:
         view = replace(view, note=found)
     return replace(
@@ -86,7 +87,21 @@ def _known(view: BaselineView, known: Baseline, limit: Limit | None, unit: str) 
         proposed_at=known.proposed_at,
         approved_by=known.approved_by,
         approved_at=known.approved_at,
+        doubt=doubt_of(limit, known),
     )
+
+
+def doubt_of(limit: Limit | None, known: Baseline) -> str:
+    """Say why a baseline should not be the measure: it is beyond zone B, and stands for a machine that needs correction.
+
+    Notes
+    -----
+    A baseline is taken of a machine that is new, overhauled or known to be good. Source: ISO 13373-1:2002 (from memory).
+    """
+    if limit is None or limit.zones is None or limit.side is Side.BELOW or known.mask:
+        return ""
+    zone = limit.zones.zone(known.median)
+    return f"learnt in zone {zone}: see to the machine first, then learn it anew" if zone in ("C", "D") else ""
 
 
 def _shown(value: float | None, unit: str) -> float | None:

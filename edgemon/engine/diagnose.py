@@ -147,7 +147,7 @@ def levels_only(sensor: str) -> Diagnosis:
 
 def _channel(axis: str, point: Point | None) -> Channel:
     if point is None:
-        return Channel(axis)
+        return Channel(f"axis {axis}")
     return Channel(str(point.key.point), point.direction, location=point.name, part=point.part, end=point.end)
 
 

@@ -110,7 +110,7 @@ def _slope(series: Series) -> SlopeView | None:
     found = trend(t_s - t_s[0], values)
     line = found.line
     slope, low, high = (rate * DAY_S for rate in (line.slope, line.slope_low, line.slope_high))
-    return SlopeView(slope, low, high, line.confidence, found.test.p, found.test.p < SIGNIFICANT, found.n)
+    return SlopeView(slope, low, high, line.confidence, found.test.p, found.test.p < SIGNIFICANT and slope != 0.0, found.n)
 
 
 def _change(series: Series) -> ChangeView | None:

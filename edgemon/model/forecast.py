@@ -19,7 +19,7 @@ class NoForecast(StrEnum):
     TOO_FEW = "too few values in like conditions"
     CONDITIONS = "the machine now runs in other conditions"
     BEYOND = "already beyond the limit"
-    NOT_SIGNIFICANT = "no significant trend"
+    NOT_SIGNIFICANT = "no trend that is sure enough"
     AWAY = "moves away from the limit"
     TOO_RECENT = "changed too recently"
     TOO_FAR = "further away than the values reach back"

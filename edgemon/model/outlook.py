@@ -43,9 +43,25 @@ class BaselineView:
     """Alert limit that follows from the baseline by the rule; null where none does."""
     alarm_at_most: float | None = None
     """1.25 x C/D: the alarm limit should not be above it; null where there are no zones."""
+    change: float | None = None
+    """A change by more than this either way is significant: 25 % of B/C; null where there are no zones."""
+    doubt: str = ""
+    """Why it should not be approved as it is: it was learnt while the machine was beyond zone B."""
     note: str = ""
     """The rule by which the limit follows, why none does, or what the learning waits for."""
     sim: bool = False
+
+    def changed_by(self, value: float | None) -> float | None:
+        """Give how far a value lies from an approved baseline where that is significant, in either direction; else None.
+
+        Notes
+        -----
+        Source: ISO 10816-3:2009 5.3 (criterion II). A change of exactly so much is not more, whatever rounding does.
+        """
+        if value is None or self.baseline is None or self.change is None or self.state != "approved":
+            return None
+        by = value - self.baseline
+        return by if abs(by) > self.change * (1.0 + 1e-9) else None
 
 
 @dataclass(frozen=True, slots=True)

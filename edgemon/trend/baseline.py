@@ -150,16 +150,6 @@ def limits_of(baseline: float, upper_b: float, upper_c: float, origin: str) -> B
     return BaselineLimits(min(baseline + change, ceiling), baseline + change > ceiling, change, CEILING * upper_c, text)
 
 
-def is_significant_change(value: float, baseline: float, upper_b: float) -> bool:
-    """Say whether a value lies more than 25 % of B/C from the baseline, in either direction.
-
-    Notes
-    -----
-    Source: ISO 10816-3:2009 5.3 (criterion II). A change of exactly that much is not more, whatever rounding does.
-    """
-    return abs(value - baseline) > CHANGE_OF_B * upper_b * (1.0 + 1e-9)
-
-
 def _unsteady(t_s: Values, values: Values, median: float, spread: float) -> Refusal | None:
     found = trend(t_s, values)
     drift = abs(found.line.slope) * (found.last - found.first)

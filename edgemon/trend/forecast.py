@@ -233,7 +233,7 @@ def _obstacle(
         return NoForecast.TOO_RECENT, f"{_words(side)[0]} in the newest {max(rising)} values only"
     if not rising and any(fit.trend.line.slope_high < 0.0 and fit.trend.test.p < rules.significance for fit in fits):
         return NoForecast.AWAY, f"{_words(side)[1]}, p {p:.2g}"
-    return NoForecast.NOT_SIGNIFICANT, f"p {p:.2g}"
+    return NoForecast.NOT_SIGNIFICANT, f"least p {p:.2g}; two spans must have one below {rules.significance:g}"
 
 
 def _sign(side: Side) -> float:

@@ -115,6 +115,6 @@ def test_states_read_as_sentences() -> None:
     assert "changed at 2023-11-03T08:26:40.000Z from 1.2 to 2.1" in forecast.lines([OUTLOOK])[0]
     shifted = replace(OUTLOOK, shift=ShiftView(1_699_000_000.0, 1.2, 2.1, 0.7, 20, 469.1))
     assert (
-        "level has shifted since 2023-11-03T08:26:40.000Z by +0.9 mm/s (CUSUM, in-control run length 469 values, nominal)"
+        "level has shifted since 2023-11-03T08:26:40.000Z by +0.9 mm/s (CUSUM chart, which errs once in about 469 values)"
         in forecast.lines([shifted])[0]
     )

@@ -63,7 +63,7 @@ async def test_a_steady_rise_is_told_with_slope_and_time_to_the_limit() -> None:
     [
         ("none", "too few values"),
         ("few", "too few values"),
-        ("steady", "no significant trend"),
+        ("steady", "no trend that is sure enough"),
         ("falling", "moves away"),
         ("beyond", "already beyond"),
         ("stopped", "other conditions"),

@@ -92,7 +92,9 @@ def test_an_alarm_that_cleared_is_history() -> None:
     raised = changed("RAISED", AlarmState.UNACK, Severity.ALARM, UNTIL - 500.0)
     cleared = changed("CLEARED", AlarmState.RTNUN, Severity.NORMAL, UNTIL - 400.0)
     made = material(history=(raised, cleared))
-    assert assess(made).standing is Standing.NORMAL
+    assert assess(made).standing is Standing.WATCH  # nobody has acknowledged it
+    seen = changed("ACK", AlarmState.ACKED, Severity.ALARM, UNTIL - 450.0)
+    assert assess(material(history=(raised, seen, cleared))).standing is Standing.NORMAL
     assert "2026-03-02 06:21:40 | Pump DE horizontal velocity_rms: alarm raised" in said(made)
 
 
@@ -173,10 +175,12 @@ def test_a_forecast_moves_the_date() -> None:
 
 
 def test_where_there_is_no_forecast_the_reason_is_told() -> None:
-    none = CrossingView("alert", 2.8, None, None, None, 0.9, "", "no significant trend", "p 0.3")
+    none = CrossingView("alert", 2.8, None, None, None, 0.9, "", "no trend that is sure enough", "p 0.3")
     level = LevelMaterial("velocity_rms", making.VELOCITY, making.values(0.0020), outlook=making.outlook(none))
     page = said(with_level(material(), level))
-    assert "100 values about 2975 r/min, 3 left out | alert 2.8 mm/s | No forecast: no significant trend (p 0.3)." in page
+    assert (
+        "100 values about 2975 r/min, 3 left out | alert 2.8 mm/s | No forecast: no trend that is sure enough (p 0.3)." in page
+    )
 
 
 def test_a_lasting_shift_is_told() -> None:
@@ -184,7 +188,7 @@ def test_a_lasting_shift_is_told() -> None:
     ahead = replace(making.outlook(), shift=shift)
     page = said(with_level(material(), LevelMaterial("velocity_rms", making.VELOCITY, making.values(0.0020), outlook=ahead)))
     assert (
-        "level has shifted since 2026-03-02 06:30:00 by +0.900 mm/s (CUSUM, in-control run length 469 values, nominal)" in page
+        "level has shifted since 2026-03-02 06:30:00 by +0.900 mm/s (CUSUM chart, which errs once in about 469 values)" in page
     )
 
 
@@ -228,6 +232,35 @@ def test_baselines_and_the_limits_they_changed_are_told_and_drawn() -> None:
     assert [at for at, _ in steps] == [0.0, UNTIL - 5000.0]
     assert [value for _, value in steps] == pytest.approx([2.8, 1.7])
     assert [line.label for line in trend.limits] == ["alert 1.7 mm/s", "alarm 4.5 mm/s", "baseline 1.00 mm/s"]
+    doubted = with_level(material(), replace(level, baseline=replace(view, state="proposed", doubt="learnt in zone D")))
+    assert "needs an engineer's approval; but learnt in zone D |" in said(doubted)
+
+
+def test_a_significant_change_from_the_baseline_is_a_remark() -> None:
+    """Criterion II, ISO 10816-3:2009 5.3: more than 25 % of B/C (2.8 mm/s) in either direction, without any limit crossed."""
+    view = BaselineView("hp-pump-1", "pump-de-h", "velocity_rms", "velocity r.m.s.", "mm/s", "approved", 20, 20, 1.0)
+    view = replace(view, change=0.7)
+    for value, is_told in ((1.8, True), (1.6, False)):
+        seen = replace(making.outlook(), value=value, forecasts=())
+        level = LevelMaterial("velocity_rms", making.VELOCITY, making.values(value * 1e-3), outlook=seen, baseline=view)
+        made = with_level(material(), level)
+        assert assess(made).standing is (Standing.WATCH if is_told else Standing.NORMAL)
+        line = "Velocity r.m.s. at Pump DE horizontal is +0.800 mm/s off its approved baseline: a significant change (more than"
+        assert (line in said(made)) is is_told
+
+
+def test_an_alarm_that_came_and_went_is_told_on_the_first_page() -> None:
+    gone = (
+        making.changed("RAISE", AlarmState.UNACK, Severity.ALARM, UNTIL - 5000.0),
+        making.changed("RETURN", AlarmState.RTNUN, Severity.NORMAL, UNTIL - 4000.0),
+    )
+    made = material(history=gone)
+    assert assess(made).standing is Standing.WATCH
+    page = said(made)
+    assert (
+        "Came and went within the period: alarm of Pump DE horizontal, velocity r.m.s.; 1 not acknowledged; see Alarm" in page
+    )
+    assert assess(material()).standing is Standing.NORMAL
 
 
 def test_simulated_data_is_marked_everywhere() -> None:

@@ -8,7 +8,8 @@ import pytest
 from edgemon.errors import ParameterError
 from edgemon.model.baseline import Baseline, BaselineState, NoBaseline, Refusal
 from edgemon.model.machine import point_key
-from edgemon.trend.baseline import approve, is_significant_change, limits_of, propose, retire
+from edgemon.model.outlook import BaselineView
+from edgemon.trend.baseline import approve, limits_of, propose, retire
 from edgemon.trend.conditions import Conditions, like, make_series
 from edgemon.trend.counting import Values
 from edgemon.trend.robust import robust_spread
@@ -80,8 +81,13 @@ def test_spread_and_drift_on_either_side_of_a_fifth_of_the_median() -> None:
 )
 def test_change_in_either_direction(value: float, baseline: float, is_significant: bool) -> None:
     # criterion II with B/C = 2.8 mm/s: more than 0.7, exactly 0.7 is not more
-    assert is_significant_change(value, baseline, 2.8) is is_significant
-    assert is_significant_change(value * 1e-3, baseline * 1e-3, 2.8e-3) is is_significant
+    change = limits_of(baseline, 2.8, 4.5, "").change
+    level = ("m", "p", "velocity_rms", "velocity r.m.s.", "mm/s")
+    known = BaselineView(*level, "approved", 20, 20, baseline, change=change)
+    assert (known.changed_by(value) is not None) is is_significant
+    assert known.changed_by(value) in (None, value - baseline)
+    assert replace(known, state="proposed").changed_by(value) is None
+    assert known.changed_by(None) is None
 
 
 def test_first_values_make_the_baseline_and_later_ones_do_not() -> None:

@@ -14,7 +14,7 @@ def outlook(baseline: BaselineView | None, coming: OutlookView | None, look: Loo
     rows = []
     if baseline is not None:
         role = Role.TEXT if baseline.state == "proposed" else Role.DIM
-        rows.append(fit_row([Span(f" baseline {_baseline(baseline, look)}", role)], width, look.glyphs.ellipsis))
+        rows.append(fit_row([Span(f" baseline {_baseline(baseline, coming, look)}", role)], width, look.glyphs.ellipsis))
     if coming is not None and coming.forecasts:
         text = " forecast " + "; ".join(_crossings(coming))
         role = Role.TEXT if any(not one.reason for one in coming.forecasts) else Role.DIM
@@ -24,15 +24,19 @@ def outlook(baseline: BaselineView | None, coming: OutlookView | None, look: Loo
     return rows
 
 
-def _baseline(one: BaselineView, look: Look) -> str:
+def _baseline(one: BaselineView, coming: OutlookView | None, look: Look) -> str:
     unit = figures.unit(one.unit, look.glyphs)
     value = "" if one.baseline is None else f" {figures.number(one.baseline)} {unit}".rstrip()
     follows = "" if one.alert_follows is None else f", alert {figures.number(one.alert_follows)}"
     match one.state:
         case "approved":
             since = "" if one.approved_at is None else f" since {figures.stamp(one.approved_at)[:10]}"
-            return f"in force{since}:{value}{follows}, approved by {safe(one.approved_by)}"
+            by = one.changed_by(None if coming is None else coming.value)
+            moved = "" if by is None else f"; now {_signed(by)} {unit}, a significant change"
+            return f"in force{since}:{value}{follows}{moved}, approved by {safe(one.approved_by)}"
         case "proposed":
+            if one.doubt:
+                return f"proposed:{value}, but {safe(one.doubt, 200)}"
             return f"proposed, needs approval by an engineer:{value}{follows} once approved"
         case "retired":
             return f"retired by {safe(one.retired_by)}: {safe(one.retired_because, 500)}"
@@ -40,10 +44,14 @@ def _baseline(one: BaselineView, look: Look) -> str:
             return f"learning {one.count} of {one.wanted} values{f', {safe(one.note, 200)}' if one.note else ''}"
 
 
+def _signed(by: float) -> str:
+    return f"{'+' if by >= 0.0 else '-'}{figures.number(abs(by))}"
+
+
 def _shift(coming: OutlookView, shift: ShiftView, look: Look) -> str:
     by = shift.after - shift.before
-    size = f"{'+' if by >= 0.0 else '-'}{figures.number(abs(by))} {figures.unit(coming.unit, look.glyphs)}".rstrip()
-    return f"shifted since {figures.stamp(shift.at)[:16]} by {size} (CUSUM, in-control run length {shift.run_length:.0f})"
+    size = f"{_signed(by)} {figures.unit(coming.unit, look.glyphs)}".rstrip()
+    return f"shifted since {figures.stamp(shift.at)[:16]} by {size} (CUSUM chart)"
 
 
 def _crossings(coming: OutlookView) -> list[str]:

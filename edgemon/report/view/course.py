@@ -75,7 +75,7 @@ def _slope(outlook: OutlookView) -> str:
         by = outlook.shift.after - outlook.shift.before
         size = f"{'+' if by >= 0.0 else '-'}{number(abs(by))} {shown_unit(outlook.unit)}".rstrip()
         text += f"; level has shifted since {stamp(outlook.shift.at)} by {size}"
-        text += f" (CUSUM, in-control run length {outlook.shift.run_length:.0f} values, nominal)"
+        text += f" (CUSUM chart, which errs once in about {outlook.shift.run_length:.0f} values)"
     return text
 
 
@@ -101,10 +101,12 @@ def _state(one: BaselineView) -> str:
     match one.state:
         case "approved":
             at = f" on {stamp(one.approved_at)}" if one.approved_at is not None else ""
-            return f"in force: approved by {one.approved_by}{at}"
+            doubt = f"; but {one.doubt}" if one.doubt else ""
+            return f"in force: approved by {one.approved_by}{at}{doubt}"
         case "proposed":
             at = f" since {stamp(one.proposed_at)}" if one.proposed_at is not None else ""
-            return f"proposed{at}; needs an engineer's approval"
+            doubt = f"; but {one.doubt}" if one.doubt else ""
+            return f"proposed{at}; needs an engineer's approval{doubt}"
         case "retired":
             at = f" on {stamp(one.retired_at)}" if one.retired_at is not None else ""
             return f"retired by {one.retired_by}{at}: {one.retired_because}"

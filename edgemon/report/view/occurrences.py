@@ -94,10 +94,15 @@ def _why(ended: AlarmChanged) -> str:
     return "suppressed by design" if ended.to_state is AlarmState.DSUPR else _ENDS.get(ended.change, "")
 
 
+def period_occurrences(material: Material) -> tuple[Occurrence, ...]:
+    """Give what came in the period, or before it and was still there."""
+    told = [one.event for one in (*material.earlier, *material.history) if isinstance(one.event, AlarmChanged)]
+    return occurrences(told, material.since)
+
+
 def occurrence_table(material: Material) -> Table | None:
     """Make the table of the period's occurrences; None where there were none."""
-    told = [one.event for one in (*material.earlier, *material.history) if isinstance(one.event, AlarmChanged)]
-    found = occurrences(told, material.since)[-MOST_OCCURRENCES:]
+    found = period_occurrences(material)[-MOST_OCCURRENCES:]
     if not found:
         return None
     points = {point.point.key: point for point in material.points}

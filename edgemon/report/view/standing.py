@@ -10,9 +10,10 @@ from edgemon.model.finding import SUPPORTED, Conclusion, Finding
 from edgemon.model.ids import AlarmKey
 from edgemon.model.instant import Instant
 from edgemon.model.limit import Limit, Severity, ratio
-from edgemon.model.outlook import CrossingView, OutlookView
+from edgemon.model.outlook import BaselineView, CrossingView, OutlookView
 from edgemon.model.snapshot import TrendPoint
 from edgemon.report.port import Happening, LevelMaterial, Material, PointMaterial
+from edgemon.report.view.occurrences import Occurrence, period_occurrences
 from edgemon.units import from_si
 
 _IN_FORCE = frozenset({AlarmState.UNACK, AlarmState.ACKED})
@@ -25,7 +26,7 @@ class Standing(IntEnum):
     NORMAL = 0
     NOT_RUNNING = 1
     WATCH = 2
-    """Within its limits, but something was found or is coming."""
+    """Within its limits, but something was found, is coming, came and went unseen, or is not as it was."""
     UNKNOWN = 3
     ALERT = 4
     ALARM = 5
@@ -55,6 +56,16 @@ class Coming:
 
 
 @dataclass(frozen=True, slots=True)
+class Changed:
+    """A level that lies significantly off its approved baseline, in the unit of its limit."""
+
+    point: PointMaterial
+    outlook: OutlookView
+    baseline: BaselineView
+    by: float
+
+
+@dataclass(frozen=True, slots=True)
 class Assessment:
     """The standing and what it rests on."""
 
@@ -73,6 +84,9 @@ class Assessment:
     findings: tuple[Finding, ...]
     forecasts: tuple[Coming, ...]
     """Limits that will be crossed if it goes on, earliest first."""
+    returned: tuple[Occurrence, ...]
+    """Alerts and alarms that came and went within the period, without loss of monitoring."""
+    changed: tuple[Changed, ...]
     is_running: bool | None
 
 
@@ -99,8 +113,15 @@ def assess(material: Material) -> Assessment:
     )
     in_force = tuple(change for change in active if change.alarm.level != MONITORING)
     running = is_running(material)
+    returned = tuple(
+        one
+        for one in period_occurrences(material)
+        if one.returned_at is not None and one.severity is not Severity.NORMAL and one.alarm.level != MONITORING
+    )
+    changed = tuple(_changed(material.points))
+    is_noted = bool(findings or forecasts or changed) or any(one.acknowledged_at is None for one in returned)
     return Assessment(
-        standing=_standing(in_force, newest, silent, bool(findings or forecasts), running),
+        standing=_standing(in_force, newest, silent, is_noted, running),
         worst=newest[0] if newest else None,
         newest=newest,
         in_force=in_force,
@@ -109,6 +130,8 @@ def assess(material: Material) -> Assessment:
         silent=silent,
         findings=tuple(sorted(findings, key=lambda finding: -finding.confidence)),
         forecasts=tuple(sorted(forecasts, key=lambda coming: coming.crossing.earliest or 0.0)),
+        returned=returned,
+        changed=changed,
         is_running=running,
     )
 
@@ -140,6 +163,15 @@ def _newest(points: Iterable[PointMaterial]) -> Iterator[Newest]:
             if level.limit is not None and value is not None:
                 near, severity = nearness(level.limit, value.value), level.limit.severity_of(value.value)
                 yield Newest(point, level, level.limit, value, near, severity)
+
+
+def _changed(points: Iterable[PointMaterial]) -> Iterator[Changed]:
+    for point in points:
+        for level in point.levels:
+            if level.baseline is not None and level.outlook is not None:
+                by = level.baseline.changed_by(level.outlook.value)
+                if by is not None:
+                    yield Changed(point, level.outlook, level.baseline, by)
 
 
 def _is_silent(point: PointMaterial, until: Instant) -> bool:

@@ -10,7 +10,7 @@ from edgemon.model.limit import Severity, Side
 from edgemon.model.outlook import CrossingView
 from edgemon.report.document import Banner, Block, Bullets, Heading, Paragraph, Section, Tone
 from edgemon.report.port import Material
-from edgemon.report.view.standing import Assessment, Coming, Newest, Standing
+from edgemon.report.view.standing import Assessment, Changed, Coming, Newest, Standing
 from edgemon.report.view.words import (
     FAULT_WORDS,
     amount,
@@ -20,6 +20,7 @@ from edgemon.report.view.words import (
     level_title,
     limit_amount,
     limit_number,
+    number,
     shown_unit,
     span,
     sureness,
@@ -60,7 +61,8 @@ WORDS: dict[Standing, _Words] = {
     Standing.WATCH: _Words(
         "Within its limits, with a remark",
         Tone.ALERT,
-        "No limit is exceeded, but the measurements show a pattern or a course that often comes before a fault.",
+        "No limit is exceeded at the end of the period, but the measurements show a pattern, a course or an alarm that often "
+        "comes before a fault.",
         "Let a vibration analyst look at the evidence; measure more often until that is done.",
         "Analyst's look within two weeks.",
     ),
@@ -89,6 +91,8 @@ WORDS: dict[Standing, _Words] = {
 }
 
 
+MOST_NAMED = 3
+"""Alarms that came and went which the first page names; the others it counts."""
 LOW_MEANS = "A level has fallen to the limit that the plant wants it to keep above: drive, load, mount and sensor are in doubt."
 
 
@@ -173,6 +177,8 @@ def _short(material: Material, assessment: Assessment) -> list[str]:
         title = level_title(change.alarm.level, None if point is None else point.kind_of(change.alarm.level))
         what = f"{change.alarm.point if point is None else point.name}, {title}"
         items.append(f"{change.severity.word.capitalize()} in force since {when(change.at)}: {what}; {known}.")
+    items += [_returned(material, assessment)] if assessment.returned else []
+    items += [changed_line(one) for one in assessment.changed]
     items += [f"{finding_line(finding)}." for finding in assessment.findings]
     items += [forecast_line(coming) for coming in assessment.forecasts]
     if assessment.hidden:
@@ -187,6 +193,30 @@ def _short(material: Material, assessment: Assessment) -> list[str]:
     if material.sim:
         items.append("All data in this report is simulated; it says nothing about a real machine.")
     return items
+
+
+def _returned(material: Material, assessment: Assessment) -> str:
+    """Count what came and went within the period, by point and level, and what of it nobody has acknowledged."""
+    names = {point.key: point for point in material.machine.points}
+    counts: dict[str, int] = {}
+    for one in sorted(assessment.returned, key=lambda each: -each.severity):
+        point = names.get(PointKey(one.alarm.machine, one.alarm.point))
+        title = level_title(one.alarm.level, None if point is None else point.kind_of(one.alarm.level))
+        name = f"{one.severity.word} of {one.alarm.point if point is None else point.name}, {title}"
+        counts[name] = counts.get(name, 0) + 1
+    said = [name if count == 1 else f"{name} ({count} times)" for name, count in counts.items()]
+    more = f" and {len(said) - MOST_NAMED} more" if len(said) > MOST_NAMED else ""
+    open_ones = sum(one.acknowledged_at is None for one in assessment.returned)
+    left = f"; {open_ones} not acknowledged" if open_ones else ""
+    return f"Came and went within the period: {'; '.join(said[:MOST_NAMED])}{more}{left}; see Alarm history."
+
+
+def changed_line(one: Changed) -> str:
+    """Say how far a level lies off its baseline."""
+    unit = shown_unit(one.outlook.unit)
+    by, allowed = f"{'+' if one.by >= 0.0 else '-'}{number(abs(one.by))} {unit}", number(one.baseline.change or 0.0)
+    where = f"{capital(one.outlook.title)} at {one.point.point.name}"
+    return f"{where} is {by} off its approved baseline: a significant change (more than 25 % of B/C, {allowed} {unit})."
 
 
 def _count_beyond(assessment: Assessment) -> str:
