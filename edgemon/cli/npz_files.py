@@ -22,17 +22,18 @@ MAX_UNPACKED = 1 << 30
 
 def read_npz(path: Path) -> Raw:
     """Read `samples` int16 (channel, n), `scale`, `offset`, `fs_hz` and `meta` (JSON text); only what states no condition."""
-    fields = _fields(path, ("samples", "scale", "offset", "fs_hz", "meta"))
-    if "samples" not in fields:
-        raise RecordingError("no array of this name", f"{path}: samples", "a recording of one or more channels")
+    fields = _fields(path, ("samples", "scale", "offset", "fs_hz", "meta"), must="samples")
     return _raw(path, fields)
 
 
-def _fields(path: Path, names: tuple[str, ...]) -> dict[str, Any]:
-    """Read those arrays of an archive that are there; the others are not even unpacked."""
+def _fields(path: Path, names: tuple[str, ...], must: str = "") -> dict[str, Any]:
+    """Read those arrays of an archive that are there; the others are not even unpacked. Raises where `must` is not there."""
     try:
         with np.load(path, allow_pickle=False) as held:
             there = [name for name in names if name in held.files]
+            if must and must not in there:
+                has = ", ".join(clean(name) for name in held.files[:8]) or "nothing"
+                raise RecordingError("no array of this name", f"{path}: {must}", f"one or more channels; the archive has {has}")
             size = sum(held.zip.getinfo(f"{name}.npy").file_size for name in there)
             if size > MAX_UNPACKED:
                 raise RecordingError(f"{size} bytes once unpacked", str(path), f"at most {MAX_UNPACKED}")

@@ -72,6 +72,7 @@ def _peaks(view: SpectrumView) -> Iterator[str]:
     if not view.peaks:
         yield "no line stands out of its surroundings"
         return
+    yield "peaks, as of the sine between the lines:"
     amount, beside = f"{view.unit} {view.detector}", "Hz" if view.axis == "orders" else "orders"
     yield f"  no  {view.axis:>11}  {beside:>9}  {amount:>20}  {'x around':>8}  name"
     for k, one in zip(count(1), view.peaks):

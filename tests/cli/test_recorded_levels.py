@@ -139,6 +139,13 @@ def test_an_archive_is_weighed_before_it_is_unpacked(
     assert "bytes once unpacked (at most 1000000)" in failing(capsys, tmp_path / "zeros.npz")
 
 
+def test_an_archive_without_samples_says_what_it_has(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    np.savez(tmp_path / "row.npz", raw=np.zeros((2, 1, 64), np.int16), t_s=np.arange(2.0))
+    assert "samples: no array of this name (one or more channels; the archive has raw, t_s)" in failing(
+        capsys, tmp_path / "row.npz"
+    )
+
+
 def test_times_that_go_back_are_named(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     path = tmp_path / "back.csv"
     path.write_text("time,a\n0,1\n0.1,2\n0.05,3\n0.2,4\n", encoding="utf-8")
