@@ -37,8 +37,12 @@ class Taken:
 async def fit_capture(
     reader: Reader, plant: Plant, machine: Machine, points: Sequence[Point], keys: Sequence[CaptureKey]
 ) -> tuple[Taken | None, tuple[str, ...]]:
-    """Find the first capture that is fit at all its points and was taken while the machine ran; and why others were not."""
+    """Find the first capture that is fit at all its points and was taken while the machine ran; and why others were not.
+
+    One at the machine's usual speed goes before one of a start or a stop; where there is none, the first fit one is taken.
+    """
     unfit: list[str] = []
+    other: tuple[Taken, tuple[str, ...]] | None = None
     standstill = machine.standstill_rpm or 0.0
     for key in keys[:MOST_TRIED]:
         capture = await reader.capture(key)
@@ -49,9 +53,18 @@ async def fit_capture(
         flaws = [remark for _, verdict, _, _ in results if not verdict.is_fit for remark in verdict.remarks or verdict.flaws]
         if watched and not flaws:
             taken = {point.key: result for point, result in zip(watched, results, strict=True)}
-            return Taken(capture, taken), tuple(unfit)
+            if _is_usual(machine, capture):
+                return Taken(capture, taken), tuple(unfit)
+            other = other or (Taken(capture, taken), tuple(unfit))
         unfit += flaws
-    return None, tuple(unfit)
+    return other or (None, tuple(unfit))
+
+
+def _is_usual(machine: Machine, capture: Capture) -> bool:
+    """Say whether a capture was taken at the usual speed, or nobody knows otherwise."""
+    if machine.rpm is None or capture.rpm is None:
+        return True
+    return abs(capture.rpm - machine.rpm) <= machine.learning.speed_tolerance * machine.rpm
 
 
 def _waveform(plant: Plant, point: Point, capture: Capture) -> Waveform:

@@ -40,3 +40,11 @@ def test_a_value_with_flaws_is_not_drawn() -> None:
     points = (TrendPoint(sites.NOW - 10.0, 9.0, False),)
     text = "\n".join(row_text(row) for row in chart(LEVEL, points, SINCE, UNTIL, Look(), 80, 8))
     assert "█" not in text
+
+
+def test_a_level_without_limits_has_a_scale_that_can_be_read() -> None:
+    level = sites.level("acceleration_peak", 5.65, None, None)
+    points = tuple(TrendPoint(SINCE + 3.0 * k, 5.0 + k / 300.0, True) for k in range(300))
+    text = [row_text(row) for row in chart(level, points, SINCE, UNTIL, Look(), 80, 9)]
+    assert text[0].rstrip().endswith(" 6.00")
+    assert " 0 " in text[-2][60:]

@@ -275,6 +275,19 @@ async def test_the_newest_fit_capture_of_the_running_machine_is_shown(tmp_path: 
     assert point.capture.velocity.amplitude.argmax() * point.capture.velocity.line_hz == pytest.approx(50.0, abs=0.8)
 
 
+@pytest.mark.parametrize(("slow", "chosen"), [(1000.0, 1), (2990.0, 0)])
+async def test_a_capture_at_usual_speed_goes_before_one_of_a_stop(slow: float, chosen: int, tmp_path: Path) -> None:
+    """Like conditions: 3 % about the nominal 2975 r/min."""
+    captures = (capture(END - 300.0, 0.001, rpm=slow), capture(END - 600.0, 0.002, rpm=2970.0))
+    (point,) = (await collected(folder(tmp_path), commit(captures=captures))).points
+    assert point.capture is not None
+    assert point.capture.key == captures[chosen].key
+    (tmp_path / "alone").mkdir()
+    (alone,) = (await collected(folder(tmp_path / "alone"), commit(captures=captures[:1]))).points
+    assert alone.capture is not None
+    assert alone.capture.key == captures[0].key
+
+
 async def test_history_is_of_this_machine_this_period_and_this_kind_of_data(tmp_path: Path) -> None:
     other = point_key("hp-pump-9", "motor-de-h")
     events: tuple[Event, ...] = (

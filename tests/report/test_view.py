@@ -75,9 +75,14 @@ def test_an_alarm_in_force_decides_though_the_newest_value_is_lower() -> None:
     raised = changed("RAISED", AlarmState.UNACK, Severity.ALARM, UNTIL - 500.0)
     made = material(history=(raised,))
     assert assess(made).standing is Standing.ALARM
-    assert "Alarm in force since 2026-03-02 06:21:40 UTC: Pump DE horizontal, velocity r.m.s.; not acknowledged yet." in said(
-        made
-    )
+    page = said(made)
+    assert "Alarm in force since 2026-03-02 06:21:40 UTC: Pump DE horizontal, velocity r.m.s.; not acknowledged yet." in page
+    assert "ALARM IN FORCE: NOT CLEARED YET" in page
+    assert (
+        "High-pressure pump 1: alarm of velocity r.m.s. at Pump DE horizontal, raised at 4.60 mm/s (limit 4.5 mm/s) on "
+        "2026-03-02 06:21:40 UTC, has not cleared; the newest value is 2.00 mm/s."
+    ) in page
+    assert "Levels of this size" not in page
 
 
 def test_an_alarm_raised_before_the_period_is_still_in_force() -> None:

@@ -26,7 +26,7 @@ def chart(
 
     Limits are broken lines, named and valued at the right.
 
-    A level without limits is drawn on a scale of its own, from nothing to its highest value.
+    A level without limits is drawn on a scale of its own, from nothing to its highest value, which stands at the right.
     """
     return _drawn(level, _ends(level, points, since, until, across(width)), (since, until), look, width, height)
 
@@ -172,6 +172,8 @@ def _row(
     if row in limits:
         word, limit = limits[row]
         spans.append(Span(f" {word} {figures.limit(limit, level.side)}", role))
+    elif row == 0 and not scale.shared and scale.top > scale.bottom:
+        spans.append(Span(f" {figures.number(scale.top)}", Role.DIM))
     elif row == plot - 1:
         foot = figures.number(scale.bottom) if scale.bottom else "0"
         spans.append(Span(f" {foot} {figures.unit(level.unit, look.glyphs)}", Role.DIM))

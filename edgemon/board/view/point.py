@@ -246,7 +246,7 @@ def peaks(shown: SpectrumView, look: Look, width: int, most: int) -> list[Row]:
         order = f"{peak.order:.2f}" if peak.order is not None else "-"
         text = f" {peak.x:>10.5g} {order:>8} {peak.amplitude:>10.4g} {peak.above:>9.1f}  {safe(peak.name)}"
         rows.append(fit_row([Span(text, Role.TEXT)], width, look.glyphs.ellipsis))
-    return rows[:most]
+    return rows[:most] if most > 1 else []
 
 
 def waveform_words(shown: WaveformView, cursor: int, columns: int, look: Look) -> str:

@@ -55,7 +55,8 @@ def _looked_at(sensor: SensorMaterial, diagnosis: Diagnosis) -> str:
     speed = "shaft speed not known"
     if diagnosis.speed_hz is not None:
         sure = "" if diagnosis.speed_confidence is None else f", confidence {diagnosis.speed_confidence:.2f}"
-        basis = f" ({diagnosis.speed_origin.value}: {diagnosis.speed_basis}{sure})" if diagnosis.speed_basis else ""
+        basis = "" if diagnosis.speed_basis in ("", "given") else f": {diagnosis.speed_basis}"
+        basis = f" ({diagnosis.speed_origin.value}{basis}{sure})"
         speed = f"shaft speed used: {60.0 * diagnosis.speed_hz:.0f} r/min{basis}"
     return f"Sensor {sensor.sensor.id}, {at}; {speed}."
 

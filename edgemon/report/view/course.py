@@ -70,7 +70,7 @@ def _slope(outlook: OutlookView) -> str:
         text += f"; {rate}" if outlook.slope.is_significant else "; no significant slope"
     if outlook.change is not None:
         before, after = number(outlook.change.before), number(outlook.change.after)
-        text += f"; changed at {stamp(outlook.change.at)} from {before} to {after}"
+        text += f"; changed at {stamp(outlook.change.at)} from {before} to {after}" if before != after else ""
     if outlook.shift is not None:
         by = outlook.shift.after - outlook.shift.before
         size = f"{'+' if by >= 0.0 else '-'}{number(abs(by))} {shown_unit(outlook.unit)}".rstrip()

@@ -4,6 +4,7 @@ from dataclasses import dataclass, replace
 from statistics import median
 
 from edgemon.model.alarm import AlarmState
+from edgemon.model.event import AlarmChanged
 from edgemon.model.finding import Finding
 from edgemon.model.ids import PointKey
 from edgemon.model.limit import Severity, Side
@@ -91,6 +92,17 @@ WORDS: dict[Standing, _Words] = {
 }
 
 
+_NOT_CLEARED = (
+    "A level went beyond this limit, and no fit measurement since has cleared it; the newest values are back within it."
+)
+STANDING_ALONE = {
+    Standing.ALERT: ("Alert in force: not cleared yet", "Let a vibration analyst look at the evidence before anything else."),
+    Standing.ALARM: (
+        "Alarm in force: not cleared yet",
+        "Let a competent person decide whether the machine may run on, or be started again, before the cause is known.",
+    ),
+}
+"""What is said where an alarm stands whose level is back: that it is above its limit would contradict the values shown."""
 MOST_NAMED = 3
 """Alarms that came and went which the first page names; the others it counts."""
 LOW_MEANS = "A level has fallen to the limit that the plant wants it to keep above: drive, load, mount and sensor are in doubt."
@@ -118,6 +130,9 @@ def verdict_section(material: Material, assessment: Assessment) -> Section:
 def _words_of(assessment: Assessment) -> _Words:
     """Give the words of a standing; where low limits brought it about, what they say of high levels does not hold."""
     words = WORDS[assessment.standing]
+    if is_alone(assessment):
+        word, do = STANDING_ALONE[assessment.standing]
+        return replace(words, word=word, means=_NOT_CLEARED, do=do)
     sides = {one.limit.side for one in assessment.newest if one.severity is not Severity.NORMAL}
     sides |= {change.side for change in assessment.in_force}
     if assessment.standing not in (Standing.ALERT, Standing.ALARM) or Side.BELOW not in sides:
@@ -125,6 +140,14 @@ def _words_of(assessment: Assessment) -> _Words:
     if Side.ABOVE in sides:
         return replace(words, word=words.word.replace("above", "beyond"))
     return replace(words, word=words.word.replace("above", "below"), means=LOW_MEANS)
+
+
+def is_alone(assessment: Assessment) -> bool:
+    """Say whether alarms alone make the standing: no newest value is beyond that limit any more."""
+    if assessment.standing not in STANDING_ALONE:
+        return False
+    severity = Severity.ALARM if assessment.standing is Standing.ALARM else Severity.ALERT
+    return all(one.severity < severity for one in assessment.newest)
 
 
 def _by(usual: str, assessment: Assessment) -> str:
@@ -144,9 +167,29 @@ def _sentence(material: Material, assessment: Assessment) -> str:
     if assessment.standing is Standing.UNKNOWN:
         names = ", ".join(point.point.name for point in assessment.silent)
         return f"{machine}: no usable data from {names} at the end of the period."
+    if is_alone(assessment):
+        return _standing_alone(material, assessment)
     if assessment.standing is Standing.NOT_RUNNING or worst is None:
         return f"{machine} stood still." if assessment.is_running is False else f"{machine}: no level has a limit."
     return f"{machine}: {describe(worst)}."
+
+
+def _standing_alone(material: Material, assessment: Assessment) -> str:
+    """Name the gravest alarm in force, what it was raised by, and what its level is now."""
+    change = max(assessment.in_force, key=lambda one: (one.severity, one.at))
+    newest = next((one for one in assessment.newest if _is_of(one, change)), None)
+    point = next((one for one in material.machine.points if one.key.point == change.alarm.point), None)
+    title = level_title(change.alarm.level, None if point is None else point.kind_of(change.alarm.level))
+    where = str(change.alarm.point) if point is None else point.name
+    was = "" if change.value is None or not change.unit else f" at {amount(change.value, change.unit)}"
+    limit = "" if change.limit is None else f" (limit {limit_amount(change.limit, change.unit, change.side)})"
+    now = "" if newest is None else f"; the newest value is {amount(newest.value.value, newest.limit.unit)}"
+    word = f"{change.severity.word} of {title} at {where}"
+    return f"{material.machine.name}: {word}, raised{was}{limit} on {when(change.at)}, has not cleared{now}."
+
+
+def _is_of(one: Newest, change: AlarmChanged) -> bool:
+    return one.point.point.key.point == change.alarm.point and one.level.name == change.alarm.level
 
 
 def describe(one: Newest) -> str:
