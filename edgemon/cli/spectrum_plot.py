@@ -2,16 +2,24 @@
 
 import re
 from pathlib import Path
+from textwrap import fill
 from typing import TypeAlias
 
 import numpy as np
 
+from edgemon.cli.spectrum_words import head
 from edgemon.errors import EdgemonError, SettingsError
+from edgemon.model.look import Marker as Mark
 from edgemon.model.look import SpectrumView, WaveformView
 from edgemon.report.document import SpectrumPlot, WaveformPlot
 from edgemon.report.port import Family, Marker
+from edgemon.report.view.words import shown_unit
 
 View: TypeAlias = WaveformView | SpectrumView
+MULTIPLES = 3
+"""Multiples of an expected frequency that are marked."""
+CAPTION = 100
+"""Characters of a line under the picture, which says what it is of: pictures leave the file they were drawn from."""
 _FAMILY = {"running speed": Family.SPEED, "bearing": Family.BEARING}
 
 
@@ -46,19 +54,34 @@ def draw(view: View, path: Path, several: bool) -> Path:
 def _spectrum(view: SpectrumView) -> SpectrumPlot:
     kind = "" if view.kind == "spectrum" else f"\n{view.kind}"
     last = view.first_x + view.step_x * (len(view.amplitude) - 1)
+    axis = "Orders of running speed" if view.axis == "orders" else f"Frequency in {view.axis}"
     return SpectrumPlot(
-        f"{view.quantity.capitalize()}{kind}\n{view.unit} {view.detector}",
+        f"{view.quantity.capitalize()}{kind}\n{shown_unit(view.unit)} {view.detector}".rstrip(),
         view.step_x,
         np.array(view.amplitude),
         last,
         tuple(
-            Marker(one.x, one.name, _FAMILY.get(one.family, Family.SPEED))
+            Marker(k * one.x, _multiple(k, one), _FAMILY.get(one.family, Family.SPEED))
             for one in view.markers
-            if view.first_x <= one.x <= last
+            for k in range(1, (1 if one.name.startswith("FTF") else min(one.multiples, MULTIPLES)) + 1)
+            if view.first_x <= k * one.x <= last
         ),
-        x_label="Orders of running speed" if view.axis == "orders" else f"Frequency in {view.axis}",
+        x_label=_below(axis, view),
         first=view.first_x,
     )
+
+
+def _below(axis: str, view: View) -> str:
+    """Write under a picture what its axis is, and what the picture is of."""
+    return f"{axis}\n{fill('; '.join(head(view)), CAPTION)}"
+
+
+def _multiple(number: int, one: Mark) -> str:
+    """Write a multiple of an expected frequency as the report does."""
+    if one.family == "running speed":
+        return f"{number}x"
+    name = f"({one.name})" if one.name[0].isdigit() else one.name
+    return one.name if number == 1 else f"{number} x {name}"
 
 
 def _waveform(view: WaveformView) -> WaveformPlot:
@@ -67,4 +90,5 @@ def _waveform(view: WaveformView) -> WaveformPlot:
     per_s = 2.0 / view.step_s
     if view.low == view.high:
         both, per_s = both[::2], 1.0 / view.step_s
-    return WaveformPlot(f"{view.quantity.capitalize()}, {view.unit}", per_s, both, view.turn_s, start_s=view.start_s)
+    label = f"{view.quantity.capitalize()}, {shown_unit(view.unit)}"
+    return WaveformPlot(label, per_s, both, view.turn_s, view.start_s, _below("Time in ms", view))

@@ -26,7 +26,7 @@ def documented(view: View | CapturePage) -> str:
 
 def table(view: View) -> Iterator[str]:
     """Write a view as CSV: what it is in lines that begin with `#`, the names of the columns, the rows."""
-    yield from (f"# {line}" for line in _head(view))
+    yield from (f"# {line}" for line in head(view))
     if isinstance(view, WaveformView):
         yield f"t (s),lowest ({view.unit}),highest ({view.unit})"
         for k, (low, high) in enumerate(zip(view.low, view.high, strict=True)):
@@ -40,7 +40,7 @@ def table(view: View) -> Iterator[str]:
 def told(view: View, width: int | None = None) -> Iterator[str]:
     """Write a view for people: what it is, a picture in plain characters, and the table of its peaks."""
     wide = width or min(max(shutil.get_terminal_size((100, 24)).columns - 1, NARROWEST), WIDEST)
-    yield from _head(view)
+    yield from head(view)
     if isinstance(view, WaveformView):
         end = view.start_s + view.samples / view.source.fs_hz
         yield from lanes(view.low, view.high, wide, f"{view.start_s:.4g} s", f"{end:.4g} s", view.unit)
@@ -98,7 +98,8 @@ def _band(view: SpectrumView) -> str:
     return f"{figure(view.first_x)}-{figure(last, 5)} {view.axis}"
 
 
-def _head(view: View) -> list[str]:
+def head(view: View) -> list[str]:
+    """Say what a view is, in a few lines: where from, quantity, unit, detector, band, window."""
     source = view.source
     if isinstance(view, WaveformView):
         what = f"{view.quantity} waveform, {view.unit}, {view.band_low_hz:.4g}-{view.band_high_hz:.5g} Hz; {view.detector}"

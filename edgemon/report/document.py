@@ -99,6 +99,7 @@ class WaveformPlot:
     """Duration of one turn of the shaft, drawn as a scale; None where the speed is not known."""
     start_s: float = 0.0
     """Time of the first sample."""
+    x_label: str = "Time in ms"
 
 
 Plot: TypeAlias = TrendPlot | SpectrumPlot | WaveformPlot

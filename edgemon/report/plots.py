@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 from edgemon.report.document import Plot, SpectrumPlot, Tone, TrendPlot, WaveformPlot
 from edgemon.report.port import Family, Marker
 
-WIDTH_IN, HEIGHT_IN = 7.1, 2.05
+WIDTH_IN, HEIGHT_IN, LINE_IN = 7.1, 2.05, 0.13
 DPI = 200
 """Of PNG: sharp in print on A4, and small."""
 INK, PALE, GRID = "#1a3a5c", "#9a9a9a", "#dddddd"
@@ -104,7 +104,8 @@ def _style(salt: str) -> Iterator[None]:
 
 
 def _draw(plot: Plot) -> Figure:
-    figure = Figure(figsize=(WIDTH_IN, HEIGHT_IN), layout="constrained")
+    below = "" if isinstance(plot, TrendPlot) else plot.x_label
+    figure = Figure(figsize=(WIDTH_IN, HEIGHT_IN + LINE_IN * below.count("\n")), layout="constrained")
     axes = figure.add_subplot()
     axes.grid(visible=True, color=GRID, linewidth=0.5)
     axes.set_axisbelow(True)
@@ -230,7 +231,7 @@ def _spectrum(axes: Axes, plot: SpectrumPlot) -> None:
     )
     for marker, row in zip(markers, rows, strict=True):
         _mark(axes, marker, row, above)
-    axes.set_xlabel(plot.x_label)
+    axes.set_xlabel(_plain(plot.x_label))
     if plot.before is not None:
         axes.legend(loc="lower right", bbox_to_anchor=(1.0, 1.0), ncols=2, frameon=False, borderaxespad=0.1, fontsize=7.0)
 
@@ -264,7 +265,7 @@ def _waveform(axes: Axes, plot: WaveformPlot) -> None:
     axes.set_xlim(float(milliseconds[0]), float(milliseconds[-1]))
     top = float(np.abs(plot.samples).max()) or 1.0
     axes.set_ylim(-1.1 * top, 1.35 * top)
-    axes.set_xlabel("Time in ms")
+    axes.set_xlabel(_plain(plot.x_label))
     if plot.turn_s is None:
         return
     above = blended_transform_factory(axes.transData, axes.transAxes)

@@ -4,6 +4,7 @@ import asyncio
 import csv
 import json
 import math
+import re
 import sys
 from pathlib import Path
 from typing import Any
@@ -295,3 +296,15 @@ def test_narrow_and_wide_terminals(tmp_path: Path) -> None:
         pictured = [line for line in told(view, width) if line[9:11] in (" |", " +")]
         assert pictured
         assert max(len(line) for line in pictured) <= width
+
+
+def test_a_picture_says_what_it_is_of(tmp_path: Path) -> None:
+    """Read from the SVG, where each line of text is a comment, too: a picture leaves the file it was drawn from."""
+    samples = np.random.default_rng(1).standard_normal((1, 8192))
+    np.savez(tmp_path / "a$b$.npz", samples=samples, fs_hz=FS, meta=json.dumps({"channels": [{"name": "a", "unit": "g"}]}))
+    wanted = ["--speed", "1500", "--bearing", "9,7.94,39.04", "--axis", "CPM", "--unit", "in/s", "--fmax", "500"]
+    assert main(["spectrum", str(tmp_path / "a$b$.npz"), *wanted, "--plot", str(tmp_path / "look.svg")]) == 0
+    (path,) = tmp_path.glob("look*.svg")
+    drawn = " ".join(re.findall(r"<!-- (.*?) -->", path.read_text(encoding="utf-8"), re.DOTALL))  # one a line of text
+    for said in ("a$b$.npz: a", "1500 r/min, given", "in/s r.m.s.", "hann window", "2 x BPFO", "3x", "BPFI"):
+        assert said in drawn, said
