@@ -243,7 +243,7 @@ def _baseline_words(event: BaselineProposed | BaselineApproved | BaselineRetired
     text = f"{one.point} {title}: {what} {did} by {event.by or 'the gateway'}: {event.reason}"
     if event.alert is not None:
         says = "alert would be" if isinstance(event, BaselineProposed) else "alert is now"
-        text += f"; {says} {from_si(event.alert, unit):.3g} {spelt(unit)}"
+        text += f"; {says} {from_si(event.alert, unit):.4g} {spelt(unit)}"
     return text + (f" ({event.note})" if event.note else "") + (" [simulated]" if one.sim else "")
 
 

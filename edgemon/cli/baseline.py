@@ -105,7 +105,7 @@ def _line(one: BaselineView) -> str:
     if one.state == "retired" and one.retired_at is not None:
         head += f" by {one.retired_by} on {format_instant(one.retired_at)[:10]}: {one.retired_because}"
     if one.alert is not None:
-        head += f"; alert {one.alert:.3g}"
+        head += f"; alert {one.alert:.4g}"
         would_move = one.state == "proposed" and one.alert_follows is not None
-        head += f", if approved {one.alert_follows:.3g}" if would_move else ""
+        head += f", if approved {one.alert_follows:.4g}" if would_move else ""
     return head + sim

@@ -229,7 +229,7 @@ def test_baselines_and_the_limits_they_changed_are_told_and_drawn() -> None:
     made = with_level(material(history=(making.happening(event, "approved"),)), level)
     page = said(made)
     assert "in force: approved by ann on 2026-03-02 05:06:40 | 1.00 mm/s (20 values) | 1.7 mm/s: rule" in page
-    assert "2026-03-02 05:06:40 | Pump DE horizontal | velocity r.m.s. | baseline 1.00 mm/s approved | 1.70 mm/s" in page
+    assert "2026-03-02 05:06:40 | Pump DE horizontal | velocity r.m.s. | baseline 1.00 mm/s approved | 1.7 mm/s" in page
     assert "ann: quiet week" in page
     trend = next(block.plot for part in document_of(made).sections for block in part.blocks if isinstance(block, Picture))
     assert isinstance(trend, TrendPlot)

@@ -13,6 +13,7 @@ from edgemon.report.view.words import (
     capital,
     counted,
     level_title,
+    limit_amount,
     limit_number,
     number,
     shown_unit,
@@ -146,7 +147,7 @@ def _change_row(one: Happening, material: Material) -> tuple[str, ...]:
     did = {BaselineProposed: "proposed", BaselineApproved: "approved", BaselineRetired: "retired"}[type(event)]
     point = str(event.baseline.point.point) if known is None else known.name
     title = level_title(event.baseline.level, None if known is None else known.kind_of(event.baseline.level))
-    alert = "–" if event.alert is None else amount(event.alert, event.unit)
+    alert = limit_amount(event.alert, event.unit)
     would = "would be " if isinstance(event, BaselineProposed) and event.alert is not None else ""
     by = f"{event.by or 'the gateway'}: {event.reason}" if event.reason else event.by or "the gateway"
     what = f"baseline {amount(event.baseline.median, event.unit)} {did}"
