@@ -237,13 +237,14 @@ def _diagnosis_words(diagnosis: Diagnosis) -> str:
 def _baseline_words(event: BaselineProposed | BaselineApproved | BaselineRetired, points: Points) -> str:
     one, unit = event.baseline, event.unit
     spread = interval_from_si(one.spread, unit)
-    what = f"baseline {from_si(one.median, unit):.3g} {spelt(unit)} ({one.count} values, spread {spread:.2g})"
+    value = f"{from_si(one.median, unit):.3g} {spelt(unit)}".rstrip()
+    what = f"baseline {value} ({one.count} values, spread {spread:.2g})"
     did = {BaselineProposed: "proposed", BaselineApproved: "approved", BaselineRetired: "retired"}[type(event)]
     title = level_title(one.level, points.get(one.point))
     text = f"{one.point} {title}: {what} {did} by {event.by or 'the gateway'}: {event.reason}"
     if event.alert is not None:
         says = "alert would be" if isinstance(event, BaselineProposed) else "alert is now"
-        text += f"; {says} {from_si(event.alert, unit):.4g} {spelt(unit)}"
+        text += f"; {says} {from_si(event.alert, unit):.4g} {spelt(unit)}".rstrip()
     return text + (f" ({event.note})" if event.note else "") + (" [simulated]" if one.sim else "")
 
 

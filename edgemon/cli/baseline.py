@@ -97,9 +97,8 @@ def _line(one: BaselineView) -> str:
         again = f" since {format_instant(one.retired_at)} ({one.retired_because})" if one.retired_at is not None else ""
         return f"{head}, {one.count} of {one.wanted} values{again}{sim}"
     speed = "speed not known" if one.rpm is None else f"{one.rpm:.0f} r/min"
-    head += (
-        f", {one.baseline:.3g} {spelt(one.unit)} (mean {one.mean:.3g}, spread {one.spread:.2g}, {one.count} values, {speed})"
-    )
+    value = f"{one.baseline:.3g} {spelt(one.unit)}".rstrip()
+    head += f", {value} (mean {one.mean:.3g}, spread {one.spread:.2g}, {one.count} values, {speed})"
     if one.state == "approved" and one.approved_at is not None:
         head += f" by {one.approved_by} on {format_instant(one.approved_at)[:10]}"
     if one.state == "retired" and one.retired_at is not None:

@@ -110,7 +110,8 @@ def follow(limit: Limit | None, baseline: Baseline) -> BaselineLimits | str:
     `edgemon.trend.baseline.limits_of`.
     """
     if baseline.mask:
-        return f"a mask of {baseline.grid}: the values are the ratios of each capture to the mask of the others"
+        unit = "" if "x speed" in baseline.grid else " Hz"
+        return f"a mask of {baseline.grid}{unit}: the values are the ratios of each capture to the mask of the others"
     if limit is None:
         return "no limit follows: none is set for this level"
     if limit.zones is None:

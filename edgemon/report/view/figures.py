@@ -22,6 +22,7 @@ from edgemon.report.document import (
     WaveformPlot,
 )
 from edgemon.report.port import CaptureMaterial, Happening, LevelMaterial, Material, PointMaterial
+from edgemon.report.view.bands import band_words
 from edgemon.report.view.course import alert_steps
 from edgemon.report.view.standing import Assessment
 from edgemon.report.view.words import capital, level_title, level_unit, limit_amount, number, shown_unit, stamp, when
@@ -121,9 +122,8 @@ def _label(level: LevelMaterial) -> str:
 
 
 def _band(point: PointMaterial, name: str) -> str:
-    levels = point.capture.levels if point.capture is not None else ()
-    band = next((level.band for level in levels if level.name == name), None)
-    return f"band {band}, " if band is not None else ""
+    band = band_words(point, name)
+    return f"{'' if ', ' in band else 'band '}{band}, " if band else ""
 
 
 def _limit_lines(level: LevelMaterial, point: PointMaterial, material: Material) -> tuple[LimitLine, ...]:

@@ -18,6 +18,7 @@ from edgemon.model.instant import format_instant
 from edgemon.model.limit import Severity, Side
 from edgemon.report.document import Block, Bullets, Facts, Heading, Paragraph, Section, Table, Tone
 from edgemon.report.port import LevelMaterial, Material, PointMaterial, SensorMaterial
+from edgemon.report.view.bands import band_words, waits_for_approval
 from edgemon.report.view.occurrences import occurrence_table
 from edgemon.report.view.standing import Assessment
 from edgemon.report.view.words import (
@@ -61,14 +62,12 @@ def limits_section(material: Material) -> Section:
 def _level_row(point: PointMaterial, level: LevelMaterial) -> tuple[Severity, tuple[str, ...]]:
     limit, unit = level.limit, level_unit(level.name, level.limit, level.kind)
     fit = [value.value for value in level.values if value.fit]
-    levels = point.capture.levels if point.capture is not None else ()
-    band = next((one.band for one in levels if one.name == level.name), None)
-    title = level_title(level.name, level.kind)
-    if band is not None:
-        title += f", {band}".replace(" Hz", f"{NO_BREAK}Hz")
+    band = band_words(point, level.name)
+    title = level_title(level.name, level.kind) + (f", {band}".replace(" Hz", f"{NO_BREAK}Hz") if band else "")
     worst = min if limit is not None and limit.side is Side.BELOW else max
     severity = limit.severity_of(fit[-1]) if limit is not None and fit else Severity.NORMAL
-    state = severity.word if limit is not None and fit else "no data" if not fit else "no limit"
+    missing = "mask not approved" if waits_for_approval(point, level) else "no data"
+    state = severity.word if limit is not None and fit else missing if not fit else "no limit"
     if limit is not None and limit.zones is not None and fit:
         state += f", zone{NO_BREAK}{limit.zones.zone(fit[-1])}"
     return severity, (
