@@ -81,6 +81,17 @@ def spectrum_of(amplitude: NDArray[np.float64], form: LineForm) -> Spectrum:
     return Spectrum(lines, form.line_hz, form.quantity, form.noise_bandwidth_lines)
 
 
+def velocity_spectrum(received: Received) -> Spectrum:
+    """Give the lines from 0 Hz on as velocity, with the response of the point's velocity level."""
+    form = received.form
+    whole = spectrum_of(received.amplitude, form)
+    hz: NDArray[np.float64] = form.line_hz * np.arange(1, whole.amplitude.size, dtype=np.float64)
+    times = INTEGRATIONS[form.quantity] - INTEGRATIONS[Quantity.VELOCITY]
+    lines = np.zeros_like(whole.amplitude)
+    lines[1:] = whole.amplitude[1:] * band_gain(hz, received.band) * (2.0 * np.pi * hz) ** times
+    return Spectrum(lines, form.line_hz, Quantity.VELOCITY, form.noise_bandwidth_lines)
+
+
 def measure_spectrum(received: Received) -> tuple[tuple[Level, ...], Verdict]:
     """Compute every level that the lines can tell.
 

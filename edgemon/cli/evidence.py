@@ -5,20 +5,24 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from edgemon.analysis.integrate import integrated
 from edgemon.analysis.measure import MeasuredWithSpectra, Waveform, measure_with_spectra
+from edgemon.analysis.received import measure_spectrum, velocity_spectrum
 from edgemon.diagnosis.markers import MEASURED, expected, multiple_of
 from edgemon.diagnosis.markers import Family as Kind
 from edgemon.diagnosis.record import MachineFacts
 from edgemon.engine.diagnose import diagnose_capture
 from edgemon.engine.memory import Setting
+from edgemon.engine.received import received
 from edgemon.model.finding import Finding
 from edgemon.model.ids import CaptureKey, PointKey
 from edgemon.model.machine import Machine, Plant, Point
 from edgemon.model.reading import Capture
 from edgemon.report.port import CaptureMaterial, Family, Marker, SensorMaterial
 from edgemon.store.port import Reader
+from edgemon.units import Quantity
 
 MOST_TRIED = 12
 """Captures looked at from either end of the period before giving up on a fit one."""
@@ -49,7 +53,7 @@ async def fit_capture(
         if capture is None or (capture.rpm is not None and capture.rpm <= standstill):
             continue
         watched = [point for point in points if point.axis in capture.axes]
-        results = measure_with_spectra([_waveform(plant, point, capture) for point in watched])
+        results = _measured(plant, watched, capture)
         flaws = [remark for _, verdict, _, _ in results if not verdict.is_fit for remark in verdict.remarks or verdict.flaws]
         if watched and not flaws:
             taken = {point.key: result for point, result in zip(watched, results, strict=True)}
@@ -65,6 +69,15 @@ def _is_usual(machine: Machine, capture: Capture) -> bool:
     if machine.rpm is None or capture.rpm is None:
         return True
     return abs(capture.rpm - machine.rpm) <= machine.learning.speed_tolerance * machine.rpm
+
+
+def _measured(plant: Plant, points: Sequence[Point], capture: Capture) -> list[MeasuredWithSpectra]:
+    """Measure a waveform, or what the lines of a spectrum that a sensor sent can tell; as velocity, and without an envelope."""
+    form = capture.form
+    if form is None:
+        return measure_with_spectra([_waveform(plant, point, capture) for point in points])
+    sent = [received(capture, form, point, capture.rpm) for point in points]
+    return [(*measure_spectrum(one), velocity_spectrum(one), None) for one in sent]
 
 
 def _waveform(plant: Plant, point: Point, capture: Capture) -> Waveform:
@@ -85,19 +98,30 @@ def capture_material(point: Point, taken: Taken | None) -> CaptureMaterial | Non
         return None
     capture = taken.capture
     levels, _, spectrum, envelope = taken.results[point.key]
-    samples = capture.axes[point.axis] * np.float32(capture.si_per_count)
+    samples, fs_hz, window = _samples(point, capture)
+    as_velocity = spectrum is None or spectrum.quantity is Quantity.VELOCITY
     return CaptureMaterial(
         key=capture.key,
-        fs_hz=capture.fs_hz,
-        samples=samples - samples.mean(dtype=np.float64).astype(np.float32),
+        fs_hz=fs_hz,
+        samples=samples,
+        window=window,
         rpm=capture.rpm,
         levels=levels,
-        velocity=integrated(spectrum, point.band) if spectrum is not None else None,
+        velocity=spectrum if as_velocity or spectrum is None else integrated(spectrum, point.band),
         envelope=envelope,
         envelope_band=next((level.band for level in levels if level.name == "envelope_rms"), None),
         markers=(*speed_markers(capture.rpm, SPEED_ORDERS), *bearing_markers(capture.rpm, point)),
         envelope_markers=(*speed_markers(capture.rpm, 1), *bearing_markers(capture.rpm, point)),
     )
+
+
+def _samples(point: Point, capture: Capture) -> tuple[NDArray[np.float32], float, str]:
+    """Give samples, sample rate and window of the spectra; of a spectrum that was sent no samples, and twice its reach."""
+    if capture.form is not None:
+        reach = received(capture, capture.form, point, None).reach
+        return np.empty(0, np.float32), 2.0 * reach.high_hz, f"the sensor's {capture.form.window or 'unnamed'}"
+    samples = capture.axes[point.axis] * np.float32(capture.si_per_count)
+    return samples - samples.mean(dtype=np.float64).astype(np.float32), capture.fs_hz, "Hann"
 
 
 def speed_markers(rpm: float | None, orders: int) -> tuple[Marker, ...]:

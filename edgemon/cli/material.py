@@ -146,8 +146,9 @@ async def _of_sensor(
     plant, machine = found.setting.plant, request.machine
     watched_points = [point for point in machine.points if point.sensor == name]
     keys = await reader.captures(name, request.since, request.until, request.sim, MOST_CAPTURES)
-    newest, unfit = await fit_capture(reader, plant, machine, watched_points, keys)
-    oldest, _ = await fit_capture(reader, plant, machine, watched_points, keys[::-1])
+    sent = keys or await reader.captures(name, request.since, request.until, request.sim, MOST_CAPTURES, spectra=True)
+    newest, unfit = await fit_capture(reader, plant, machine, watched_points, sent)
+    oldest, _ = await fit_capture(reader, plant, machine, watched_points, sent[::-1])
     heard = _taken_times(keys) or _times(level for point in watched_points for level in found.levels[point.key])
     sensor = await _sensor(reader, plant.sensors[name], request, len(keys), unfit, heard)
     if newest is not None:

@@ -36,12 +36,12 @@ class Marker:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class CaptureMaterial:
-    """One waveform of one point and what follows from it."""
+    """One waveform of one point, or one spectrum that its sensor sent, and what follows from it."""
 
     key: CaptureKey
     fs_hz: float
     samples: NDArray[np.float32]
-    """Acceleration, m/s2, mean removed, shape (n,)."""
+    """Acceleration, m/s2, mean removed, shape (n,); none of a spectrum that was sent, whose highest line is half of `fs_hz`."""
     rpm: float | None
     levels: tuple[Level, ...]
     velocity: Spectrum | None
@@ -52,6 +52,7 @@ class CaptureMaterial:
     """Running speed and its multiples."""
     envelope_markers: tuple[Marker, ...] = ()
     """Running speed, and the bearing's frequencies by the geometry of the plant file."""
+    window: str = "Hann"
 
 
 @dataclass(frozen=True, slots=True)

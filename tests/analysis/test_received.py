@@ -9,7 +9,15 @@ import scipy.signal
 from numpy.typing import NDArray
 
 from edgemon.analysis.measure import Waveform, measure
-from edgemon.analysis.received import NO_ENVELOPE, NO_PEAK, UNKNOWABLE, Received, amplitudes, measure_spectrum
+from edgemon.analysis.received import (
+    NO_ENVELOPE,
+    NO_PEAK,
+    UNKNOWABLE,
+    Received,
+    amplitudes,
+    measure_spectrum,
+    velocity_spectrum,
+)
 from edgemon.model.derived import MaskSpec
 from edgemon.model.level import LEVEL_KINDS, Band, Detector, LevelSpec
 from edgemon.model.quality import Flaw, Verdict
@@ -207,3 +215,21 @@ def test_a_mask_on_acceleration_lines_in_velocity_equals_the_waveforms() -> None
     other = measure([Waveform(counts, 1e-3, FS_HZ, BAND, None, None, missing=False, masks=(spec,))])[0][0]
     worst = [next(level.value for level in levels if level.name == "m") for levels in (own, other)]
     assert worst[0] == pytest.approx(worst[1], rel=0.02)
+
+
+@pytest.mark.parametrize(
+    ("quantity", "size"),
+    [
+        (Quantity.VELOCITY, 1.0),
+        (Quantity.ACCELERATION, 2.0 * math.pi * 80.0),
+        (Quantity.DISPLACEMENT, 1.0 / (2.0 * math.pi * 80.0)),
+    ],
+)
+def test_lines_as_velocity_sum_up_to_the_level_of_velocity(quantity: Quantity, size: float) -> None:
+    """Root of the sum of squares over the noise bandwidth of the window (F. J. Harris, 1978), at the mask's reference 80 Hz."""
+    one = lines(80.0, 2e-3 * size, quantity)
+    found = velocity_spectrum(one)
+    assert found.quantity is Quantity.VELOCITY
+    assert float(found.amplitude.max()) == pytest.approx(2e-3, rel=1e-3)
+    (level,) = [level for level in measure_spectrum(one)[0] if level.name == "velocity_rms"]
+    assert math.sqrt(float(np.sum(found.amplitude.astype(float) ** 2)) / 1.5) == pytest.approx(level.value, rel=1e-5)

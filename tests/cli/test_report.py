@@ -24,6 +24,7 @@ from edgemon.model.limit import Severity
 from edgemon.model.machine import point_key
 from edgemon.model.quality import Flaw, Verdict
 from edgemon.model.reading import Capture, Counts, Reading
+from edgemon.model.spectrum import LineForm
 from edgemon.report.port import Material
 from edgemon.report.service import Format
 from edgemon.report.service import write as written
@@ -286,6 +287,30 @@ async def test_a_capture_at_usual_speed_goes_before_one_of_a_stop(slow: float, c
     (alone,) = (await collected(folder(tmp_path / "alone"), commit(captures=captures[:1]))).points
     assert alone.capture is not None
     assert alone.capture.key == captures[0].key
+
+
+async def test_a_sensor_that_sends_spectra_has_its_spectrum_and_diagnosis_in_the_report(tmp_path: Path) -> None:
+    """A sine of 2 mm/s r.m.s. at 50 Hz, its lines under a Hann window 0.5, 1, 0.5 (closed form), sent as acceleration."""
+    lines = np.zeros(800)
+    lines[39:42] = 0.002 * 2.0 * np.pi * 50.0 * np.array([0.5, 1.0, 0.5])
+    words = np.rint(lines / 1e-4).astype("<u2").view("<i2")
+    form = LineForm(Quantity.ACCELERATION, Detector.RMS, 1.25, 0.0, 1.5, "hann", 8)
+    sent = Capture(
+        SENSOR, CaptureId("p-1"), END - 60.0, END - 59.0, 2000.0, "m/s2", 1e-4, 1e-4, {"x": words}, rpm=2990.0, form=form
+    )
+    made = await collected(folder(tmp_path), commit(captures=(sent,)))
+    (point,) = made.points
+    assert point.capture is not None
+    assert point.capture.velocity is not None
+    assert point.capture.velocity.amplitude.argmax() == 40
+    assert float(point.capture.velocity.amplitude.max()) == pytest.approx(0.002, rel=1e-3)
+    assert (point.capture.samples.size, point.capture.envelope) == (0, None)
+    assert made.sensors[0].diagnosis is not None
+    page = " ".join(written(made, Format.TEXT).decode().split())
+    assert "one line every 1.25 Hz, the sensor's hann window, amplitude as r.m.s." in page
+    assert "velocity r.m.s., 10-1000" in page
+    assert "[Waveform]" not in page
+    assert written(made, Format.HTML)
 
 
 async def test_history_is_of_this_machine_this_period_and_this_kind_of_data(tmp_path: Path) -> None:

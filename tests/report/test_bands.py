@@ -6,6 +6,7 @@ from edgemon.model.derived import MaskSpec
 from edgemon.model.level import Detector, LevelSpec
 from edgemon.model.limit import Limit
 from edgemon.model.outlook import BaselineView
+from edgemon.model.sends import Sends
 from edgemon.report.port import LevelMaterial, Material, PointMaterial
 from edgemon.units import Quantity
 from tests.report import making
@@ -45,3 +46,12 @@ def test_a_mask_says_what_its_ratio_is_of_and_whether_it_is_in_force() -> None:
     known = BaselineView("hp-pump-1", "pump-de-h", "mask_v", "velocity mask", "1", "approved", 20, 20, 1.0)
     assert "| 2 | 4 | no data |" in said(made(replace(level, baseline=known), masks=(MASK,)))
     assert "| 2 | 4 | no data |" in said(made(level, masks=(replace(MASK, given=((10.0, 1e-3), (1e3, 1e-4))),)))
+
+
+def test_the_band_of_a_velocity_level_is_told_without_a_capture_too() -> None:
+    level = LevelMaterial("velocity_rms", making.VELOCITY, making.values(0.001))
+    page = said(made(level)).replace("\N{NO-BREAK SPACE}", " ")
+    assert "Detector r.m.s., band 10-1000 Hz, 100 values" in page
+    assert "velocity r.m.s., 10-1000 Hz |" in page
+    own = said(made(level, sends=Sends.LEVELS)).replace("\N{NO-BREAK SPACE}", " ")
+    assert "Detector r.m.s., band as the sensor has it, 100 values" in own

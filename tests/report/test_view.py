@@ -142,7 +142,7 @@ def test_a_point_that_never_spoke_has_no_data() -> None:
     silent = PointMaterial(other, (LevelMaterial("velocity_rms", making.VELOCITY, ()),))
     made = replace(made, machine=making.machine(making.point(), other), points=(*made.points, silent))
     page = said(made)
-    assert "Motor DE horizontal | velocity r.m.s. | – | – | 2.8 mm/s | 4.5 mm/s | no data" in page
+    assert "Motor DE horizontal | velocity r.m.s., 10-1000 Hz | – | – | 2.8 mm/s | 4.5 mm/s | no data" in page
     assert "it gave no usable value in the period" in page
 
 

@@ -2,7 +2,11 @@
 
 from edgemon.model.derived import MaskSpec
 from edgemon.model.level import Band, LevelSpec
+from edgemon.model.sends import Sends
 from edgemon.report.port import LevelMaterial, PointMaterial
+
+SENT = ("velocity_rms", "velocity_peak", "displacement_pp")
+"""Levels of the point's own band, whatever sort of message they come by."""
 
 
 def band_words(point: PointMaterial, name: str) -> str:
@@ -18,7 +22,9 @@ def band_words(point: PointMaterial, name: str) -> str:
             return f"{'envelope' if own.of_envelope else own.quantity}, {_span(own)}"
         case MaskSpec():
             return f"worst ratio of a line to the mask, {'envelope' if own.envelope else own.quantity}, {own.span}"
-    return ""
+    if name not in SENT:
+        return ""
+    return "band as the sensor has it" if point.point.sends is Sends.LEVELS else str(point.point.band)
 
 
 def _span(spec: LevelSpec) -> str:

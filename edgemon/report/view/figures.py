@@ -68,7 +68,10 @@ def _blocks(point: PointMaterial, material: Material) -> list[Block]:
     blocks.append(Heading("Which frequencies"))
     blocks += _velocity(point, point.capture)
     blocks += _envelope(point, point.capture)
-    blocks.append(_waveform(point, point.capture))
+    if point.capture.samples.size:
+        blocks.append(_waveform(point, point.capture))
+    if point.point.sends.unknown:
+        blocks.append(Paragraph(f"{capital(point.point.sends.unknown)}."))
     return blocks
 
 
@@ -123,7 +126,7 @@ def _label(level: LevelMaterial) -> str:
 
 def _band(point: PointMaterial, name: str) -> str:
     band = band_words(point, name)
-    return f"{'' if ', ' in band else 'band '}{band}, " if band else ""
+    return f"{'' if ', ' in band or band.startswith('band') else 'band '}{band}, " if band else ""
 
 
 def _limit_lines(level: LevelMaterial, point: PointMaterial, material: Material) -> tuple[LimitLine, ...]:
@@ -231,8 +234,8 @@ def _velocity(point: PointMaterial, capture: CaptureMaterial) -> list[Block]:
         return []
     bearing = ", and the bearing's frequencies" if point.point.bearing is not None else ""
     caption = (
-        f"{_when_taken(capture)}. Velocity in the band {point.point.band}, one line every {plot.line_hz:.3g} Hz, Hann window, "
-        f"amplitude as r.m.s. Marked: running speed (1x) and its multiples{bearing}.{_grey(plot)}"
+        f"{_when_taken(capture)}. Velocity in the band {point.point.band}, one line every {plot.line_hz:.3g} Hz, "
+        f"{capture.window} window, amplitude as r.m.s. Marked: running speed (1x) and its multiples{bearing}.{_grey(plot)}"
     )
     return [Picture(plot, "Velocity spectrum", caption)]
 

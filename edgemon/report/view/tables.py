@@ -248,7 +248,9 @@ def _how(point: PointMaterial) -> str:
     if point.capture is not None:
         capture = point.capture
         n = capture.samples.size
-        text += f"; {n} samples at {capture.fs_hz:g} Hz ({n / capture.fs_hz:.3g} s); velocity band {point.point.band}"
+        lines = f"lines up to {0.5 * capture.fs_hz:g} Hz, window {capture.window}"
+        text += f"; {n} samples at {capture.fs_hz:g} Hz ({n / capture.fs_hz:.3g} s)" if n else f"; {lines}"
+        text += f"; velocity band {point.point.band}"
         text += f"; envelope band {capture.envelope_band}" if capture.envelope_band is not None else ""
     text += f"; {point.point.sends.unknown}" if point.point.sends.unknown else ""
     if (bearing := point.point.bearing) is not None:
