@@ -2,7 +2,6 @@
 
 import math
 from collections.abc import Sequence
-from functools import lru_cache
 
 import numpy as np
 import scipy.fft
@@ -10,16 +9,15 @@ from numpy.typing import NDArray
 
 from edgemon.analysis.block import Block
 from edgemon.analysis.inverse import crests, troughs
-from edgemon.analysis.prepare import CUT, GOOD_PERIODS, SHORT, VELOCITY_RATE, Plan
-from edgemon.analysis.window import window
+from edgemon.analysis.prepare import CUT, GOOD_PERIODS, SHORT, VELOCITY_RATE
 from edgemon.errors import ParameterError
 from edgemon.model.level import Band, Detector, Level, LevelSpec
 from edgemon.units import Quantity
 
 INTEGRATIONS = {Quantity.ACCELERATION: 0, Quantity.VELOCITY: 1, Quantity.DISPLACEMENT: 2}
 DETECTORS = (Detector.RMS, Detector.PEAK, Detector.PEAK_TO_PEAK)
-NARROW = 6
-"""Lines: a sine under this window and taper fills some six, so a narrower band holds only a part of it (recomputed)."""
+NARROW = 4
+"""Lines: so many a sine fills under a Hann window, and a narrower band holds only a part of it."""
 NARROW_REMARK = "band narrower than the resolution of the capture"
 
 
@@ -54,8 +52,8 @@ def band_levels(
 
     Notes
     -----
-    Edges are sharp: a line counts fully or not at all. R.m.s. is the root of the lines' sum of squares under a Hann window
-    and the record's taper, over their noise bandwidth; peaks are those of the band's waveform where the taper is 1; in a band
+    Edges are sharp: a line counts fully or not at all. R.m.s. is the root of the lines' sum of squares under a Hann window over
+    its noise bandwidth; peaks are those of the band's waveform where the taper is 1; in a band
     not much wider than the inverse of the taper's length they read a few per cent high (3 % for 20 Hz and 0.1 s, measured).
     """
     levels: list[Level] = []
@@ -99,20 +97,20 @@ def _measured(block: Block, i: int, spec: LevelSpec, si: float, rpm: float | Non
 def _of_envelope(block: Block, i: int, spec: LevelSpec, si: float, band: Band) -> Level | str:
     """Measure a band of the spectrum of the envelope about its mean, under a Hann window."""
     plan = block.plan.envelope
-    if plan is None or block.envelope is None or spec.detector is not Detector.RMS:
+    if plan is None or spec.detector is not Detector.RMS:
         return "the capture has no envelope" if spec.detector is Detector.RMS else "an envelope's band has an r.m.s. only"
     lines = block.envelope_spectrum(slice(i, i + 1))[0].astype(np.float64)
-    first = max(1, math.ceil(band.low_hz / plan.line_hz - 1e-9))
-    end = min(lines.size, math.ceil(band.high_hz / plan.line_hz - 1e-9))
+    line_hz = block.plan.fs_hz / block.plan.n
+    first = max(1, math.ceil(band.low_hz / line_hz - 1e-9))
+    end = min(lines.size, math.ceil(band.high_hz / line_hz - 1e-9))
     if end <= first:
         return f"no line of the envelope lies in {band}"
-    bandwidth = window("hann", plan.centre.stop - plan.centre.start).noise_bandwidth_lines
-    value = si * math.sqrt(float(np.sum(lines[first:end] ** 2)) / bandwidth)
-    highest = plan.line_hz * (lines.size - 1)
+    value = si * math.sqrt(float(np.sum(lines[first:end] ** 2)) / block.plan.bandwidth)
+    highest = line_hz * (lines.size - 1)
     cut = [f"the envelope reaches to {highest:.4g} Hz only"] if band.high_hz > highest else []
     narrow = [NARROW_REMARK] if end - first < NARROW else []
-    truth = Band(max(band.low_hz, plan.line_hz), min(band.high_hz, highest))
-    short = _short(band.low_hz, plan.line_hz)
+    truth = Band(max(band.low_hz, line_hz), min(band.high_hz, highest))
+    short = _short(band.low_hz, line_hz)
     return Level(spec.name, value, spec.quantity, spec.detector, truth, "; ".join(short + narrow + cut))
 
 
@@ -127,8 +125,8 @@ def _value(block: Block, i: int, spec: LevelSpec, first: int, end: int) -> float
     times = INTEGRATIONS[spec.quantity]
     omega = 2.0 * np.pi * plan.fs_hz / plan.n * np.arange(first, end, dtype=np.float64)
     if spec.detector is Detector.RMS:
-        power = np.abs(block.smooth(slice(i, i + 1), first, end)[0]).astype(np.float64) ** 2 / omega ** (2 * times)
-        return math.sqrt(power_scale(plan) * float(power.sum()))
+        power = np.abs(block.hann[i, first:end]).astype(np.float64) ** 2 / omega ** (2 * times)
+        return math.sqrt(float(power.sum()) / plan.bandwidth)
     m = int(scipy.fft.next_fast_len(min(max(2 * end, math.ceil(VELOCITY_RATE * end)), 4 * plan.n), real=True))
     lines = np.zeros((1, end), np.complex128)
     lines[0, first:] = block.lines[i, first:end] * (m / plan.n) / (1j * omega) ** times
@@ -136,10 +134,3 @@ def _value(block: Block, i: int, spec: LevelSpec, first: int, end: int) -> float
     wave: NDArray[np.float32] = scipy.fft.irfft(lines, m, axis=1)[:, edge : m - edge].astype(np.float32)
     top, bottom = crests(wave)[0], troughs(wave)[0]
     return top - bottom if spec.detector is Detector.PEAK_TO_PEAK else max(top, -bottom)
-
-
-@lru_cache(maxsize=64)
-def power_scale(plan: Plan) -> float:
-    """Give what makes a mean square of a sum of squared lines under a Hann window of mean 1 and the taper."""
-    shape = (1.0 - np.cos(2.0 * np.pi * np.arange(plan.n) / plan.n)) * plan.window
-    return 2.0 / (plan.n * float(np.dot(shape, shape)))

@@ -11,7 +11,6 @@ from numpy.typing import NDArray
 
 from edgemon.analysis.inverse import crests, troughs, waveforms
 from edgemon.analysis.prepare import LANES, Plan, VelocityPlan
-from edgemon.analysis.window import window
 from edgemon.model.reading import Counts
 
 Rows = NDArray[np.float32]
@@ -59,66 +58,57 @@ class Block:
     counts : sequence of int16 arrays, each shape (n,)
         The captures; n >= 16.
     plan : Plan
-        Prepared for n. Where it wants no waveforms the rows are transformed under a Hann window at once, which is quicker.
-    spectra : bool
-        The spectrum will be asked for: of one or two captures its lines are made in the same transform as the others.
+        Prepared for n.
     """
 
-    def __init__(self, counts: Sequence[Counts], plan: Plan, spectra: bool = False) -> None:
+    def __init__(self, counts: Sequence[Counts], plan: Plan) -> None:
         self.plan = plan
         self.rows = len(counts)
         raw = _stacked(counts, plan.n)
         self.wave, self._columns = _moments(raw, plan)
         """Samples about their mean, shape (rows, n)."""
-        formed = plan.envelope is not None or (plan.velocity is not None and plan.velocity.waves)
-        together = spectra and 2 * self.rows <= LANES
-        lines = _lines(self.wave, plan.window if formed else plan.smooth, *([_hann(plan.n)] if together else []))
-        self._hann = lines[self.rows : 2 * self.rows] if together else None
-        if formed:
-            lines = _without_offset(lines[: self.rows] if self.rows <= LANES else lines, plan)
-            velocity, envelope = waveforms(lines, plan.velocity, plan.envelope)
-            self.envelope = None if envelope is None else envelope[: self.rows]
-            """Envelope of the band where the taper allows, its mean kept; shape (rows, fewer than m)."""
-        else:
-            velocity = self.envelope = None
-            reach = plan.smooth_offset.size
-            lines[: self.rows, :reach] -= np.vecdot(self.wave, plan.constant)[:, None] * plan.smooth_offset
-        self._tapered = lines[: self.rows] if formed else None
-        self._smooth = None if formed else lines[: self.rows]
+        formed = plan.velocity is not None and plan.velocity.waves
+        hann, *tapered = _lines(self.wave, plan.hann, *([plan.window] if formed else []))
+        _flatten(hann)
+        self.hann = hann[: self.rows]
+        """Lines under a Hann window, nothing at 0 Hz: their size is an r.m.s. amplitude, at half the rate sqrt 2 times that."""
+        self._tapered = _without_offset(tapered[0], plan) if formed else None
+        velocity, envelope = waveforms(self._tapered, hann, plan.velocity, plan.envelope)
+        self._envelope = None if envelope is None else envelope[: self.rows]
         self._velocity = _nothing(self.rows, 6) if plan.velocity is None else self._of_velocity(plan.velocity, velocity)
 
     @property
     def lines(self) -> NDArray[np.complex64]:
         """Lines of the tapered rows, nothing at 0 Hz."""
         if self._tapered is None:
-            self._tapered = _without_offset(_lines(self.wave, self.plan.window)[: self.rows], self.plan)
-        return self._tapered
-
-    def smooth(self, rows: slice, first: int, end: int) -> NDArray[np.complex64]:
-        """Give lines `first` to `end` - 1 of rows under a Hann window of mean 1 times the taper; 1 <= first, end < k."""
-        if self._smooth is None:
-            return hann_lines(self.lines[rows, first - 1 : end + 1])
-        return self._smooth[rows, first:end]
+            self._tapered = _without_offset(_lines(self.wave, self.plan.window)[0], self.plan)
+        return self._tapered[: self.rows]
 
     def figures(self, envelopes: bool = True) -> list[Figures]:
         """Give the figures of every capture, in order; those of envelopes where they are wanted."""
-        envelope = _envelope_columns(self.envelope) if envelopes and self.envelope is not None else _nothing(self.rows, 3)
+        plan = self.plan.envelope
+        if envelopes and plan is not None and self._envelope is not None:
+            envelope = _envelope_columns(self._envelope[:, plan.inside] * plan.gain)
+        else:
+            envelope = _nothing(self.rows, 3)
         return list(map(Figures._make, zip(*self._columns, *self._velocity, *envelope, strict=True)))
 
     def spectrum(self) -> NDArray[np.float32]:
         """Give the r.m.s. amplitude of every line under a Hann window, counts, shape (rows, n // 2 + 1)."""
-        return hann_amplitude(self.wave) if self._hann is None else _amplitude(self._hann, self.plan.n)
+        return _amplitude(self.hann, self.plan.n)
 
     def envelope_spectrum(self, rows: slice = slice(None)) -> NDArray[np.float32]:
-        """Give the same of the envelopes of some rows about their mean; the plan must have one."""
+        """Give the same of the envelopes of some rows, of lines as far apart; the plan must have one."""
         plan = self.plan.envelope
         assert plan is not None
-        assert self.envelope is not None
-        wave = self.envelope[rows, plan.centre]
-        return hann_amplitude(wave - np.vecdot(wave, plan.share)[:, None])
+        assert self._envelope is not None
+        wave = self._envelope[rows]  # the Hann window is a part of it already
+        lines = _transformed(wave, _more(wave.shape[0]))[: wave.shape[0]]
+        _flatten(lines)
+        return _amplitude(lines, plan.m, 2.0)
 
     def _of_velocity(self, plan: VelocityPlan, both: NDArray[np.float32] | None) -> list[list[float]]:
-        parts = self.smooth(slice(None), 1, plan.n_lines - 1).view(np.float32)
+        parts = self.hann[:, 1 : plan.n_lines - 1].view(np.float32)
         power: list[list[float]] = (parts * parts @ plan.power).T.tolist()
         if both is None:
             return power + _nothing(self.rows, 4)
@@ -175,62 +165,64 @@ def _stacked(counts: Sequence[Counts], n: int) -> NDArray[np.int16]:
     return np.ascontiguousarray(joined).reshape(len(counts), n)  # read only
 
 
-def _lines(wave: NDArray[np.float32], *windows: NDArray[np.float32]) -> NDArray[np.complex64]:
-    """Transform rows under each window in turn, then rows of nothing up to a multiple of four; one goes alone."""
+def _lines(wave: NDArray[np.float32], *windows: NDArray[np.float32]) -> list[NDArray[np.complex64]]:
+    """Transform rows under each window, and with them rows of nothing where that is quicker.
+
+    Notes
+    -----
+    All in one transform, which works on four rows at once: three take longer than four, one or two less (measured).
+    """
     rows, n = wave.shape
-    count = rows * len(windows)
-    if len(windows) == 1 and (count == 1 or count % LANES == 0):
+    each = rows if rows < LANES else rows + (-rows % LANES)
+    count = each * len(windows)
+    if count == rows and _more(count) == 0:
         work = wave * windows[0]
     else:
-        work = np.empty((count + (-count % LANES), n), np.float32)
-        for start, shape in zip(range(0, count, rows), windows, strict=True):
+        work = np.empty((count + _more(count), n), np.float32)
+        for start, shape in zip(range(0, count, each), windows, strict=True):
             np.multiply(wave, shape, out=work[start : start + rows])
+            work[start + rows : start + each] = 0.0
         work[count:] = 0.0
-    lines: NDArray[np.complex64] = scipy.fft.rfft(work, axis=1, overwrite_x=True)
+    lines = _transformed(work)
+    return [lines[start : start + each] for start in range(0, count, each)]
+
+
+def _more(rows: int) -> int:
+    """Say how many rows of nothing make so many quicker."""
+    return -rows % LANES if rows > 2 else 0
+
+
+def _transformed(wave: NDArray[np.float32], more: int = 0) -> NDArray[np.complex64]:
+    """Transform rows, and so many rows of nothing."""
+    rows = np.concatenate((wave, np.zeros((more, wave.shape[1]), np.float32))) if more else wave
+    lines: NDArray[np.complex64] = scipy.fft.rfft(rows, axis=1)
     return lines
+
+
+def _flatten(hann: NDArray[np.complex64]) -> None:
+    """Take out the constant that leaves nothing at 0 Hz: under a Hann window it is in the first two lines only."""
+    hann[:, 1] += np.float32(0.5) * hann[:, 0]
+    hann[:, 0] = 0.0
 
 
 def _nothing(rows: int, columns: int) -> list[list[float]]:
     return [[NAN] * rows] * columns
 
 
-def hann_lines(lines: NDArray[np.complex64]) -> NDArray[np.complex64]:
-    """Give lines 1 to k - 2 under a Hann window of mean 1 from the k lines without it: three neighbours each."""
-    hann = lines[:, :-2] + lines[:, 2:]
-    hann *= np.float32(-0.5)
-    hann += lines[:, 1:-1]
-    return hann
-
-
-def hann_amplitude(wave: NDArray[np.float32]) -> NDArray[np.float32]:
-    """Give one-sided r.m.s. amplitudes under a Hann window, shape (rows, n // 2 + 1), of rows about their mean."""
-    n = wave.shape[1]
-    return _amplitude(_lines(wave, _hann(n))[: wave.shape[0]], n)
-
-
-def _amplitude(lines: NDArray[np.complex64], n: int) -> NDArray[np.float32]:
-    """Give amplitudes of lines that `_hann` scaled; those at 0 Hz and at half the rate have no twin."""
+def _amplitude(lines: NDArray[np.complex64], n: int, scale: float = 1.0) -> NDArray[np.float32]:
+    """Give amplitudes of lines under a scaled window; those at 0 Hz and at half the rate have no twin."""
     amplitude: NDArray[np.float32] = np.abs(lines)
-    amplitude *= _twins(n)
+    amplitude *= _scales(n, scale)
     return amplitude
 
 
 @lru_cache(maxsize=64)
-def _twins(n: int) -> NDArray[np.float32]:
+def _scales(n: int, scale: float) -> NDArray[np.float32]:
     """Give a factor for every line: in one pass over all it is quicker than in turn for the two that differ (measured)."""
-    factors = np.ones(n // 2 + 1, np.float32)
-    factors[:: n // 2 if n % 2 == 0 else n] = math.sqrt(0.5)
+    factors = np.full(n // 2 + 1, scale, np.float32)
+    factors[:: n // 2 if n % 2 == 0 else n] *= math.sqrt(0.5)
     factors.flags.writeable = False
     return factors
-
-
-@lru_cache(maxsize=64)
-def _hann(n: int) -> NDArray[np.float32]:
-    """Give a Hann window that makes r.m.s. amplitudes of lines."""
-    shape = window("hann", n)
-    scaled = (shape.samples * (math.sqrt(2.0) / (n * shape.coherent_gain))).astype(np.float32)
-    scaled.flags.writeable = False
-    return scaled
 
 
 def _envelope_columns(envelope: NDArray[np.float32]) -> list[list[float]]:

@@ -1,4 +1,4 @@
-"""From the lines of tapered records back to waveforms, and the crests of waveforms."""
+"""From the lines of records back to waveforms, and the crests of waveforms."""
 
 import numpy as np
 import scipy.fft
@@ -10,21 +10,26 @@ Waves = NDArray[np.float32]
 
 
 def waveforms(
-    lines: NDArray[np.complex64], velocity: VelocityPlan | None, envelope: EnvelopePlan | None
+    tapered: NDArray[np.complex64] | None,
+    hann: NDArray[np.complex64],
+    velocity: VelocityPlan | None,
+    envelope: EnvelopePlan | None,
 ) -> tuple[Waves | None, Waves | None]:
     """Give the waveforms that lines are made into, in counts and seconds.
 
     Parameters
     ----------
-    lines : array, shape (rows, k)
-        Of tapered records.
+    tapered : array, shape (rows, k), or None
+        Lines of tapered records, where waveforms of velocity are wanted.
+    hann : array, shape (rows, k)
+        Lines under a Hann window, scaled to r.m.s. amplitudes.
     velocity, envelope : VelocityPlan or None, EnvelopePlan or None
         What is wanted.
 
     Returns
     -------
     (velocity and displacement, envelope)
-        Shape (rows, 2, samples) where the taper is 1; shape (rows, samples) where the taper allows, its mean kept.
+        Shape (rows, 2, samples) where the taper is 1; shape (rows, m), times the Hann window, see `EnvelopePlan.gain`.
 
     Notes
     -----
@@ -32,22 +37,23 @@ def waveforms(
     real rows, and those of velocity and displacement beside them where they are of one length, which one capture alone
     needs no longer for (measured).
     """
-    velocity = velocity if velocity is not None and velocity.waves else None
-    if envelope is None or lines.shape[0] >= LANES:
+    if envelope is None or hann.shape[0] >= LANES:
         return (
-            None if velocity is None else _velocity(lines, velocity),
-            None if envelope is None else _envelope(lines, envelope),
+            None if velocity is None or tapered is None else _velocity(tapered, velocity),
+            None if envelope is None else _envelope(hann, envelope),
         )
-    alike = velocity is not None and velocity.m == envelope.m
-    parts = np.zeros((lines.shape[0], 4, envelope.m // 2 + 1), np.complex64)
-    np.multiply(lines[:, None, envelope.lines], envelope.weights, out=parts[:, 2:, : envelope.weights.shape[1]])
-    if velocity is not None and alike:
-        np.multiply(lines[:, None, : velocity.n_lines], velocity.weights, out=parts[:, :2, : velocity.n_lines])
+    parts = np.zeros((hann.shape[0], 4, envelope.m // 2 + 1), np.complex64)
+    np.multiply(hann[:, None, envelope.lines], envelope.weights, out=parts[:, 2:, : envelope.weights.shape[1]])
+    of_velocity = None
+    if velocity is not None and tapered is not None:
+        if velocity.m == envelope.m:
+            np.multiply(tapered[:, None, : velocity.n_lines], velocity.weights, out=parts[:, :2, : velocity.n_lines])
+        else:
+            of_velocity = _velocity(tapered, velocity)
     waves: Waves = scipy.fft.irfft(parts, envelope.m, axis=2, overwrite_x=True)
-    size = _size(waves[:, 2:, envelope.inside]) * envelope.gain
-    if velocity is None or alike:
-        return None if velocity is None else waves[:, :2, velocity.inside], size
-    return _velocity(lines, velocity), size
+    if velocity is not None and tapered is not None and of_velocity is None:
+        of_velocity = waves[:, :2, velocity.inside]
+    return of_velocity, _size(waves[:, 2:])
 
 
 def _size(parts: Waves) -> Waves:
@@ -71,8 +77,7 @@ def _envelope(lines: NDArray[np.complex64], plan: EnvelopePlan) -> Waves:
     padded = np.empty((lines.shape[0], plan.m), np.complex64)
     padded[:, : band.shape[1]] = band
     padded[:, band.shape[1] :] = 0.0
-    size: Waves = np.abs(scipy.fft.ifft(padded, axis=1, overwrite_x=True)[:, plan.inside])
-    size *= plan.gain
+    size: Waves = np.abs(scipy.fft.ifft(padded, axis=1, overwrite_x=True))
     return size
 
 

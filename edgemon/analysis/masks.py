@@ -7,11 +7,10 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from edgemon.analysis.bands import INTEGRATIONS, power_scale
+from edgemon.analysis.bands import INTEGRATIONS
 from edgemon.analysis.block import Block
 from edgemon.analysis.mask import excess, learn_mask
 from edgemon.analysis.prepare import MIN_SAMPLES, plan_for
-from edgemon.analysis.window import window
 from edgemon.errors import ParameterError
 from edgemon.model.derived import MaskSpec, is_alike
 from edgemon.model.level import Band, Detector, Level
@@ -191,18 +190,18 @@ def _power(block: Block, i: int, spec: MaskSpec) -> tuple[Powers, float]:
     plan = block.plan
     line_hz = plan.fs_hz / plan.n
     power = np.zeros(plan.n // 2)
-    power[1:] = np.abs(block.smooth(slice(i, i + 1), 1, plan.n // 2)[0]).astype(np.float64) ** 2 * power_scale(plan)
+    power[1:] = np.abs(block.hann[i, 1 : plan.n // 2]).astype(np.float64) ** 2 / plan.bandwidth
     omega = 2.0 * np.pi * line_hz * np.arange(1, power.size)
     power[1:] /= omega ** (2 * INTEGRATIONS[spec.quantity])
     return power, line_hz
 
 
 def _envelope_power(block: Block, i: int) -> tuple[Powers, float] | str:
-    plan = block.plan.envelope
-    if plan is None or block.envelope is None:
+    plan = block.plan
+    if plan.envelope is None:
         return "the capture has no envelope"
     amplitude = block.envelope_spectrum(slice(i, i + 1))[0].astype(np.float64)
-    return amplitude**2 / window("hann", plan.centre.stop - plan.centre.start).noise_bandwidth_lines, plan.line_hz
+    return amplitude**2 / plan.bandwidth, plan.fs_hz / plan.n
 
 
 def _centre(found: Lines, k: int, width: float) -> float:

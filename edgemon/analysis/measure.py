@@ -15,7 +15,6 @@ from edgemon.analysis.masks import mask_levels
 from edgemon.analysis.prepare import LANES, MIN_SAMPLES, Plan, plan_for
 from edgemon.analysis.quality import short_verdict, verdict
 from edgemon.analysis.registry import ENVELOPE_BAND, VELOCITY_BAND, WHOLE_BAND
-from edgemon.analysis.window import window
 from edgemon.model.derived import MaskSpec
 from edgemon.model.level import COMPUTED, LEVEL_KINDS, Band, Detector, Level, LevelSpec
 from edgemon.model.quality import Verdict
@@ -97,7 +96,7 @@ def measure_with_spectra(waveforms: Sequence[Waveform]) -> list[MeasuredWithSpec
     -------
     list of (levels, verdict, spectrum, envelope spectrum)
         Spectra of acceleration, r.m.s. amplitude, m/s2, Hann window: of the whole record, and of the demodulated band's
-        envelope about its mean where the record's tapered ends leave it whole. None where there is none.
+        envelope about its mean, at the same distance of lines. None where there is none.
     """
     return _measured(waveforms, spectra=True)
 
@@ -144,7 +143,7 @@ def _blocks(members: list[int], n: int) -> Iterator[list[int]]:
 def _measure_block(plan: Plan, names: frozenset[str], waves: list[Waveform], spectra: bool) -> list[MeasuredWithSpectra]:
     if plan.n < MIN_SAMPLES:
         return [((), short_verdict(plan, wave.missing), None, None) for wave in waves]
-    block = Block([wave.counts for wave in waves], plan, spectra)
+    block = Block([wave.counts for wave in waves], plan)
     heads = _heads(plan, names)
     of_wave, of_envelope = _spectra(block, waves) if spectra else ([None] * len(waves), [None] * len(waves))
     results = []
@@ -161,7 +160,7 @@ def _measure_block(plan: Plan, names: frozenset[str], waves: list[Waveform], spe
 
 
 def _spectra(block: Block, waves: list[Waveform]) -> tuple[Sequence[Spectrum | None], Sequence[Spectrum | None]]:
-    plan, bandwidth = block.plan, window("hann", block.plan.n).noise_bandwidth_lines
+    plan, bandwidth = block.plan, block.plan.bandwidth
     si = np.array([wave.si_per_count for wave in waves], np.float32)[:, None]
 
     def scaled(rows: NDArray[np.float32], line_hz: float) -> list[Spectrum | None]:
@@ -171,7 +170,7 @@ def _spectra(block: Block, waves: list[Waveform]) -> tuple[Sequence[Spectrum | N
     of_wave = scaled(block.spectrum(), plan.fs_hz / plan.n)
     if plan.envelope is None:
         return of_wave, [None] * len(waves)
-    return of_wave, scaled(block.envelope_spectrum(), plan.envelope.line_hz)
+    return of_wave, scaled(block.envelope_spectrum(), plan.fs_hz / plan.n)
 
 
 class _Head(NamedTuple):

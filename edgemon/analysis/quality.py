@@ -266,8 +266,7 @@ def _rise(block: Block, i: int, figures: Figures) -> Row | None:
     if not lowest >= RISE_ENERGY * power or power <= 0.0:
         return None
     low = plan.band.low_hz * block.plan.n / block.plan.fs_hz
-    lines = block.lines[i, : plan.n_lines].astype(np.complex128)
-    hann = np.abs(lines[1:-1] - 0.5 * (lines[:-2] + lines[2:])) ** 2
+    hann = np.abs(block.hann[i, 1 : plan.n_lines - 1].astype(np.complex128)) ** 2
     k = np.arange(1, hann.size + 1)
     near, far = (k >= low / 2.0) & (k <= 2.0 * low), (k > 2.0 * low) & (k <= 16.0 * low)
     if np.count_nonzero(near) < RISE_LINES or np.count_nonzero(far) < RISE_LINES:

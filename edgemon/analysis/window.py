@@ -1,5 +1,6 @@
 """Windows with the two figures that put a spectrum right: coherent gain and noise bandwidth."""
 
+import math
 from dataclasses import dataclass
 from functools import lru_cache
 
@@ -31,6 +32,15 @@ class Window:
     """Mean of the window: what a sine's line is too low by."""
     noise_bandwidth_lines: float
     """Equivalent noise bandwidth, in lines: what a sum of squares over lines is too high by."""
+
+
+@lru_cache(maxsize=64)
+def amplitudes(name: str, n: int) -> NDArray[np.float32]:
+    """Give a window that makes r.m.s. amplitudes of the lines of its transform; arguments, errors as for `window`."""
+    shape = window(name, n)
+    scaled: NDArray[np.float32] = (shape.samples * (math.sqrt(2.0) / max(float(shape.samples.sum()), 1e-30))).astype(np.float32)
+    scaled.flags.writeable = False
+    return scaled
 
 
 @lru_cache(maxsize=64)
