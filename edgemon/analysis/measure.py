@@ -58,7 +58,7 @@ class Waveform:
     masks: tuple[MaskSpec, ...] = ()
     """Masks that the spectrum is judged by."""
     levels: frozenset[str] = COMPUTED
-    """Names of the usual levels that are wanted; those that need no waveform of their own cost a third."""
+    """Names of the usual levels that are wanted; those that need no waveform or envelope of their own cost about half."""
 
 
 Measured = tuple[tuple[Level, ...], Verdict]
