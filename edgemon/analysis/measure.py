@@ -78,8 +78,9 @@ def measure(waveforms: Sequence[Waveform]) -> list[Measured]:
     list of (levels, verdict)
         In the order of the waveforms. Levels are in the house's units; what cannot be computed is left out, and the
         verdict says why. Levels of the waveform's own bands come last. `velocity_*` and `displacement_pp` are of the
-        point's band, `envelope_*` of the demodulated band about the envelope's mean, the others of everything from the
-        lowest resolved line to half the sample rate. Peaks are those of the waveform, never derived from an r.m.s. value.
+        point's band, `envelope_*` of the demodulated band about the envelope's mean, in the middle four fifths of the record,
+        the others of everything from the lowest resolved line to half the sample rate. Peaks are those of the waveform, never
+        derived from an r.m.s. value.
     """
     return [(levels, verdict) for levels, verdict, _, _ in _measured(waveforms, spectra=False)]
 
