@@ -4,8 +4,10 @@ import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
-from edgemon.diagnosis.markers import Expected, multiple_of, name_of, tolerance
+from edgemon.diagnosis.markers import Expected, Family, multiple_of, name_of, tolerance
 
+HALVES = 9
+"""Halves of running speed up to which odd ones are named: 0.5x to 4.5x."""
 SIDEBANDS = 2
 """Sidebands named to either side of a line."""
 
@@ -36,8 +38,8 @@ def names_of(peaks_hz: Sequence[float], among: Sequence[Expected], resolution_hz
     Returns
     -------
     tuple of str
-        `BPFI`, `2 x BPFI`, `BPFI - 2x`; empty where nothing explains a peak. A frequency that may be off is placed by the
-        largest peak within its tolerance that no surer one names; its multiples are then multiples of that peak, and
+        `BPFI`, `2 x BPFI`, `BPFI - 2x`, `0.5x`; empty where nothing explains a peak. A frequency that may be off is placed by
+        the largest peak within its tolerance that no surer one names; its multiples are then multiples of that peak, and
         sidebands are named about peaks only. What no peak places is a name for want of a better one.
     """
     placed, vague = _placed(peaks_hz, among, resolution_hz)
@@ -46,6 +48,7 @@ def names_of(peaks_hz: Sequence[float], among: Sequence[Expected], resolution_hz
     return tuple(
         name_of(hz, placed, resolution_hz)
         or _sideband(hz, carriers, spacings, resolution_hz)
+        or _half_order(hz, placed, resolution_hz)
         or name_of(hz, vague, resolution_hz)
         for hz in peaks_hz[:most]
     )
@@ -85,6 +88,16 @@ def _spacings(among: Sequence[Expected], placed: Sequence[Expected]) -> dict[flo
     found = {one.hz: one for one in among}
     by_name = {one.name: one for one in placed}
     return {hz: by_name.get(one.name, one) for hz, one in found.items()}
+
+
+def _half_order(hz: float, placed: Sequence[Expected], resolution_hz: float) -> str:
+    """Name an odd multiple of half the running speed, as of a loose part or a rub."""
+    for one in placed:
+        halves = round(2.0 * hz / one.hz)
+        reach = max(one.share * hz, 0.5 * resolution_hz)
+        if one.family is Family.SPEED and halves % 2 and halves <= HALVES and abs(hz - 0.5 * halves * one.hz) <= reach:
+            return f"{0.5 * halves:g}x"
+    return ""
 
 
 def _sideband(hz: float, carriers: Sequence[_Carrier], spacings: dict[float, Expected], resolution_hz: float) -> str:

@@ -35,6 +35,11 @@ def test_a_baseline_says_how_far_it_is() -> None:
     assert doubted == ["baseline proposed: 1.00 mm/s, but learnt in zone D: see to the machine first, …"]
 
 
+def test_a_baseline_that_was_approved_against_a_doubt_still_says_so() -> None:
+    told = said(replace(KNOWN, doubt="learnt in zone D: see to the machine first, then learn it anew"), None)
+    assert told == ["baseline in force since 2023-11-14: 1.00 mm/s, alert 1.70; learnt in zone D, approved by ann"]
+
+
 def test_a_significant_change_from_the_baseline_is_told() -> None:
     known = replace(KNOWN, change=0.7)
     moved, still = coming(), replace(coming(), value=1.6)

@@ -42,7 +42,12 @@ def test_a_gear_s_sidebands_are_named_by_the_shaft() -> None:
 
 def test_what_no_peak_places_is_a_name_for_want_of_a_better_one() -> None:
     assert names(2.0 * 3.56 * 30.0) == ("2 x BPFO",)
-    assert names(2.0 * 3.56 * 30.0, 45.0, 30.0) == ("2 x BPFO", "", "1x")
+    assert names(2.0 * 3.56 * 30.0, 40.0, 30.0) == ("2 x BPFO", "", "1x")
+
+
+def test_half_orders_are_named() -> None:
+    """0.5x, 1.5x ...: what looseness and rub make (common practice, no source)."""
+    assert names(30.0, 15.0, 45.03, 75.0, 225.0) == ("1x", "0.5x", "1.5x", "2.5x", "")
 
 
 @pytest.mark.parametrize("hz", [30.2, 29.8])

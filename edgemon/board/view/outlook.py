@@ -33,7 +33,8 @@ def _baseline(one: BaselineView, coming: OutlookView | None, look: Look) -> str:
             since = "" if one.approved_at is None else f" since {figures.stamp(one.approved_at)[:10]}"
             by = one.changed_by(None if coming is None else coming.value)
             moved = "" if by is None else f"; now {_signed(by)} {unit}, a significant change"
-            return f"in force{since}:{value}{follows}{moved}, approved by {safe(one.approved_by)}"
+            doubt = f"; {safe(one.doubt.partition(':')[0], 80)}" if one.doubt else ""
+            return f"in force{since}:{value}{follows}{doubt}{moved}, approved by {safe(one.approved_by)}"
         case "proposed":
             if one.doubt:
                 return f"proposed:{value}, but {safe(one.doubt, 200)}"

@@ -241,6 +241,8 @@ def legend(shown: SpectrumView, look: Look, width: int) -> list[Row]:
 def peaks(shown: SpectrumView, look: Look, width: int, most: int) -> list[Row]:
     """List the largest peaks."""
     unit = figures.unit(shown.unit, look.glyphs)
+    if not shown.peaks:
+        return [fit_row([Span(" no line stands out of its surroundings", Role.DIM)], width, look.glyphs.ellipsis)][:most]
     rows = [fit_row([Span(f" {shown.axis:>10} {'x speed':>8} {unit:>10} {'x around':>9}  what", Role.DIM)], width, " ")]
     for peak in shown.peaks[: max(0, most - 1)]:
         order = f"{peak.order:.2f}" if peak.order is not None else "-"
