@@ -90,7 +90,7 @@ def run(args: argparse.Namespace) -> int:
     for path in args.file:
         try:
             record, facts = read_recording(path, given)
-            document = report(path, record, diagnose(record, facts, before))
+            document = report(path, record, diagnose(record, facts, before), facts)
         except RecordingError as error:
             print(f"edgemon: {error}", file=sys.stderr)
             code = FAILED
@@ -110,7 +110,7 @@ def _machine(args: argparse.Namespace, given: Given, before: list[tuple[Record, 
     names = stems if len(set(stems)) == len(stems) else [f"{stem} ({i + 1})" for i, stem in enumerate(stems)]
     points = [(named(record, name), facts) for (record, facts), name in zip(read, names, strict=True)]
     found = diagnose_machine(points, before)
-    documents = [report(path, record, found) for path, (record, _) in zip(args.file, points, strict=True)]
+    documents = [report(path, record, found, facts) for path, (record, facts) in zip(args.file, points, strict=True)]
     document = documents[0] | {
         "files": [one["file"] for one in documents],
         "levels": {name: row for one in documents for name, row in one["levels"].items()},
@@ -194,7 +194,7 @@ def _set(word: str) -> tuple[str, str]:
     return "--planetary", word
 
 
-def report(path: Path, record: Record, diagnosis: Diagnosis) -> dict[str, Any]:
+def report(path: Path, record: Record, diagnosis: Diagnosis, facts: MachineFacts) -> dict[str, Any]:
     """Make the document of one file."""
     measured, left_out = levels(record, diagnosis.speed_hz)
     return {
@@ -211,8 +211,21 @@ def report(path: Path, record: Record, diagnosis: Diagnosis) -> dict[str, Any]:
         "verdict": diagnosis.verdict.value,
         "findings": [finding(one) for one in diagnosis.findings],
         "remarks": list(diagnosis.remarks),
+        "not_told": not_told(facts),
         "caution": CAUTION,
     }
+
+
+def not_told(facts: MachineFacts) -> list[str]:
+    """List the parts of a machine that nobody told of, whose faults were therefore not looked for."""
+    parts = {
+        "gears": facts.is_geared,
+        "blades": facts.blades is not None,
+        "belt": facts.belt_hz is not None,
+        "supply frequency of a motor": facts.supply_hz is not None,
+        "plain bearings": facts.sleeve_bearings,
+    }
+    return [name for name, is_known in parts.items() if not is_known]
 
 
 def finding(one: Finding) -> dict[str, Any]:
@@ -261,6 +274,8 @@ def text(document: dict[str, Any]) -> str:
     for one in document["findings"]:
         lines += _told(one)
     lines += [f"  remark   {remark}" for remark in document["remarks"]]
+    if document["not_told"]:
+        lines.append(f"  not told {', '.join(document['not_told'])}: what only these show was not looked for")
     lines.append(f"  {document['caution']}")
     return "\n".join(lines)
 

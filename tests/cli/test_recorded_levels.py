@@ -102,6 +102,16 @@ def test_amplitudes_of_evidence_name_unit_and_detector(tmp_path: Path, capsys: p
     assert "- 1x (25 Hz; 1 x running speed; 4.5 mm/s r.m.s.; " in capsys.readouterr().out
 
 
+def test_parts_that_nobody_told_of_are_named(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    path = str(csv(tmp_path / "a.csv", sine(1.0, 50.0), "a (m/s2)"))
+    everything = ["gears", "blades", "belt", "supply frequency of a motor", "plain bearings"]
+    assert told(capsys, path)["not_told"] == everything
+    facts = ["--speed", "1480", "--gear", "20/40", "--supply-hz", "50"]
+    assert told(capsys, path, *facts)["not_told"] == ["blades", "belt", "plain bearings"]
+    assert main(["diagnose", path, *facts]) == 0
+    assert "not told blades, belt, plain bearings: what only these show was not looked for" in capsys.readouterr().out
+
+
 def failing(capsys: pytest.CaptureFixture[str], path: Path) -> str:
     assert main(["diagnose", str(path)]) == 1
     out, err = capsys.readouterr()
