@@ -5,6 +5,7 @@ import pytest
 from edgemon.decode.note import decode_note
 from edgemon.errors import DecodeError
 from edgemon.model.reading import SimulationNote
+from edgemon.model.text import ELLIPSIS
 from tests.decode.samples import BORDERS, NOW, message
 
 
@@ -25,8 +26,8 @@ def test_title_alone_is_enough_and_then_it_is_about_now() -> None:
 
 def test_text_is_cleaned_and_cut() -> None:
     said = note({"title": "a\x1b[31m" + "b" * 100, "text": "\u202e" + "c" * 1000})
-    assert said.title == ("a\ufffd[31m" + "b" * 100)[:64]
-    assert said.text == "\ufffd" + "c" * 399
+    assert said.title == ("a\ufffd[31m" + "b" * 100)[:63] + ELLIPSIS
+    assert said.text == "\ufffd" + "c" * 398 + ELLIPSIS
 
 
 @pytest.mark.parametrize(
