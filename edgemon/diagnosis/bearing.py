@@ -42,6 +42,9 @@ RIVAL = 0.5
 """Weight of the odds of other parts against those of one: one defect is likelier than two, which happen. House choice; as many
 open recordings come out right at 0.25 and at 1 (measured)."""
 
+TOLD_APART_LINES = 2.0
+"""Lines of the spectrum that two rhythms must lie apart to be two: half the main lobe of a Hann window. Closed form."""
+
 FAULTS = {"outer": Fault.OUTER_RACE, "inner": Fault.INNER_RACE, "element": Fault.ROLLING_ELEMENT, "cage": Fault.CAGE}
 NAMES = {"outer": "BPFO", "inner": "BPFI", "element": "2 BSF", "cage": "FTF"}
 
@@ -53,6 +56,7 @@ class _Where:
     kinematic: BearingOrders
     shaft_hz: float
     """As the envelopes have it."""
+    line_hz: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,7 +96,7 @@ def bearing_defects(look: Look) -> list[Finding]:
     for channel, heard in enumerate(_heard(look)):
         for bearing, kinematic in look.bearings:
             families = heard.families(bearing, kinematic)
-            where = _Where(channel, bearing, kinematic, heard.single.shaft_hz)
+            where = _Where(channel, bearing, kinematic, heard.single.shaft_hz, heard.single.spectra.line_hz)
             for candidate in _candidates(heard, families, where, looks_taken(look)):
                 key = (bearing, candidate.fault)
                 if key not in best or candidate.odds > best[key].odds:
@@ -107,7 +111,14 @@ def bearing_defects(look: Look) -> list[Finding]:
 
 def _confidence(one: _Candidate, every: list[_Candidate]) -> float:
     """Weigh a part against all others, and against no defect."""
-    return share(one.odds, sum(other.odds for other in every if other.fault is not one.fault), RIVAL)
+    others = [other for other in every if other.fault is not one.fault]
+    return share(one.odds, sum((1.0 if _one_line(one, other) else RIVAL) * other.odds for other in others), 1.0)
+
+
+def _one_line(one: _Candidate, other: _Candidate) -> bool:
+    """Say whether two parts are told by one and the same line, which is one's or the other's and never both's."""
+    apart = abs(one.family.order * one.where.shaft_hz - other.family.order * other.where.shaft_hz)
+    return apart <= TOLD_APART_LINES * max(one.where.line_hz, other.where.line_hz)
 
 
 def looks_taken(look: Look) -> int:
@@ -165,7 +176,7 @@ def _candidates(heard: _Heard, families: dict[str, Family], where: _Where, looks
     for family in (*families.values(), *heard.single.on_the_shafts(where.bearing, where.kinematic)):
         if family.part != "cage":
             weight = odds(family, families, looks)
-            rings = family.part == "outer" and _rings(cage, family)
+            rings = _rings(cage, family)
             found.append(_Candidate(family, FAULTS[family.part], trusted(weight, EXPLAINED) if rings else weight, where))
     if cage is not None:
         found.append(_of_cage(cage, max((one.odds for one in found), default=0.0), looks, where))
@@ -179,9 +190,13 @@ def _of_cage(cage: Family, other: float, looks: int, where: _Where) -> _Candidat
     return _Candidate(cage, Fault.CAGE if blows else Fault.ROLLING_ELEMENT, trusted(odds(cage, {}, looks), trust), where)
 
 
-def _rings(cage: Family | None, outer: Family) -> bool:
-    """Say whether the outer race's lines are harmonics of a blow at each turn of the cage: BPFO is n times FTF exactly."""
-    return cage is not None and len(cage.harmonics) >= CAGE_HARMONICS and cage.depth > RINGS * outer.depth
+def _rings(cage: Family | None, other: Family) -> bool:
+    """Say whether a part's lines may be harmonics of a blow at each turn of the cage.
+
+    That race's are exactly which lies still (n times FTF is its own), and of lines a cage's turn apart one is within the slip of
+    any other part too.
+    """
+    return cage is not None and len(cage.harmonics) >= CAGE_HARMONICS and cage.depth > RINGS * other.depth
 
 
 def _finding(look: Look, one: _Candidate, confidence: float) -> Finding:

@@ -25,6 +25,9 @@ AGREES = 0.005
 """Part of the speed by which two ways of reading it from the same lines may differ. House choice."""
 SHOWN = 0.1
 """Findings below it are left out."""
+FEWEST_TURNS = 8.0
+"""Lines of the spectrum from 0 Hz to shaft speed, or turns within the record, from which multiples of the shaft and halves or thirds
+between them are told apart: the main lobe of a Hann window is four lines wide, and the lowest lines are the sensor's."""
 
 
 def diagnose(record: Record, facts: MachineFacts, before: Sequence[tuple[Record, MachineFacts]] = ()) -> Diagnosis:
@@ -123,8 +126,16 @@ def _check(every: Sequence[tuple[Record, MachineFacts]], given: Sequence[tuple[R
 
 
 def _found(look: Look) -> list[Finding]:
-    wanted = [name for name in PATTERNS if look.record.lines is None or name not in NEED_WAVEFORM]
+    wanted = [
+        name
+        for name in PATTERNS
+        if (look.record.lines is None or name not in NEED_WAVEFORM) and not (name in NEED_SPEED and _few_turns(look))
+    ]
     return [_no_surer(look, name, finding) for name in wanted for finding in PATTERNS[name](look)]
+
+
+def _few_turns(look: Look) -> bool:
+    return look.speed is not None and look.speed.hz < FEWEST_TURNS * look.record.line_hz
 
 
 def _no_surer(look: Look, name: str, finding: Finding) -> Finding:
@@ -215,6 +226,8 @@ def _limits(look: Look) -> list[str]:
     found = []
     if look.speed is None:
         found.append("shaft speed not known: nothing that turns can be named")
+    elif _few_turns(look):
+        found.append(f"fewer than {FEWEST_TURNS:.0f} turns of the shaft: its multiples cannot be told apart")
     if look.record.lines is not None:
         found.append("a spectrum holds no envelope: bearing defects and blows of gears cannot be told")
     elif not look.facts.bearings:

@@ -12,6 +12,10 @@ from edgemon.units import Quantity
 HIGH_HZ = 1000.0
 """Above it acceleration is noise of flow, contact and impacts. Source: common practice, no source."""
 MOST = 0.9
+COUNTS = 30000.0
+"""To either side of the mean that a waveform is given in."""
+WHOLE = 0.05
+"""Of a count, how far from a whole number of steps a converter's values may lie: rounding of stored figures."""
 LOUD_M_S2 = 10.0
 """R.m.s. acceleration above 1 kHz from which noise is a fault's as likely as not. Source: common practice (1 g), no source."""
 
@@ -106,8 +110,28 @@ def flaws(look: Look) -> list[tuple[int, Flaw, str]]:
 def to_counts(
     samples: np.ndarray[tuple[int], np.dtype[np.float64]],
 ) -> tuple[np.ndarray[tuple[int], np.dtype[np.int16]], float]:
-    """Give a waveform as counts that fill most of 16 bits, mean removed, and one count in its unit."""
+    """Give a waveform as counts, mean removed, and one count in its unit: the converter's own steps where they show.
+
+    Otherwise counts that fill most of 16 bits. Steps that are made finer than the converter's turn its stretches of one value
+    into samples that were lost.
+    """
     middle = float(samples.mean())
     reach = float(np.abs(samples - middle).max())
-    step = reach / 30000.0 if reach > 0.0 else 1.0
+    step = _own_step(samples) or (reach / COUNTS if reach > 0.0 else 1.0)
+    if reach > COUNTS * step:
+        step = reach / COUNTS
     return np.rint((samples - middle) / step).astype(np.int16), step
+
+
+def _own_step(samples: np.ndarray[tuple[int], np.dtype[np.float64]]) -> float:
+    """Give the step that all differences of a waveform's values are whole multiples of; 0 where there is none."""
+    values = np.unique(samples)
+    steps = np.diff(values)
+    if steps.size == 0:
+        return 0.0
+    numbers = np.rint(steps / steps.min())
+    if float(numbers.sum()) > 2.0 * COUNTS:
+        return 0.0
+    step = float(values[-1] - values[0]) / float(numbers.sum())  # the smallest alone is rounded
+    places = (values - values[0]) / step
+    return step if float(np.abs(places - np.rint(places)).max()) < WHOLE else 0.0

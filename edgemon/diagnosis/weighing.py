@@ -29,6 +29,8 @@ FAINT = 0.05
 """Depth from which a rhythm of the cage counts: a sound bearing's load comes round with it too. House choice."""
 CLEAR_LINE = 5.0
 """Height of a line above the noise about it that is clear of it: of 10,000 lines of noise, none is (Rayleigh)."""
+SAME = 0.005
+"""Part of a harmonic within which two lines may be one: half of the least slip that is usual. House choice."""
 DEPTHS = tuple(0.02 * number for number in range(1, 101))
 """That are tried, up to that of single pulses."""
 TOLD_APART = 0.8
@@ -67,9 +69,15 @@ def signs(family: Family, beside: Mapping[str, Family], looks: int) -> dict[str,
         "cage sidebands": float(min(len(family.sidebands), COUNTED)) if is_element else 0.0,
         "cage": _come_round(cage, looks) if is_element and cage is not None else 0.0,
         "other race": 0.0
-        if other is None
+        if other is None or _is_harmonic(family, other)
         else (1.0 - by_chance(other.chance, looks)) * min(1.0, other.depth / max(family.depth, 1e-6)),
     }
+
+
+def _is_harmonic(one: Family, other: Family) -> bool:
+    """Say whether the line of the one is a harmonic of the other's: then it says nothing of a second rhythm."""
+    low, high = sorted((one.order, other.order))
+    return round(high / low) > 1 and abs(high / low / round(high / low) - 1.0) <= SAME
 
 
 def _towers(family: Family) -> float:
@@ -103,7 +111,7 @@ def odds(family: Family, beside: Mapping[str, Family], looks: int) -> float:
         0 or more.
     """
     total = BASE + sum(WEIGHTS[name] * value for name, value in signs(family, beside, looks).items())
-    found = (1.0 - by_chance(family.chance, looks)) * math.exp(min(max(total, -60.0), 60.0))
+    found = trusted(math.exp(min(max(total, -60.0), 60.0)), 1.0 - by_chance(family.chance, looks))
     return trusted(found, TOLD_APART) if family.on_the_shafts else found
 
 
