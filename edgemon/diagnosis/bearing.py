@@ -69,13 +69,25 @@ class _Candidate:
 
 @dataclass(frozen=True, slots=True)
 class _Heard:
-    """One channel: its single envelope spectra, and the coherence of all bands together where the record allows it."""
+    """One channel: its single envelope spectra, the coherence of all bands together and means of pieces as the record allows."""
 
     single: Rhythm
     coherent: Rhythm | None
+    averaged: Rhythm | None = None
 
     def families(self, name: str, kinematic: BearingOrders) -> dict[str, Family]:
-        """Score the parts of a bearing by the way in which chance explains them least; two looks were taken."""
+        """Score the parts of a bearing by the way in which chance explains them least, after as many looks as were taken."""
+        found = self._single(name, kinematic)
+        if self.averaged is None:
+            return found
+        for family in self.averaged.families(name, kinematic):
+            other = found.get(family.part)
+            best = family if other is None or family.chance < other.chance else other
+            way = f"{family.way}, mean of {self.averaged.spectra.averages} pieces" if best is family else best.way
+            found[family.part] = replace(best, chance=min(1.0, 2.0 * best.chance), way=way)
+        return found
+
+    def _single(self, name: str, kinematic: BearingOrders) -> dict[str, Family]:
         found = {family.part: family for family in self.single.families(name, kinematic)}
         if self.coherent is None:
             return found
@@ -144,9 +156,11 @@ def _heard(look: Look) -> list[_Heard]:
     assert look.speed is not None
     hz, hums = look.speed.hz, _hums(look)
     heard = []
-    for row, (one, found) in zip(look.record.samples, look.envelopes, strict=True):
+    for number, (row, (one, found)) in enumerate(zip(look.record.samples, look.envelopes, strict=True)):
         coherent = coherence_spectrum(row, look.record.fs_hz, one.power.shape[1])
-        heard.append(_Heard(Rhythm(one, hz, found, hums), None if coherent is None else Rhythm(coherent, hz, hums_hz=hums)))
+        mean = look.averaged[number] if look.averaged else None
+        others = [None if spectra is None else Rhythm(spectra, hz, hums_hz=hums) for spectra in (coherent, mean)]
+        heard.append(_Heard(Rhythm(one, hz, found, hums), *others))
     return heard
 
 

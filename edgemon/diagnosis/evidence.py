@@ -20,7 +20,7 @@ LEAST_TAIL = 0.25
 conservative: white noise alone would give about 0.3 at the tenth of its lines that is highest)."""
 
 
-def surprise(power: NDArray[np.float64], block: int) -> Map:
+def surprise(power: NDArray[np.float64], block: int, averages: int = 1) -> Map:
     """Give the surprise of every line against its neighbourhood.
 
     Parameters
@@ -29,6 +29,8 @@ def surprise(power: NDArray[np.float64], block: int) -> Map:
         Power spectra.
     block : int
         Lines in a neighbourhood, 16 or more; the figures of neighbouring blocks are interpolated.
+    averages : int
+        Spectra that each is the mean of: its noise scatters by as much less as the root of that.
 
     Returns
     -------
@@ -46,7 +48,7 @@ def surprise(power: NDArray[np.float64], block: int) -> Map:
     median = ranked[:, :, size // 2] + floor
     edge = ranked[:, :, start] + floor
     excess = np.log((ranked[:, :, start:] + floor) / edge[:, :, None])
-    tail = np.maximum(np.median(excess, axis=2) / math.log(2.0), LEAST_TAIL)
+    tail = np.maximum(np.median(excess, axis=2) / math.log(2.0), LEAST_TAIL / math.sqrt(averages))
     centres = (np.arange(count) + 0.5) * size
     at = np.arange(lines)
     log_median, log_edge, index = _spread(centres, at, np.array((np.log(median), np.log(edge), tail)))

@@ -86,7 +86,7 @@ class _Best:
 def lines_found(spectra: EnvelopeSpectra, shaft_hz: float) -> Map:
     """Give the surprise of every line that can be heard, against neighbourhoods of about three shaft orders."""
     block = max(32, int(3.0 * shaft_hz / spectra.line_hz))
-    found = surprise(spectra.power, min(block, spectra.power.shape[1]))
+    found = surprise(spectra.power, min(block, spectra.power.shape[1]), spectra.averages)
     found[~spectra.heard] = 0.0
     found[:, :3] = 0.0
     return found

@@ -106,15 +106,17 @@ def orders_of(one: Bearing) -> dict[str, float]:
     return {"outer": half * (1.0 - ratio), "inner": half * (1.0 + ratio), "element": 2.0 * spin, "cage": cage}
 
 
-def _run(rng: Rng) -> _Run:
-    """Draw rate, length, speed and how it wanders: a tenth of a percent to one, evenly and at random."""
+def _run(rng: Rng, turns: float) -> _Run:
+    """Draw rate, length, at least as many turns, speed and how it wanders: up to a percent, evenly and to and fro."""
     fs_hz = float(rng.choice(RATES))
     speed = _log(rng, 1.0, 500.0)
     n = int(np.clip(_log(rng, 2e3, MOST_SAMPLES), 0.3 * fs_hz, 60.0 * fs_hz))
     if rng.random() < 0.4:
         n = int(2 ** round(np.log2(n)))
-    while speed > fs_hz / 80.0:
+    while speed > fs_hz / 100.0:
         speed /= 2.0
+    while turns and speed * n / fs_hz < turns:
+        speed, n = 1.5 * speed, n if speed < fs_hz / 200.0 else 2 * n
     time = np.arange(n) / fs_hz
     drift = _log(rng, 1e-4, 1e-2) * rng.choice((-1.0, 1.0))
     hunting = drift * 0.3 * np.sin(2.0 * np.pi * (_log(rng, 0.05, 2.0) * time + rng.random()))
@@ -129,12 +131,15 @@ def through(wave: Wave, response: Wave) -> Wave:
 
 
 def path(run: _Run, order: float = 1.0) -> Wave:
-    """Draw a transfer path: two to six resonances, damping one to six percent, well above a rhythm as far as the rate allows."""
+    """Draw a transfer path: two to six resonances, well above a rhythm as far as the rate allows, damping one to six percent.
+
+    What rings longer than from blow to blow has no rhythm left that an envelope would show: such are damped more.
+    """
     rng = run.rng
     top = min(0.42 * run.fs_hz, 30e3)
     low = min(max(600.0, 4.0 * order * run.speed_hz), 0.5 * top)
     hz = np.array([_log(rng, low, top) for _ in range(int(rng.integers(2, 7)))])
-    damping = np.array([_log(rng, 0.01, 0.06) for _ in hz])
+    damping = np.maximum([_log(rng, 0.01, 0.06) for _ in hz], np.minimum(0.15 * order * run.speed_hz / hz, 0.2))
     time = np.arange(int(min(run.n, run.fs_hz * 6.0 / float((2.0 * np.pi * hz * damping).min())))) / run.fs_hz
     rings = [
         rng.uniform(0.2, 1.0) * np.exp(-2.0 * np.pi * f * z * time) * np.sin(2.0 * np.pi * f * time)
@@ -195,7 +200,7 @@ def defect(run: _Run, part: str, bearing: Bearing) -> Wave:
         sizes[::2] *= rng.uniform(0.3, 1.0)
     row = struck(run, at, sizes)
     if part in ("outer", "inner") and rng.random() < 0.3:  # a long spall: rough while an element is in it
-        width = max(2, int(0.15 * run.fs_hz / (order * run.speed_hz)))
+        width = max(5, int(0.15 * run.fs_hz / (order * run.speed_hz)))
         row = through(row, np.hanning(width)) * rng.standard_normal(run.n)
     if part == "cage":
         row += 0.3 * row.std() * rng.standard_normal(run.n)
@@ -271,13 +276,13 @@ def _away(run: _Run) -> float:
 def neighbour(run: _Run) -> Wave:
     """Another machine: its shaft and a bearing of its own, damaged, none of whose lines is near one of this bearing's."""
     rng = run.rng
-    for _ in range(5000):
+    part = str(rng.choice(("outer", "inner", "element")))
+    for _ in range(20_000):
         other, ratio = some_bearing(rng), _log(rng, 0.3, 3.0)
-        mine = ratio * np.array([k * order for order in orders_of(other).values() for k in (1, 2, 3)])
+        mine = ratio * orders_of(other)[part] * np.array((0.5, 1.0, 1.5, 2.0, 3.0))
         if np.abs(np.outer(mine, 1.0 / run.lines) - 1.0).min() > APART:
             break
     beside = replace(run, turned=ratio * run.turned, speed_hz=ratio * run.speed_hz)
-    part = str(rng.choice(("outer", "inner", "element")))
     return _unit(defect(beside, part, other)) * _log(rng, 0.2, 1.0) + _unit(shaft(beside, 1.0))
 
 
@@ -392,7 +397,7 @@ def rig(kind: str, rng: Rng, loud: tuple[float, float] = (0.03, 3.0)) -> Rig:
     loud : (float, float)
         Range of the energy of a defect's pulses over that of all else.
     """
-    run = _run(rng)
+    run = _run(rng, 10.0 if kind in FAULTY else 0.0)
     supply, gears, blades = float(rng.choice((50.0, 60.0, _log(rng, 20.0, 120.0)))), _teeth(rng), int(rng.integers(3, 17))
     row = _sound(run, kind if kind in SOUND else str(rng.choice(SOUND[:5])), supply, gears, blades)
     channels, ratio = int(rng.choice((1, 1, 2, 3))), 0.0
