@@ -22,6 +22,8 @@ MIN_RUN = 3
 """So many samples in a row at an extreme are a flat top."""
 FLAT_SHARE = 1e-3
 """A record's own extreme is a rail if more than this share of its samples lies there in runs."""
+PILED_SHARE = 1e-2
+"""... or if more than this share does, in runs or not: noise that is clipped seldom stays at the rail for long."""
 SHOULDER = 4.0
 """... and if this many times more samples lie within one count of it than in the next four counts: a rounded crest, even of a
 slow sine, gives 1.4 (recomputed: sqrt 2 over sqrt 6 - sqrt 2), a clipped one has no shoulder."""
@@ -201,11 +203,14 @@ def clipping(counts: Counts, range_counts: float = np.inf) -> Row | None:
         if extreme - int(side.min()) < MIN_SPAN:
             continue
         top, enough = side >= extreme - 1, max(MIN_RUN, FLAT_SHARE * side.size)
-        if np.count_nonzero(top) <= enough or (held := _in_runs(top)) <= enough:
+        count = np.count_nonzero(top)
+        if count <= enough or ((held := _in_runs(top)) <= enough and count <= PILED_SHARE * side.size):
             continue
         shoulder = np.count_nonzero((side >= extreme - 5) & (side < extreme - 1))
-        if held > SHOULDER * shoulder:
+        if held > max(enough, SHOULDER * shoulder):
             return Flaw.CLIPPED, f"flat tops: {100.0 * held / side.size:.2g} % of the samples at the record's extreme, in runs"
+        if count > max(PILED_SHARE * side.size, SHOULDER * shoulder):
+            return Flaw.CLIPPED, f"{100.0 * count / side.size:.2g} % of the samples at the record's extreme, none just below it"
     return None
 
 

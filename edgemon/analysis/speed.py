@@ -38,6 +38,8 @@ NEXT = STANDS_OUT
 """Times its surroundings (14 dB) for a harmonic at a place already predicted."""
 SURROUNDINGS = 0.3
 """Of the speed, to either side: what a line stands out of."""
+HUM_APART = 1.5
+"""Lines off the speed given from which a line at a multiple of a usual supply's frequency is the supply's. House choice."""
 TRUSTED = 30.0
 """Times its surroundings above which a line is no more sure of its place."""
 
@@ -51,6 +53,8 @@ class SpeedEstimate:
     """One less the number of speeds in the range expected to be supported as well by chance."""
     method: str
     """For people: `lines at 1x, 2x, 5x`."""
+    orders: int = 0
+    """Multiples that it rests on."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -120,7 +124,7 @@ def estimate_speed(
     confidence = 1.0 - min(1.0, _by_chance(near, len(best), reach, 2.0 * tolerance * nominal))
     if confidence < CREDIBLE:
         return None
-    return SpeedEstimate(60.0 * speed, confidence, f"lines at {_orders(best)}")
+    return SpeedEstimate(60.0 * speed, confidence, f"lines at {_orders(best)}", len(best))
 
 
 def refine_speed(
@@ -182,10 +186,14 @@ def place_speed(
     for row in size:
         for order in (1, 2, 3):
             found = _peak(row, line_hz, order, speed_hz * (1 - TOLERANCE), speed_hz * (1 + TOLERANCE), speed_hz)
-            if found is not None and found[1] >= FIRST * order and (foot is None or found[1] / order > foot[1]):
+            if found is None or abs(found[0] - speed_hz) > TOLERANCE * speed_hz + 0.5 * line_hz / order:
+                continue  # the window reaches a line further: a neighbour's
+            if found[1] >= FIRST * order and (foot is None or found[1] / order > foot[1]):
                 foot = (found[0], found[1] / order, order)
     foot = foot or _mesh_foot(size, line_hz, speed_hz, mesh)
     if foot is None:
+        return ShaftSpeed(speed_hz, "given", measured=False)
+    if supply_hz is None and _hums(foot[0] * foot[2], line_hz) and abs(foot[0] - speed_hz) * foot[2] > HUM_APART * line_hz:
         return ShaftSpeed(speed_hz, "given", measured=False)
     speed, _, start = foot
     within = line_hz / start
@@ -204,6 +212,11 @@ def place_speed(
         if weight:
             speed, within = total / weight, 0.5 * line_hz / order
     return ShaftSpeed(speed, f"measured from {_orders(used)}", measured=True, orders=len(set(used)))
+
+
+def _hums(hz: float, line_hz: float) -> bool:
+    """Say whether a line stands at a multiple of a usual supply's frequency, as exactly as lines of a long record tell."""
+    return any(hz > 0.5 * one and abs(hz - one * round(hz / one)) <= min(max(0.25 * line_hz, 2e-4 * hz), 0.01 * one) for one in SUPPLIES_HZ)
 
 
 def _mesh_foot(

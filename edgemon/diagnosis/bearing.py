@@ -3,7 +3,7 @@
 import math
 from dataclasses import dataclass, replace
 
-from edgemon.analysis.speed import SUPPLIES_HZ, ShaftSpeed
+from edgemon.analysis.speed import SUPPLIES_HZ, TOLERANCE, ShaftSpeed
 from edgemon.diagnosis.cyclic import coherence_spectrum
 from edgemon.diagnosis.families import HARMONICS, PARTS, Family, Rhythm
 from edgemon.diagnosis.frequencies import BearingOrders
@@ -11,6 +11,7 @@ from edgemon.diagnosis.look import Look
 from edgemon.diagnosis.turning import envelope_speed
 from edgemon.diagnosis.weighing import named_from, odds, share, trusted
 from edgemon.model.finding import Evidence, Fault, Finding
+from edgemon.model.speed import SpeedOrigin
 from edgemon.units import Quantity
 
 MIN_TURNS = 8.0
@@ -42,6 +43,11 @@ RIVAL = 0.5
 """Weight of the odds of other parts against those of one: one defect is likelier than two, which happen. House choice; as many
 open recordings come out right at 0.25 and at 1 (measured)."""
 
+UNPLACED = 0.5
+"""Trust in a rhythm that may as well be a multiple of a shaft whose speed no line of the record tells: blades or a coupling may make
+one. House choice: never enough for a verdict."""
+PLACED = 4
+"""Multiples of the shaft whose lines place a speed too well for envelopes to tell another. House choice."""
 TOLD_APART_LINES = 2.0
 """Lines of the spectrum that two rhythms must lie apart to be two: half the main lobe of a Hann window. Closed form."""
 
@@ -56,7 +62,8 @@ class _Where:
     kinematic: BearingOrders
     shaft_hz: float
     """As the envelopes have it."""
-    line_hz: float
+    is_placed: bool
+    """A line of the record, or a sensor, tells the speed; else it may be off by the slip of a motor."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,10 +112,12 @@ def bearing_defects(look: Look) -> list[Finding]:
         return []
     best: dict[tuple[str, Fault], _Candidate] = {}
     named: dict[tuple[str, str], float] = {}
+    assert look.speed is not None
+    is_placed = look.speed.measured or look.facts.speed_origin is SpeedOrigin.MEASURED
     for channel, heard in enumerate(_heard(look)):
         for bearing, kinematic in look.bearings:
             families = heard.families(bearing, kinematic)
-            where = _Where(channel, bearing, kinematic, heard.single.shaft_hz, heard.single.spectra.line_hz)
+            where = _Where(channel, bearing, kinematic, heard.single.shaft_hz, is_placed)
             for candidate in _candidates(heard, families, where, looks_taken(look)):
                 key = (bearing, candidate.fault)
                 if key not in best or candidate.odds > best[key].odds:
@@ -130,7 +139,7 @@ def _confidence(one: _Candidate, every: list[_Candidate]) -> float:
 def _one_line(one: _Candidate, other: _Candidate) -> bool:
     """Say whether two parts are told by one and the same line, which is one's or the other's and never both's."""
     apart = abs(one.family.order * one.where.shaft_hz - other.family.order * other.where.shaft_hz)
-    return apart <= TOLD_APART_LINES * max(one.where.line_hz, other.where.line_hz)
+    return apart <= TOLD_APART_LINES * max(one.family.line_hz, other.family.line_hz)
 
 
 def looks_taken(look: Look) -> int:
@@ -143,6 +152,8 @@ def settle_speed(look: Look) -> None:
     if not can_judge(look):
         return
     assert look.speed is not None
+    if look.speed.orders >= PLACED:
+        return
     maps = [(found, one.line_hz) for one, found in look.envelopes]
     known = [orders for _, orders in look.bearings]
     turning = envelope_speed(maps, look.speed.hz, look.facts.speed_hz or look.speed.hz, known)
@@ -190,6 +201,8 @@ def _candidates(heard: _Heard, families: dict[str, Family], where: _Where, looks
     for family in (*families.values(), *heard.single.on_the_shafts(where.bearing, where.kinematic)):
         if family.part != "cage":
             weight = odds(family, families, looks)
+            if not where.is_placed and abs(family.order / max(1, round(family.order)) - 1.0) <= TOLERANCE:
+                weight = trusted(weight, UNPLACED)
             rings = _rings(cage, family)
             found.append(_Candidate(family, FAULTS[family.part], trusted(weight, EXPLAINED) if rings else weight, where))
     if cage is not None:

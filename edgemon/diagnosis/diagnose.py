@@ -236,6 +236,8 @@ def _limits(look: Look) -> list[str]:
         found.append("record too short, too slow or not acceleration: bearing defects could not be looked for")
     elif look.speed is not None and not can_clear(look):
         found.append("few turns of the shaft: a bearing defect may not show in a record as short")
+    elif look.speed is not None and not look.speed.measured and look.facts.speed_origin is SpeedOrigin.NOMINAL:
+        found.append("only the nominal speed is known, and no line of the shaft tells the true one: a rhythm may lie elsewhere")
     if look.facts.is_geared and look.record.lines is None:
         found += _of_gears(look)
     return found

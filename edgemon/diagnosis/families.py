@@ -69,6 +69,8 @@ class Family:
     """First line over the median around it, amplitudes."""
     hidden: float = 0.0
     """Depth of the largest line of other rhythms, in the quietest of the whole bands: what is shallower hides behind it."""
+    line_hz: float = 0.0
+    """Distance of lines of the spectrum it was found in."""
     on_the_shafts: bool = False
     """It falls on a multiple of shaft speed: neither `surprise` nor `chance` are known, only what it has over the others."""
 
@@ -158,7 +160,7 @@ class Rhythm:
             if stress is not None:
                 above = stress.depth / max(self._around(row, order) for row in rows)
                 size = (stress.depth, stress.dominance, SHAFT_WAY, (1, 2), (), above)
-                found.append(Family(name, part, float(order), kin, 0.0, 0.0, *size, on_the_shafts=True))
+                found.append(Family(name, part, float(order), kin, 0.0, 0.0, *size, line_hz=self.spectra.line_hz, on_the_shafts=True))
         return found
 
     def chances(self, kinematic: BearingOrders) -> dict[str, float]:
@@ -202,6 +204,7 @@ class Rhythm:
             self._sidebands(one.way, part) if part.passes_load or one.part == "element" else (),
             self._above(one.way, one.order),
             hidden=hidden,
+            line_hz=self.spectra.line_hz,
         )
 
     def _harmonics(self, one: "_Best", orders: dict[str, float]) -> tuple[int, ...]:

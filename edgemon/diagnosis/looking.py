@@ -69,4 +69,4 @@ def _known_speed(record: Record, facts: MachineFacts) -> tuple[ShaftSpeed | None
     other = estimate_speed(record.samples, record.fs_hz, 60.0 * facts.speed_hz, supply_hz=facts.supply_hz)
     if other is None:
         return speed, None
-    return ShaftSpeed(other.rpm / 60.0, f"measured from {other.method}", measured=True), other.confidence
+    return ShaftSpeed(other.rpm / 60.0, f"measured from {other.method}", measured=True, orders=other.orders), other.confidence

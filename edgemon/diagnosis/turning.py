@@ -29,6 +29,9 @@ ABOVE_NEXT = 1.25
 ABOVE_REST = 1.6
 """Times the median over all speeds in reach. House choice: noise of 35 dependent rows stays below 1.5 (measured)."""
 
+APART_FROM_IT = 1.3
+"""Times their median that the other multiples must add up to where one and its own multiples are clear: half of what all must.
+House choice."""
 LOOKS = 24
 """Parts of the reach whose best speeds tell what agreement comes by chance."""
 
@@ -77,14 +80,17 @@ def envelope_speed(
     step = min(line_hz for _, line_hz in maps) / (2.0 * float(orders[-1]))
     speeds: NDArray[np.float64] = nominal_hz * (1.0 - REACH) + step * np.arange(1.0 + int(2.0 * REACH * nominal_hz / step))
     around: NDArray[np.float64] = known_hz + step * np.arange(-2.0, 3.0)
-    sums = np.zeros(speeds.size)
+    each = np.zeros((orders.size, speeds.size))
     known = np.zeros(around.size)
     for found, line_hz in maps:
         capped = np.minimum(found, MOST)
-        sums += _sum(capped, line_hz, speeds, orders)
-        known += _sum(capped, line_hz, around, orders)
+        each += _sums(capped, line_hz, speeds, orders)
+        known += _sums(capped, line_hz, around, orders).sum(axis=0)
+    sums = each.sum(axis=0)
     best = int(sums.argmax())
     if sums[best] < max(ABOVE_NEXT * float(known.max()), ABOVE_REST * float(np.median(sums))):
+        return None
+    if _is_one_rhythm(each, orders, best):
         return None
     flat = np.flatnonzero(sums >= 0.999 * sums[best])
     hz = float(speeds[flat].mean()) if np.ptp(flat) <= 4 else float(speeds[best])
@@ -102,8 +108,13 @@ def _sure(sums: NDArray[np.float64], best: int) -> float | None:
     return (1.0 - gumbel_tail(float(sums[best]), np.array(others))) ** len(parts)
 
 
-def _sum(found: Map, line_hz: float, speeds: NDArray[np.float64], orders: NDArray[np.int64]) -> NDArray[np.float64]:
-    total = np.zeros(speeds.size)
-    for order in orders:
-        total += comb(found, line_hz, float(order) * speeds, 1).sum(axis=0)
-    return total
+def _is_one_rhythm(each: NDArray[np.float64], orders: NDArray[np.int64], best: int) -> bool:
+    """Say whether only one multiple of a speed and multiples of that speak for it: then it is a rhythm of something else."""
+    top = int(orders[int(each[:, best].argmax())])
+    rest = each[orders % top != 0].sum(axis=0)
+    return top > 1 and bool(rest[best] < APART_FROM_IT * float(np.median(rest)))
+
+
+def _sums(found: Map, line_hz: float, speeds: NDArray[np.float64], orders: NDArray[np.int64]) -> NDArray[np.float64]:
+    """Add up the surprise of all rows at each multiple of each speed, shape (orders, speeds)."""
+    return np.array([comb(found, line_hz, float(order) * speeds, 1).sum(axis=0) for order in orders])
