@@ -9,7 +9,7 @@ from edgemon.diagnosis.families import HARMONICS, PARTS, Family, Rhythm
 from edgemon.diagnosis.frequencies import BearingOrders
 from edgemon.diagnosis.look import Look
 from edgemon.diagnosis.turning import envelope_speed
-from edgemon.diagnosis.weighing import named_from, odds, share, trusted
+from edgemon.diagnosis.weighing import by_chance, named_from, odds, share, trusted
 from edgemon.model.finding import Evidence, Fault, Finding
 from edgemon.model.speed import SpeedOrigin
 from edgemon.units import Quantity
@@ -22,7 +22,9 @@ CAGE_ALONE = 0.45
 """Trust in a rhythm of the cage without lines of the rolling element: never enough for a verdict, for any slow shaft that
 nobody told of has such a rhythm too."""
 CAGE_HARMONICS = 4
-"""Harmonics of cage speed from which it is a blow (cage) and not a load that rises and falls (rolling element)."""
+"""Harmonics of cage speed, from the first on, with which it may be a blow: its higher ones then stand near every part's lines."""
+BLOW_HARMONICS = 6
+"""... with which it is one: an element's load in a zone of a tenth of a turn or more has fewer that keep half of the first's size."""
 EXPLAINED = 0.3
 """What is left of the confidence in a family that a stronger one explains: its lines are harmonics or sidebands of that."""
 CLEAR = 1.0
@@ -43,6 +45,11 @@ RIVAL = 0.5
 """Weight of the odds of other parts against those of one: one defect is likelier than two, which happen. House choice; as many
 open recordings come out right at 0.25 and at 1 (measured)."""
 
+THERE = 0.1
+"""Depth from which lines beyond chance keep a bearing from being called sound: pulses that carry a twentieth of a band's energy.
+House choice; cleared healthy open records have 0.07 at most (measured)."""
+CHANCE = 0.01
+"""Chance, after all looks, below which a line is there. Common practice."""
 UNPLACED = 0.5
 """Trust in a rhythm that may as well be a multiple of a shaft whose speed no line of the record tells: blades or a coupling may make
 one. House choice: never enough for a verdict."""
@@ -122,12 +129,18 @@ def bearing_defects(look: Look) -> list[Finding]:
                 key = (bearing, candidate.fault)
                 if key not in best or candidate.odds > best[key].odds:
                     best[key] = candidate
+            look.unnamed |= {NAMES[part] for part, one in families.items() if _is_there(one, looks_taken(look))}
             for part in PARTS[:3]:
                 depth = named_from(families[part]) if part in families else math.inf
                 named[bearing, part] = min(depth, named.get((bearing, part), math.inf))
     look.named_from = max(named.values())
     sure = [(one, _confidence(one, list(best.values()))) for one in best.values()]
     return [_finding(look, one, confidence) for one, confidence in sure if confidence > LEAST]
+
+
+def _is_there(family: Family, looks: int) -> bool:
+    """Say whether lines of a part are beyond chance and not faint, though they may be too few or too many for a name."""
+    return family.part != "cage" and family.depth >= THERE and by_chance(family.chance, looks) < CHANCE
 
 
 def _confidence(one: _Candidate, every: list[_Candidate]) -> float:
@@ -212,9 +225,14 @@ def _candidates(heard: _Heard, families: dict[str, Family], where: _Where, looks
 
 def _of_cage(cage: Family, other: float, looks: int, where: _Where) -> _Candidate:
     """Weigh the rhythm of the cage by itself: blows are the cage's own, a load that comes and goes may be an element's."""
-    blows = len(cage.harmonics) >= CAGE_HARMONICS
+    blows = _is_blow(cage, BLOW_HARMONICS)
     trust = (CAGE_BLOWS if blows else CAGE_ALONE) * (EXPLAINED if other > CLEAR else 1.0)
     return _Candidate(cage, Fault.CAGE if blows else Fault.ROLLING_ELEMENT, trusted(odds(cage, {}, looks), trust), where)
+
+
+def _is_blow(cage: Family, harmonics: int) -> bool:
+    """Say whether so many harmonics of the cage are there, from the first on, as a blow has them."""
+    return set(range(1, harmonics + 1)) <= set(cage.harmonics)
 
 
 def _rings(cage: Family | None, other: Family) -> bool:
@@ -223,7 +241,7 @@ def _rings(cage: Family | None, other: Family) -> bool:
     That race's are exactly which lies still (n times FTF is its own), and of lines a cage's turn apart one is within the slip of
     any other part too.
     """
-    return cage is not None and len(cage.harmonics) >= CAGE_HARMONICS and cage.depth > RINGS * other.depth
+    return cage is not None and _is_blow(cage, CAGE_HARMONICS) and cage.depth > RINGS * other.depth
 
 
 def _finding(look: Look, one: _Candidate, confidence: float) -> Finding:

@@ -245,6 +245,8 @@ def _limits(look: Look) -> list[str]:
 
 def _hidden(look: Look) -> list[str]:
     """Say what hides a bearing's defect that one would want to see: other rhythms of the machine, or the noise."""
+    if look.unnamed:
+        return [f"lines of a bearing are there ({', '.join(sorted(look.unnamed))}), too weak or too many at once to name its part"]
     if look.named_from is None or look.named_from <= SEEN:
         return []
     if math.isinf(look.named_from):

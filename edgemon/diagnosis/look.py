@@ -72,6 +72,8 @@ class Look:
         """Places of the machine that are looked at, this one among them: more looks, more chances to be fooled."""
         self.named_from: float | None = None
         """Least depth of an envelope's rhythm that would be named as a defect of a bearing, once that was looked for."""
+        self.unnamed: set[str] = set()
+        """Parts of bearings whose lines are beyond chance and not faint, by what their rhythm is called."""
         self._lines: dict[tuple[int, float, float], OrderLine | None] = {}
         self.before = tuple(before)
         """The same machine in its baseline; empty where there is no such record."""
