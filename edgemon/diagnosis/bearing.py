@@ -216,7 +216,7 @@ def _candidates(heard: _Heard, families: dict[str, Family], where: _Where, looks
             weight = odds(family, families, looks)
             if not where.is_placed and abs(family.order / max(1, round(family.order)) - 1.0) <= TOLERANCE:
                 weight = trusted(weight, UNPLACED)
-            rings = _rings(cage, family)
+            rings = _rings(cage, family, where.kinematic, looks)
             found.append(_Candidate(family, FAULTS[family.part], trusted(weight, EXPLAINED) if rings else weight, where))
     if cage is not None:
         found.append(_of_cage(cage, max((one.odds for one in found), default=0.0), looks, where))
@@ -235,13 +235,16 @@ def _is_blow(cage: Family, harmonics: int) -> bool:
     return set(range(1, harmonics + 1)) <= set(cage.harmonics)
 
 
-def _rings(cage: Family | None, other: Family) -> bool:
-    """Say whether a part's lines may be harmonics of a blow at each turn of the cage.
+def _rings(cage: Family | None, other: Family, kinematic: BearingOrders, looks: int) -> bool:
+    """Say whether a part's lines may be harmonics of a rhythm at cage speed that is deeper: a blow, or a slow shaft's.
 
-    That race's are exactly which lies still (n times FTF is its own), and of lines a cage's turn apart one is within the slip of
-    any other part too.
+    That race's are exactly which lies in the load (n times FTF is its own), of any such rhythm; near every other part stands one of
+    the many harmonics of a blow.
     """
-    return cage is not None and _is_blow(cage, CAGE_HARMONICS) and cage.depth > RINGS * other.depth
+    if cage is None or cage.depth <= RINGS * other.depth:
+        return False
+    lies = other.part == ("inner" if kinematic.outer_turns else "outer")
+    return _is_blow(cage, CAGE_HARMONICS) or (lies and by_chance(cage.chance, looks) < CHANCE)
 
 
 def _finding(look: Look, one: _Candidate, confidence: float) -> Finding:

@@ -15,6 +15,8 @@ from edgemon.diagnosis.rivals import Part, far_sides, rival_lines
 
 SLIP = 0.02
 """How far lines may lie from kinematics. Source: Randall and Antoni (2011): 1 to 2 %."""
+BESIDE = 1.5
+"""Lines beyond the slip, up to half of it more, in which a larger line makes what is within it a flank."""
 SHAFT_LINES = 2.5
 """Lines about each multiple of shaft speed that are left out: main lobe of a Hann window and half a line."""
 HUM_LINES = 1.5
@@ -179,14 +181,21 @@ class Rhythm:
 
     def _best(self, part: str, orders: dict[str, float]) -> "_Best":
         """Find the slip and the way of looking at which a family is most surprising."""
-        slips = self._slips(part, orders[part])
-        scores = comb(self.map, self.spectra.line_hz, orders[part] * self.shaft_hz * slips, HARMONICS[part])
+        order = orders[part]
+        beyond = min(BESIDE * self.spectra.line_hz / (order * self.shaft_hz), 0.5 * SLIP)
+        slips = self._slips(part, order, SLIP + beyond)
+        scores = comb(self.map, self.spectra.line_hz, order * self.shaft_hz * slips, HARMONICS[part])
+        outside = np.abs(slips - 1.0) > SLIP + 1e-9
+        for side in (slips < 1.0, slips > 1.0):  # what is larger beyond the border is another line, of which this is the flank
+            flank = scores[:, side & outside].max(axis=1, initial=0.0) > scores[:, side & ~outside].max(axis=1, initial=0.0)
+            scores[np.ix_(flank, side & (np.abs(slips - 1.0) > SLIP - beyond))] = 0.0
+        scores[:, outside] = 0.0
         way, at = np.unravel_index(int(scores.argmax()), scores.shape)
-        return _Best(part, orders[part] * float(slips[at]), int(way), float(scores[way, at]))
+        return _Best(part, order * float(slips[at]), int(way), float(scores[way, at]))
 
-    def _slips(self, part: str, order: float) -> NDArray[np.float64]:
+    def _slips(self, part: str, order: float, reach: float = SLIP) -> NDArray[np.float64]:
         step = min(0.002, self.spectra.line_hz / (2.0 * HARMONICS[part] * order * self.shaft_hz))
-        return np.asarray(1.0 + np.arange(-SLIP, SLIP + step / 2.0, step))
+        return np.asarray(1.0 + np.arange(-reach, reach + step / 2.0, step))
 
     def _family(self, name: str, one: "_Best", part: Part, orders: dict[str, float], chance: float) -> Family:
         dominance, hidden = self._dominance(one, part)
