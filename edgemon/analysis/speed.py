@@ -216,7 +216,10 @@ def place_speed(
 
 def _hums(hz: float, line_hz: float) -> bool:
     """Say whether a line stands at a multiple of a usual supply's frequency, as exactly as lines of a long record tell."""
-    return any(hz > 0.5 * one and abs(hz - one * round(hz / one)) <= min(max(0.25 * line_hz, 2e-4 * hz), 0.01 * one) for one in SUPPLIES_HZ)
+    return any(
+        hz > 0.5 * one and abs(hz - one * round(hz / one)) <= min(max(0.25 * line_hz, 2e-4 * hz), 0.01 * one)
+        for one in SUPPLIES_HZ
+    )
 
 
 def _mesh_foot(

@@ -22,9 +22,9 @@ CAGE_ALONE = 0.45
 """Trust in a rhythm of the cage without lines of the rolling element: never enough for a verdict, for any slow shaft that
 nobody told of has such a rhythm too."""
 CAGE_HARMONICS = 4
-"""Harmonics of cage speed, from the first on, with which it may be a blow: its higher ones then stand near every part's lines."""
+"""Harmonics of cage speed, from the first on, with which it may be a blow: one of them then stands near every part's line."""
 BLOW_HARMONICS = 6
-"""... with which it is one: an element's load in a zone of a tenth of a turn or more has fewer that keep half of the first's size."""
+"""... with which it is one: an element in a load zone of a tenth of a turn or more has fewer of half the first's size."""
 EXPLAINED = 0.3
 """What is left of the confidence in a family that a stronger one explains: its lines are harmonics or sidebands of that."""
 CLEAR = 1.0
@@ -46,13 +46,13 @@ RIVAL = 0.5
 open recordings come out right at 0.25 and at 1 (measured)."""
 
 THERE = 0.1
-"""Depth from which lines beyond chance keep a bearing from being called sound: pulses that carry a twentieth of a band's energy.
-House choice; cleared healthy open records have 0.07 at most (measured)."""
+"""Depth from which lines beyond chance keep a bearing from being called sound: pulses of a twentieth of a band's energy. House
+choice; cleared healthy open records have 0.07 at most (measured)."""
 CHANCE = 0.01
 """Chance, after all looks, below which a line is there. Common practice."""
 UNPLACED = 0.5
-"""Trust in a rhythm that may as well be a multiple of a shaft whose speed no line of the record tells: blades or a coupling may make
-one. House choice: never enough for a verdict."""
+"""Trust in a rhythm that may as well be a multiple of a shaft whose speed no line of the record tells: blades or a coupling may
+make one. House choice: never enough for a verdict."""
 PLACED = 4
 """Multiples of the shaft whose lines place a speed too well for envelopes to tell another. House choice."""
 TOLD_APART_LINES = 2.0
@@ -83,7 +83,7 @@ class _Candidate:
 
 @dataclass(frozen=True, slots=True)
 class _Heard:
-    """One channel: its single envelope spectra, the coherence of all bands together and means of pieces as the record allows."""
+    """One channel: its single envelope spectra, the coherence of all bands together and means of pieces if there are any."""
 
     single: Rhythm
     coherent: Rhythm | None
@@ -214,7 +214,8 @@ def _candidates(heard: _Heard, families: dict[str, Family], where: _Where, looks
     for family in (*families.values(), *heard.single.on_the_shafts(where.bearing, where.kinematic)):
         if family.part != "cage":
             weight = odds(family, families, looks)
-            if not where.is_placed and abs(family.order / max(1, round(family.order)) - 1.0) <= TOLERANCE:
+            by_itself = where.is_placed or family.on_the_shafts  # the latter is held against all other multiples
+            if not by_itself and abs(family.order / max(1, round(family.order)) - 1.0) <= TOLERANCE:
                 weight = trusted(weight, UNPLACED)
             rings = _rings(cage, family, where.kinematic, looks)
             found.append(_Candidate(family, FAULTS[family.part], trusted(weight, EXPLAINED) if rings else weight, where))
@@ -238,8 +239,8 @@ def _is_blow(cage: Family, harmonics: int) -> bool:
 def _rings(cage: Family | None, other: Family, kinematic: BearingOrders, looks: int) -> bool:
     """Say whether a part's lines may be harmonics of a rhythm at cage speed that is deeper: a blow, or a slow shaft's.
 
-    That race's are exactly which lies in the load (n times FTF is its own), of any such rhythm; near every other part stands one of
-    the many harmonics of a blow.
+    That race's are exactly which lies in the load (n times FTF is its own), of any such rhythm; near every other part stands
+    one of the many harmonics of a blow.
     """
     if cage is None or cage.depth <= RINGS * other.depth:
         return False

@@ -51,9 +51,9 @@ def averaged_spectra(
 ) -> EnvelopeSpectra:
     """Take the mean of the envelope spectra of pieces of a waveform; arguments as of `envelope_spectra`.
 
-    A rhythm whose distances vary, or of a speed that wanders, has a line as wide as many of a long record's: none of them stands
-    out. Source: P. D. Welch, IEEE Trans. Audio Electroacoust. 15 (1967) 70-73; how wide a line of random distances is, D. Ho,
-    R. B. Randall, Mech. Syst. Signal Process. 14 (2000) 763-788 (both from memory).
+    A rhythm whose distances vary, or of a speed that wanders, has a line as wide as many of a long record's: none of them
+    stands out. Source: P. D. Welch, IEEE Trans. Audio Electroacoust. 15 (1967) 70-73; how wide a line of random distances is,
+    D. Ho, R. B. Randall, Mech. Syst. Signal Process. 14 (2000) 763-788 (both from memory).
     """
     size = samples.shape[-1] // pieces
     rows = [samples[number * size : (number + 1) * size] for number in range(pieces)]

@@ -26,8 +26,8 @@ AGREES = 0.005
 SHOWN = 0.1
 """Findings below it are left out."""
 FEWEST_TURNS = 8.0
-"""Lines of the spectrum from 0 Hz to shaft speed, or turns within the record, from which multiples of the shaft and halves or thirds
-between them are told apart: the main lobe of a Hann window is four lines wide, and the lowest lines are the sensor's."""
+"""Lines from 0 Hz to shaft speed, or turns within the record, from which multiples of the shaft and what lies between them are
+told apart: the main lobe of a Hann window is four lines wide, and the lowest lines are the sensor's."""
 
 
 def diagnose(record: Record, facts: MachineFacts, before: Sequence[tuple[Record, MachineFacts]] = ()) -> Diagnosis:
@@ -246,7 +246,9 @@ def _limits(look: Look) -> list[str]:
 def _hidden(look: Look) -> list[str]:
     """Say what hides a bearing's defect that one would want to see: other rhythms of the machine, or the noise."""
     if look.unnamed:
-        return [f"lines of a bearing are there ({', '.join(sorted(look.unnamed))}), too weak or too many at once to name its part"]
+        return [
+            f"lines of a bearing are there ({', '.join(sorted(look.unnamed))}), too weak or too many at once to name its part"
+        ]
     if look.named_from is None or look.named_from <= SEEN:
         return []
     if math.isinf(look.named_from):

@@ -162,7 +162,9 @@ class Rhythm:
             if stress is not None:
                 above = stress.depth / max(self._around(row, order) for row in rows)
                 size = (stress.depth, stress.dominance, SHAFT_WAY, (1, 2), (), above)
-                found.append(Family(name, part, float(order), kin, 0.0, 0.0, *size, line_hz=self.spectra.line_hz, on_the_shafts=True))
+                found.append(
+                    Family(name, part, float(order), kin, 0.0, 0.0, *size, line_hz=self.spectra.line_hz, on_the_shafts=True)
+                )
         return found
 
     def chances(self, kinematic: BearingOrders) -> dict[str, float]:

@@ -19,8 +19,8 @@ from edgemon.model.finding import Evidence, Fault, Finding
 from edgemon.units import Quantity
 
 PIECE_TURNS = 64
-"""Turns of the shaft in a piece of a record: lines a quarter of a percent of a race's rhythm apart, where distances that vary by 1 to
-2 % and add up make it 0.1 to 0.3 % wide. Source of that: as of `averaged_spectra`."""
+"""Turns of the shaft in a piece of a record: lines a quarter of a percent of a race's rhythm apart, where distances that vary
+by 1 to 2 % and add up make it 0.1 to 0.3 % wide. Source of that: as of `averaged_spectra`."""
 FEWEST_PIECES = 3
 """Of which a mean is worth its time. House choice."""
 UNCALIBRATED = 0.45

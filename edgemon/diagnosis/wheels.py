@@ -40,6 +40,7 @@ def wheels(gears: tuple[Gear, ...], planetary: tuple[PlanetarySet, ...] = ()) ->
     ]
     among, passing = _planetary(planetary)
     orders = [1.0, *(order for _, _, order in (*known, *among)), *passing]
+    planets = {name: gears.planets for gears, names in zip(planetary, _batched(among), strict=True) for name in names}
     return tuple(
         Wheel(
             name,
@@ -47,10 +48,15 @@ def wheels(gears: tuple[Gear, ...], planetary: tuple[PlanetarySet, ...] = ()) ->
             order,
             tuple(z for _, z, other in (*known, *among) if _alike(other, order)),
             tuple(sorted({round(other / order, 9) for other in orders if not _alike(other, order)})),
-            *((max(4, max(one.planets for one in planetary)), True) if (name, teeth, order) in among else ()),
+            *((max(4, planets[name]), True) if name in planets else ()),
         )
         for name, teeth, order in (*known, *among)
     )
+
+
+def _batched(among: list[tuple[str, int, float]]) -> list[list[str]]:
+    """List the names of the three gears of each planetary set."""
+    return [[name for name, _, _ in among[at : at + 3]] for at in range(0, len(among), 3)]
 
 
 def _planetary(planetary: tuple[PlanetarySet, ...]) -> tuple[list[tuple[str, int, float]], list[float]]:

@@ -1,30 +1,38 @@
-"""Machines that no recording is of: their waveforms from the physics in the literature, drawn over the whole range of rigs.
+"""Machines that no recording is of, drawn over the whole range of rigs, for tests and the bench `unseen`.
 
-Nothing here uses the diagnosis, the simulators or a recording. A defect of a bearing is a row of impulses whose distances vary by
-a percent or two, passed through the load zone and through resonances; shafts, gears, blades, belts, supply and inverter are tones
-and noise that they modulate; the sensor adds its own. Source: R. B. Randall, J. Antoni, Mech. Syst. Signal Process. 25 (2011)
-485-520; distances whose errors add up: D. Ho, R. B. Randall, Mech. Syst. Signal Process. 14 (2000) 763-788; load zone: the
-Stribeck distribution as in T. A. Harris, Rolling Bearing Analysis; all from memory. Ranges are common practice, no source.
+Nothing here or in `rig_waves` uses the diagnosis, the simulators or a recording. Ranges are common practice, no source.
 """
 
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 import scipy.fft
-from numpy.typing import NDArray
 
 from edgemon.diagnosis.record import Channel, Gear, MachineFacts, Record
 from edgemon.model.finding import Fault
-from edgemon.model.machine import Bearing
 from edgemon.model.speed import SpeedOrigin
+from tests.support.rig_waves import (
+    Rng,
+    Run,
+    Wave,
+    between,
+    blows,
+    coloured,
+    defect,
+    drawn_run,
+    electric,
+    fan,
+    meshing,
+    neighbour,
+    path,
+    shaft,
+    struck,
+    through,
+    tones,
+    unit,
+)
 
-Rng = np.random.Generator
-Wave = NDArray[np.float64]
-RATES = (5000.0, 6400.0, 8000.0, 10240.0, 12800.0, 20000.0, 25600.0, 40000.0, 48000.0, 51200.0, 64000.0, 97656.0, 200000.0)
-MOST_SAMPLES = 200_000
-APART = 0.035
-"""How far, relative, rhythms of another origin keep from the bearings' own lines: slip of 2 % and a share of the speed."""
 PLACES = ("horizontal", "vertical", "axial")
 
 BEARING_PARTS = {
@@ -55,246 +63,11 @@ class Rig:
     outer_turns: bool
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class _Run:
-    """One machine while it is recorded."""
-
-    rng: Rng
-    fs_hz: float
-    n: int
-    speed_hz: float
-    turned: Wave
-    """Revolutions of the shaft at each sample."""
-    bearings: tuple[Bearing, Bearing]
-    """At the drive end and at the other one."""
-
-    @property
-    def bearing(self) -> Bearing:
-        return self.bearings[0]
-
-    @property
-    def lines(self) -> Wave:
-        """First three lines of all parts of both bearings, orders."""
-        return np.array([k * order for one in self.bearings for order in orders_of(one).values() for k in (1, 2, 3)])
-
-    @property
-    def time(self) -> Wave:
-        return np.arange(self.n) / self.fs_hz
-
-
-def _log(rng: Rng, low: float, high: float) -> float:
-    return float(np.exp(rng.uniform(np.log(low), np.log(high))))
-
-
-def some_bearing(rng: Rng) -> Bearing:
-    """Draw a deep-groove, angular-contact, tapered or roller bearing; one in twelve turns with its outer ring."""
-    count = int(rng.integers(7, 24))
-    pitch = _log(rng, 0.015, 0.5)
-    fill = float(rng.uniform(0.55, 0.92))
-    angle = float(rng.choice((0.0, 0.0, 0.0, 12.0, 15.0, 25.0, 40.0)))
-    return Bearing(
-        count, fill * pitch * np.sin(np.pi / count), pitch, float(np.radians(angle)), outer_turns=bool(rng.random() < 1 / 12)
-    )
-
-
-def orders_of(one: Bearing) -> dict[str, float]:
-    """Give the rhythms of a bearing's parts in turns of the shaft, by kinematics written out a second time."""
-    ratio = one.ball_diameter_m / one.pitch_diameter_m * np.cos(one.contact_angle_rad)
-    cage = 0.5 * (1.0 + ratio) if one.outer_turns else 0.5 * (1.0 - ratio)
-    spin = 0.5 * (1.0 / ratio - ratio) * np.cos(one.contact_angle_rad)
-    half = 0.5 * one.rolling_elements
-    return {"outer": half * (1.0 - ratio), "inner": half * (1.0 + ratio), "element": 2.0 * spin, "cage": cage}
-
-
-def _run(rng: Rng, turns: float) -> _Run:
-    """Draw rate, length, at least as many turns, speed and how it wanders: up to a percent, evenly and to and fro."""
-    fs_hz = float(rng.choice(RATES))
-    speed = _log(rng, 1.0, 500.0)
-    n = int(np.clip(_log(rng, 2e3, MOST_SAMPLES), 0.3 * fs_hz, 60.0 * fs_hz))
-    if rng.random() < 0.4:
-        n = int(2 ** round(np.log2(n)))
-    while speed > fs_hz / 100.0:
-        speed /= 2.0
-    while turns and speed * n / fs_hz < turns:
-        speed, n = 1.5 * speed, n if speed < fs_hz / 200.0 else 2 * n
-    time = np.arange(n) / fs_hz
-    drift = _log(rng, 1e-4, 1e-2) * rng.choice((-1.0, 1.0))
-    hunting = drift * 0.3 * np.sin(2.0 * np.pi * (_log(rng, 0.05, 2.0) * time + rng.random()))
-    rate = speed * (1.0 + drift * (time / time[-1] - 0.5) + hunting)
-    return _Run(rng, fs_hz, n, speed, np.cumsum(rate) / fs_hz, (some_bearing(rng), some_bearing(rng)))
-
-
-def through(wave: Wave, response: Wave) -> Wave:
-    """Pass a force through a path."""
-    length = scipy.fft.next_fast_len(wave.size + response.size, real=True)
-    return np.asarray(scipy.fft.irfft(scipy.fft.rfft(wave, length) * scipy.fft.rfft(response, length), length)[: wave.size])
-
-
-def path(run: _Run, order: float = 1.0) -> Wave:
-    """Draw a transfer path: two to six resonances, well above a rhythm as far as the rate allows, damping one to six percent.
-
-    What rings longer than from blow to blow has no rhythm left that an envelope would show: such are damped more.
-    """
-    rng = run.rng
-    top = min(0.42 * run.fs_hz, 30e3)
-    low = min(max(600.0, 4.0 * order * run.speed_hz), 0.5 * top)
-    hz = np.array([_log(rng, low, top) for _ in range(int(rng.integers(2, 7)))])
-    damping = np.maximum([_log(rng, 0.01, 0.06) for _ in hz], np.minimum(0.15 * order * run.speed_hz / hz, 0.2))
-    time = np.arange(int(min(run.n, run.fs_hz * 6.0 / float((2.0 * np.pi * hz * damping).min())))) / run.fs_hz
-    rings = [
-        rng.uniform(0.2, 1.0) * np.exp(-2.0 * np.pi * f * z * time) * np.sin(2.0 * np.pi * f * time)
-        for f, z in zip(hz, damping, strict=True)
-    ]
-    found = np.sum(rings, axis=0)
-    return np.asarray(found / np.sqrt((found**2).sum()))
-
-
-def coloured(run: _Run) -> Wave:
-    """Noise of a slope and some broad resonances, r.m.s. 1."""
-    rng = run.rng
-    hz = np.fft.rfftfreq(run.n, 1.0 / run.fs_hz) + 1.0
-    size = hz ** float(rng.uniform(-0.7, 0.5))
-    for _ in range(int(rng.integers(0, 6))):
-        at = _log(rng, 100.0, 0.45 * run.fs_hz)
-        size *= 1.0 + rng.uniform(0.5, 6.0) / np.hypot(1.0 - (hz / at) ** 2, _log(rng, 0.01, 0.2) * hz / at) / 10.0
-    row = scipy.fft.irfft(scipy.fft.rfft(rng.standard_normal(run.n)) * size, run.n)
-    return np.asarray(row / row.std())
-
-
-def struck(run: _Run, at_turns: Wave, sizes: Wave) -> Wave:
-    """Impulses at angles of the shaft, each shared between two samples."""
-    place = np.interp(at_turns, run.turned, np.arange(run.n), left=-1.0, right=-1.0)
-    kept = (place >= 0.0) & (place < run.n - 1)
-    first, rest = place[kept].astype(np.int64), place[kept] % 1.0
-    row = np.zeros(run.n)
-    np.add.at(row, first, sizes[kept] * (1.0 - rest))
-    np.add.at(row, first + 1, sizes[kept] * rest)
-    return row
-
-
-def row_of_blows(run: _Run, order: float, jitter: float) -> Wave:
-    """Angles of blows whose distances vary, the errors adding up."""
-    count = int(order * (run.turned[-1] - run.turned[0]) * 1.1) + 4
-    steps = np.maximum(1.0 + jitter * run.rng.standard_normal(count), 0.2) / order
-    return np.asarray(run.turned[0] + np.cumsum(steps) - run.rng.random() / order)
-
-
-def load_zone(angle_turns: Wave, spread: float, power: float) -> Wave:
-    """Share of the load at an angle from the middle of the zone, turns."""
-    inside = 1.0 - (1.0 - np.cos(2.0 * np.pi * angle_turns)) / (2.0 * spread)
-    return np.asarray(np.maximum(inside, 0.0) ** power)
-
-
-def defect(run: _Run, part: str, bearing: Bearing) -> Wave:
-    """Force of a damaged part: impulses, as strong as the load where they fall, of a size that varies from blow to blow."""
-    rng, orders = run.rng, orders_of(bearing)
-    order = orders[part] * (1.0 + float(np.clip(rng.normal(0.0, 0.007), -0.018, 0.018)))
-    at = row_of_blows(run, order, float(rng.uniform(0.002, 0.02)))
-    sizes = np.maximum(1.0 + rng.uniform(0.05, 0.4) * rng.standard_normal(at.size), 0.0)
-    zone = (float(rng.uniform(0.35, 1.2)), float(rng.choice((1.1, 1.5))))
-    passing = "outer" if bearing.outer_turns else "inner"
-    if part == passing:
-        sizes *= load_zone(at + rng.random(), *zone)
-    if part == "element":
-        sizes *= load_zone(orders["cage"] * at + rng.random(), *zone)
-        sizes[::2] *= rng.uniform(0.3, 1.0)
-    row = struck(run, at, sizes)
-    if part in ("outer", "inner") and rng.random() < 0.3:  # a long spall: rough while an element is in it
-        width = max(5, int(0.15 * run.fs_hz / (order * run.speed_hz)))
-        row = through(row, np.hanning(width)) * rng.standard_normal(run.n)
-    if part == "cage":
-        row += 0.3 * row.std() * rng.standard_normal(run.n)
-    return through(row, path(run, order))
-
-
-def tones(run: _Run, orders: Wave, sizes: Wave, in_turns: bool = True) -> Wave:
-    """Add up tones at multiples of shaft speed, or at frequencies."""
-    row = np.zeros(run.n)
-    clock = run.turned if in_turns else run.time
-    for order, size in zip(orders, sizes, strict=True):
-        if 0.0 < order * (run.speed_hz if in_turns else 1.0) < 0.45 * run.fs_hz:
-            row += size * np.cos(2.0 * np.pi * (order * clock + run.rng.random()))
-    return row
-
-
-def shaft(run: _Run, size: float) -> Wave:
-    """Harmonics of shaft speed, falling in velocity; acceleration rises with the order."""
-    order = np.arange(1.0, 11.0)
-    return tones(run, order, size * order * run.rng.exponential(1.0, 10) * order**-1.3)
-
-
-def meshing(run: _Run, teeth: int, driven: int) -> Wave:
-    """Mesh with sidebands of both shafts, and noise that comes and goes with them."""
-    rng, slow = run.rng, teeth / driven
-    places = [(k * teeth + i + j * slow) for k in (1, 2, 3, 4) for i in range(-3, 4) for j in range(-1, 2)]
-    sizes = [rng.exponential(1.0) * 0.4 ** (abs(i) + abs(j)) / k for k in (1, 2, 3, 4) for i in range(-3, 4) for j in range(-1, 2)]
-    return tones(run, np.array(places), np.array(sizes))
-
-
-def electric(run: _Run, supply_hz: float) -> Wave:
-    """Field and slots at multiples of twice the supply, an inverter's carrier with its sidebands, hum in the cable."""
-    rng = run.rng
-    field = 2.0 * supply_hz * np.arange(1, 21)
-    carrier = _log(rng, 1000.0, 16000.0)
-    around = np.concatenate([k * carrier + supply_hz * np.arange(-6, 7, 2) for k in (1, 2)])
-    hum = supply_hz * np.arange(1, 12, 2)
-    hz = np.concatenate((field, around, hum))
-    sizes = np.concatenate((rng.exponential(1.0, 20), rng.exponential(1.0, around.size), rng.exponential(0.4, hum.size)))
-    return tones(run, hz, sizes, in_turns=False)
-
-
-def fan(run: _Run, blades: int) -> Wave:
-    """Blade pass, and noise of flow that blades and a loose or uneven wheel modulate."""
-    rng = run.rng
-    swell = 1.0 + rng.uniform(0.0, 0.5) * np.cos(2.0 * np.pi * run.turned) + rng.uniform(0.0, 0.4) * np.cos(
-        2.0 * np.pi * (blades * run.turned + rng.random())
-    )
-    return coloured(run) * swell + tones(run, blades * np.arange(1.0, 5.0), rng.exponential(1.0, 4))
-
-
-def blows(run: _Run) -> Wave:
-    """Blows of a process: at random, or in a rhythm that is not the machine's."""
-    rng = run.rng
-    if rng.random() < 0.5:
-        at = rng.uniform(0.0, run.turned[-1], int(_log(rng, 3.0, 300.0)))
-        sizes = rng.exponential(1.0, at.size)
-    else:
-        at = row_of_blows(run, _away(run), float(rng.uniform(0.0, 0.03)))
-        sizes = rng.uniform(0.6, 1.4, at.size)
-    return through(struck(run, at, sizes), path(run))
-
-
-def _away(run: _Run) -> float:
-    """Draw a rhythm away from the lines of the bearing, those of its double and triple too."""
-    for _ in range(10_000):
-        order = _log(run.rng, 0.15, 15.0)
-        if np.abs(np.outer(order * np.arange(1, 7), 1.0 / run.lines) - 1.0).min() > APART:
-            return order
-    return 20.0
-
-
-def neighbour(run: _Run) -> Wave:
-    """Another machine: its shaft and a bearing of its own, damaged, none of whose lines is near one of this bearing's."""
-    rng = run.rng
-    part = str(rng.choice(("outer", "inner", "element")))
-    for _ in range(20_000):
-        other, ratio = some_bearing(rng), _log(rng, 0.3, 3.0)
-        mine = ratio * orders_of(other)[part] * np.array((0.5, 1.0, 1.5, 2.0, 3.0))
-        if np.abs(np.outer(mine, 1.0 / run.lines) - 1.0).min() > APART:
-            break
-    beside = replace(run, turned=ratio * run.turned, speed_hz=ratio * run.speed_hz)
-    return _unit(defect(beside, part, other)) * _log(rng, 0.2, 1.0) + _unit(shaft(beside, 1.0))
-
-
-def _unit(row: Wave) -> Wave:
-    return np.asarray(row / max(float(row.std()), 1e-30))
-
-
 def _teeth(rng: Rng) -> tuple[int, int]:
     return int(rng.integers(17, 45)), int(rng.integers(30, 140))
 
 
-def _sound(run: _Run, kind: str, supply_hz: float, gears: tuple[int, int], blades: int) -> Wave:
+def _sound(run: Run, kind: str, supply_hz: float, gears: tuple[int, int], blades: int) -> Wave:
     """Everything but the fault: noise and shaft always, one kind of company for sure and others by chance."""
     rng = run.rng
     company: dict[str, Callable[[], Wave]] = {
@@ -305,16 +78,16 @@ def _sound(run: _Run, kind: str, supply_hz: float, gears: tuple[int, int], blade
         "blows": lambda: blows(run),
         "neighbour": lambda: neighbour(run),
     }
-    row = coloured(run) + _unit(shaft(run, 1.0)) * _log(rng, 0.02, 1.0)
+    row = coloured(run) + unit(shaft(run, 1.0)) * between(rng, 0.02, 1.0)
     for name, make in company.items():
         if name == kind:
-            row = row + _unit(make()) * _log(rng, 0.3, 5.0)
+            row = row + unit(make()) * between(rng, 0.3, 5.0)
         elif name in ("geared", "electric", "fan") and rng.random() < 0.15:
-            row = row + _unit(make()) * _log(rng, 0.05, 0.5)
+            row = row + unit(make()) * between(rng, 0.05, 0.5)
     return row
 
 
-def _sensed(run: _Run, rows: Wave, kind: str) -> Wave:
+def _sensed(run: Run, rows: Wave, kind: str) -> Wave:
     """Pass it through a sensor: its resonance, hum, offset, bits."""
     rng = run.rng
     if rng.random() < 0.3:
@@ -324,10 +97,12 @@ def _sensed(run: _Run, rows: Wave, kind: str) -> Wave:
         rows = scipy.fft.irfft(scipy.fft.rfft(rows, axis=1) * gain, run.n, axis=1)
     size = rows.std(axis=1, keepdims=True)
     if kind == "dirty" or rng.random() < 0.2:
-        hum = float(rng.choice((50.0, 60.0))) * np.arange(1, 8, 2)
-        rows = rows + size * _log(rng, 0.02, 1.0) * _unit(tones(run, hum, rng.exponential(1.0, 4), in_turns=False))
+        hum = float(rng.choice((50.0, 60.0))) * np.arange(1.0, 8.0, 2.0)
+        rows = rows + size * between(rng, 0.02, 1.0) * unit(
+            tones(run, hum, np.asarray(rng.exponential(1.0, 4), np.float64), in_turns=False)
+        )
     if kind == "dirty" or rng.random() < 0.3:
-        rows = rows + size * (_log(rng, 0.1, 20.0) + rng.uniform(0.0, 0.3) * np.linspace(-1.0, 1.0, run.n))
+        rows = rows + size * (between(rng, 0.1, 20.0) + rng.uniform(0.0, 0.3) * np.linspace(-1.0, 1.0, run.n))
     if rng.random() < 0.3:
         bits = int(rng.choice((8, 10, 12, 16)))
         step = 2.0 * np.abs(rows - rows.mean(axis=1, keepdims=True)).max(axis=1, keepdims=True) / 2**bits
@@ -335,11 +110,11 @@ def _sensed(run: _Run, rows: Wave, kind: str) -> Wave:
     return np.asarray(rows)
 
 
-def _tooth(run: _Run) -> Wave:
+def _tooth(run: Run) -> Wave:
     return through(struck(run, np.arange(0.3, run.turned[-1]), np.ones(int(run.turned[-1] + 0.7))), path(run))
 
 
-def _rotor(run: _Run, kind: str) -> tuple[Wave, list[Wave]]:
+def _rotor(run: Run, kind: str) -> list[Wave]:
     """Give the lines of a rotor fault in three directions, a quarter turn between the radial ones."""
     rng = run.rng
     sizes = {"unbalance": (1.0, 0.08, 0.04), "misalignment": (0.6, 1.0, 0.25)}.get(kind)
@@ -354,17 +129,17 @@ def _rotor(run: _Run, kind: str) -> tuple[Wave, list[Wave]]:
         )
         for share, shift in ((1.0, 0.0), (float(rng.uniform(0.6, 1.0)), 0.25), (axial, float(rng.random())))
     ]
-    return np.asarray(rows[0]), [np.asarray(row) for row in rows]
+    return [np.asarray(row) for row in rows]
 
 
-def _velocity(run: _Run, row: Wave) -> float:
+def _velocity(run: Run, row: Wave) -> float:
     hz = np.fft.rfftfreq(run.n, 1.0 / run.fs_hz)
     inside = (hz > max(min(10.0, 0.35 * run.speed_hz), 4.0 * run.fs_hz / run.n)) & (hz < 1000.0)
     lines = scipy.fft.rfft((row - row.mean()) * np.hanning(run.n))[inside] / (2.0 * np.pi * hz[inside])
     return float(np.sqrt(2.0 * np.sum(np.abs(lines) ** 2) / 0.375)) / run.n
 
 
-def _told(run: _Run, gears: tuple[int, int], blades: int, supply_hz: float, kind: str) -> MachineFacts:
+def _told(run: Run, gears: tuple[int, int], blades: int, supply_hz: float, kind: str) -> MachineFacts:
     """Choose what is told: mostly speed and geometry, sometimes only one or none of them, and more or less of the rest."""
     rng = run.rng
     how = rng.random()
@@ -397,29 +172,29 @@ def rig(kind: str, rng: Rng, loud: tuple[float, float] = (0.03, 3.0)) -> Rig:
     loud : (float, float)
         Range of the energy of a defect's pulses over that of all else.
     """
-    run = _run(rng, 10.0 if kind in FAULTY else 0.0)
-    supply, gears, blades = float(rng.choice((50.0, 60.0, _log(rng, 20.0, 120.0)))), _teeth(rng), int(rng.integers(3, 17))
+    run = drawn_run(rng, 10.0 if kind in FAULTY else 0.0)
+    supply, gears, blades = float(rng.choice((50.0, 60.0, between(rng, 20.0, 120.0)))), _teeth(rng), int(rng.integers(3, 17))
     row = _sound(run, kind if kind in SOUND else str(rng.choice(SOUND[:5])), supply, gears, blades)
     channels, ratio = int(rng.choice((1, 1, 2, 3))), 0.0
     if kind in BEARING_PARTS or kind == "tooth":
-        ratio = _log(rng, *loud)
+        ratio = between(rng, *loud)
         force = _tooth(run) if kind == "tooth" else defect(run, kind, run.bearing)
         if kind == "tooth":
-            row = row + _unit(meshing(run, *gears))
-        row = row + row.std() * np.sqrt(ratio) * _unit(force)
+            row = row + unit(meshing(run, *gears))
+        row = row + row.std() * np.sqrt(ratio) * unit(force)
     rows = np.stack([row, *(through(row, path(run)) + 0.3 * row.std() * coloured(run) for _ in range(channels - 1))])
-    speed_level = _log(rng, 1e-4, 1.1e-3)
+    speed_level = between(rng, 1e-4, 1.1e-3)
     if kind in ROTOR:
         channels = int(rng.choice((2, 3)))
-        _, lines = _rotor(run, kind)
+        lines = _rotor(run, kind)
         back = np.stack([coloured(run) for _ in range(channels)])
         size = np.array([_velocity(run, one) for one in back]).max()
         scale = _velocity(run, lines[0])
         rows = np.stack(lines[:channels]) / scale + back / max(size, 1e-30) * float(rng.uniform(0.02, 0.25))
-        speed_level = _log(rng, 2.5e-3, 2e-2)
+        speed_level = between(rng, 2.5e-3, 2e-2)
     rows = _sensed(run, rows, kind)
     if kind == "clipping":
-        rows = np.clip(rows, *(np.quantile(rows, q) for q in (0.03, 0.97)))
+        rows = np.clip(rows, np.quantile(rows, 0.03), np.quantile(rows, 0.97))
     rows = rows * speed_level / max(*(_velocity(run, row) for row in rows), 1e-30)
     trusted, named = bool(rng.random() < 0.6) or kind in ROTOR, rng.random() < 0.6 or kind in ROTOR
     names = tuple(
