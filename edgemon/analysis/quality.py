@@ -209,7 +209,7 @@ def clipping(counts: Counts, range_counts: float = np.inf) -> Row | None:
         shoulder = np.count_nonzero((side >= extreme - 5) & (side < extreme - 1))
         if held > max(enough, SHOULDER * shoulder):
             return Flaw.CLIPPED, f"flat tops: {100.0 * held / side.size:.2g} % of the samples at the record's extreme, in runs"
-        if count > max(PILED_SHARE * side.size, SHOULDER * shoulder):
+        if count > max(PILED_SHARE * side.size, SHOULDER * max(shoulder, _most_alike(side[side < extreme - 5]))):
             return Flaw.CLIPPED, f"{100.0 * count / side.size:.2g} % of the samples at the record's extreme, none just below it"
     return None
 
@@ -236,6 +236,11 @@ def held(counts: Counts) -> Row | None:
     if at.size == 0:
         return None
     return Flaw.MISSING_SAMPLES, f"{int(lengths[at].sum())} samples within the capture were lost and are of one value in a row"
+
+
+def _most_alike(values: NDArray[np.int32]) -> int:
+    """Count the samples of the commonest value: of a sine whose period is a whole number of samples all values are few."""
+    return int(np.unique(values, return_counts=True)[1].max(initial=0))
 
 
 def _in_runs(mask: NDArray[np.bool_]) -> int:

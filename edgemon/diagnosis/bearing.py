@@ -23,8 +23,9 @@ CAGE_ALONE = 0.45
 nobody told of has such a rhythm too."""
 CAGE_HARMONICS = 4
 """Harmonics of cage speed, from the first on, with which it may be a blow: one of them then stands near every part's line."""
-BLOW_HARMONICS = 6
-"""... with which it is one: an element in a load zone of a tenth of a turn or more has fewer of half the first's size."""
+BLOW_HARMONICS = 5
+"""Of six, those first ones among them, with which it is one: an element in a load zone of a tenth of a turn or more has fewer
+of half the first's size. One may hide behind the shaft's lines."""
 EXPLAINED = 0.3
 """What is left of the confidence in a family that a stronger one explains: its lines are harmonics or sidebands of that."""
 CLEAR = 1.0
@@ -226,14 +227,14 @@ def _candidates(heard: _Heard, families: dict[str, Family], where: _Where, looks
 
 def _of_cage(cage: Family, other: float, looks: int, where: _Where) -> _Candidate:
     """Weigh the rhythm of the cage by itself: blows are the cage's own, a load that comes and goes may be an element's."""
-    blows = _is_blow(cage, BLOW_HARMONICS)
+    blows = _may_be_blow(cage) and len(cage.harmonics) >= BLOW_HARMONICS
     trust = (CAGE_BLOWS if blows else CAGE_ALONE) * (EXPLAINED if other > CLEAR else 1.0)
     return _Candidate(cage, Fault.CAGE if blows else Fault.ROLLING_ELEMENT, trusted(odds(cage, {}, looks), trust), where)
 
 
-def _is_blow(cage: Family, harmonics: int) -> bool:
-    """Say whether so many harmonics of the cage are there, from the first on, as a blow has them."""
-    return set(range(1, harmonics + 1)) <= set(cage.harmonics)
+def _may_be_blow(cage: Family) -> bool:
+    """Say whether the first harmonics of the cage are all there, as a blow has them."""
+    return set(range(1, CAGE_HARMONICS + 1)) <= set(cage.harmonics)
 
 
 def _rings(cage: Family | None, other: Family, kinematic: BearingOrders, looks: int) -> bool:
@@ -245,7 +246,7 @@ def _rings(cage: Family | None, other: Family, kinematic: BearingOrders, looks: 
     if cage is None or cage.depth <= RINGS * other.depth:
         return False
     lies = other.part == ("inner" if kinematic.outer_turns else "outer")
-    return _is_blow(cage, CAGE_HARMONICS) or (lies and by_chance(cage.chance, looks) < CHANCE)
+    return _may_be_blow(cage) or (lies and by_chance(cage.chance, looks) < CHANCE)
 
 
 def _finding(look: Look, one: _Candidate, confidence: float) -> Finding:

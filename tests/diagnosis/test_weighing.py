@@ -22,9 +22,10 @@ def test_odds_are_a_product_of_powers() -> None:
 
 
 def test_more_looks_more_chances_to_be_fooled() -> None:
-    """1 - (1 - p)^n, here 1 - 0.9^3."""
+    """1 - (1 - p)^n, here 1 - 0.9^3; the confidence, odds over one more than they, is no surer than that it is not chance."""
     assert by_chance(0.1, 3) == pytest.approx(0.271)
-    assert odds(replace(OUTER, chance=0.1), {}, 3) == pytest.approx(0.729 * odds(OUTER, {}, 3))
+    doubted, clear = odds(replace(OUTER, chance=0.1), {}, 3), odds(OUTER, {}, 3)
+    assert doubted / (1.0 + doubted) == pytest.approx(0.729 * clear / (1.0 + clear))
 
 
 def test_sidebands_of_the_shaft_count_for_no_race_and_two_of_the_cage_for_an_element() -> None:
