@@ -203,13 +203,14 @@ def clipping(counts: Counts, range_counts: float = np.inf) -> Row | None:
         if extreme - int(side.min()) < MIN_SPAN:
             continue
         top, enough = side >= extreme - 1, max(MIN_RUN, FLAT_SHARE * side.size)
-        count = np.count_nonzero(top)
+        count, middle = np.count_nonzero(top), 0.5 * (extreme + int(side.min()))  # the other rail may hold as many
         if count <= enough or ((held := _in_runs(top)) <= enough and count <= PILED_SHARE * side.size):
             continue
-        shoulder = np.count_nonzero((side >= extreme - 5) & (side < extreme - 1))
+        shoulder = int(np.count_nonzero((side >= extreme - 5) & (side < extreme - 1)))
         if held > max(enough, SHOULDER * shoulder):
             return Flaw.CLIPPED, f"flat tops: {100.0 * held / side.size:.2g} % of the samples at the record's extreme, in runs"
-        if count > max(PILED_SHARE * side.size, SHOULDER * max(shoulder, _most_alike(side[side < extreme - 5]))):
+        alike = max(shoulder, _most_alike(side[np.abs(side - middle) < extreme - 5 - middle]))
+        if count > max(PILED_SHARE * side.size, SHOULDER * alike):
             return Flaw.CLIPPED, f"{100.0 * count / side.size:.2g} % of the samples at the record's extreme, none just below it"
     return None
 
