@@ -61,7 +61,7 @@ def ran(kind: str, seed: tuple[int, ...]) -> Run:
     start = time.process_time()
     found = diagnose(one.record, one.facts)
     seconds = time.process_time() - start
-    document = report(Path("made.npz"), one.record, found)
+    document = report(Path("made.npz"), one.record, found, one.facts)
     return Run(one, found, seconds, json.dumps(document, allow_nan=False).replace("null", "") + text(document))
 
 

@@ -129,7 +129,7 @@ def test_what_may_be_blades_is_no_race_where_no_line_tells_the_speed() -> None:
 
 
 def test_two_planetary_sets_have_each_its_own_planets() -> None:
-    """BPFI of 12 elements, 7.05 orders of the speed told: seven blades on a shaft told 0.7 % low look so."""
+    """Sidebands go with the planets of the set, four at least: seven of one do not widen those of another of three."""
     sets = (PlanetarySet(18, 27, 72, 3), PlanetarySet(20, 20, 60, 7))
     reach = {wheel.name: wheel.reach for wheel in wheels((), sets)}
     assert {reach[f"{name} of planetary set 1"] for name in ("sun", "planets", "ring")} == {4}

@@ -19,8 +19,8 @@ Rng = np.random.Generator
 Wave = NDArray[np.float64]
 RATES = (5000.0, 6400.0, 8000.0, 10240.0, 12800.0, 20000.0, 25600.0, 40000.0, 48000.0, 51200.0, 64000.0, 97656.0, 200000.0)
 MOST_SAMPLES = 200_000
-APART = 0.035
-"""How far, relative, rhythms of another origin keep from the bearings' own lines: slip of 2 % and a share of the speed."""
+APART = 0.045
+"""How far, relative, rhythms of another origin keep from the bearings' own lines: slip of 2 % of either and a little."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
