@@ -6,7 +6,8 @@ are answers to one question: the weights are those of one model of the choice be
 weights, were chosen by leaving one source out at a time; made records without a fault take part in the fit beside the
 recordings, and at half weight recordings whose rhythm was taken away. `python -m tests.bench.weights --crops 3` repeats it with
 those at full weight, and tries what could be added or left out: it prints 1.61 and 1.27, 3.48, 0.62, 0.55, 1.10, -3.12, by
-which one of 581 recordings and crops less is named.
+which one of 581 recordings and crops less is named. The fit multiplies the odds by the chance that a rhythm is there; here the
+confidence is, which is more careful where that chance is small.
 """
 
 import math
