@@ -10,7 +10,7 @@ from edgemon.api.client import Daemon
 from edgemon.cli.options import add_attach, asked, plain
 from edgemon.errors import SettingsError
 from edgemon.model.instant import Instant, format_instant
-from edgemon.model.outlook import CrossingView, OutlookView
+from edgemon.model.outlook import CrossingView, OutlookView, pace
 from edgemon.units import spelt
 
 
@@ -66,7 +66,8 @@ def _head(one: OutlookView) -> str:
     text += f"; {one.count} values in like conditions{about}{left}"
     if one.slope is not None:
         says = "significant" if one.slope.is_significant else "not significant"
-        text += f"; slope {one.slope.per_day:+.3g} {spelt(one.unit)} a day, {says} (p {one.slope.p:.2g})"
+        slope, per = pace(one.slope.per_day, one.value)
+        text += f"; slope {slope:+.3g} {spelt(one.unit)} {per}, {says} (p {one.slope.p:.2g})"
     if one.change is not None:
         change = one.change
         text += f"; changed at {format_instant(change.at)} from {change.before:.3g} to {change.after:.3g}"

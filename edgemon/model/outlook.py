@@ -81,6 +81,20 @@ class CrossingView:
     text: str
 
 
+QUICK = 2.0
+"""Times its own value by which a level may change in a unit of time that its slope is told in. House choice."""
+PACES = ((1.0, "a day"), (24.0, "an hour"), (1440.0, "a minute"))
+"""Parts of a day, and how people say it."""
+
+
+def pace(per_day: float, value: float | None) -> tuple[float, str]:
+    """Give a slope in the longest unit of time in which the level would not change to several times what it is."""
+    told = ((per_day / parts, words) for parts, words in PACES)
+    return next(
+        (one for one in told if value is None or abs(one[0]) <= QUICK * abs(value)), (per_day / PACES[-1][0], PACES[-1][1])
+    )
+
+
 @dataclass(frozen=True, slots=True)
 class SlopeView:
     """Robust slope through all values in like conditions (Theil and Sen), with its interval and its test (Mann and Kendall)."""

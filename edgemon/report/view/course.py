@@ -4,7 +4,7 @@ from collections.abc import Iterator
 
 from edgemon.model.baseline import BaselineApproved, BaselineProposed, BaselineRetired
 from edgemon.model.instant import Instant
-from edgemon.model.outlook import BaselineView, CrossingView, OutlookView
+from edgemon.model.outlook import BaselineView, CrossingView, OutlookView, pace
 from edgemon.report.document import Block, Heading, Paragraph, Section, Table
 from edgemon.report.port import Happening, LevelMaterial, Material, PointMaterial
 from edgemon.report.view.verdict import times_of
@@ -66,8 +66,8 @@ def _slope(outlook: OutlookView) -> str:
     text = f"{counted(outlook.count, 'value')}{about}{f', {left} left out' if left else ''}"
     if outlook.slope is not None:
         unit = shown_unit(outlook.unit)
-        sign = "+" if outlook.slope.per_day >= 0.0 else "-"
-        rate = f"{sign}{number(abs(outlook.slope.per_day))} {unit} a day".replace("  ", " ")
+        slope, per = pace(outlook.slope.per_day, outlook.value)
+        rate = f"{'+' if slope >= 0.0 else '-'}{number(abs(slope))} {unit} {per}".replace("  ", " ")
         text += f"; {rate}" if outlook.slope.is_significant else "; no significant slope"
     if outlook.change is not None:
         before, after = number(outlook.change.before), number(outlook.change.after)

@@ -50,7 +50,7 @@ def limits_section(material: Material) -> Section:
             rows.append(row)
             tones.append(_TONES[severity])
     columns = ("Point", "Level", "Newest", "Worst", "Alert", "Alarm", "State", "Limits from")
-    table = Table(columns, tuple(rows), (1.5, 2.1, 0.95, 0.95, 0.9, 0.9, 0.75, 1.9), tuple(tones))
+    table = Table(columns, tuple(rows), (1.5, 2.0, 0.95, 0.95, 0.9, 0.9, 0.95, 1.8), tuple(tones))
     note = Paragraph(
         "Newest and worst (highest, or lowest under a low limit) fit values of the period, by detector and band. State is by "
         "the newest value alone; alarms also wait for their delays. Limits from a standard are a starting point for a "
