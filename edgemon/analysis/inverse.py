@@ -34,25 +34,21 @@ def waveforms(
     Notes
     -----
     The library works on four rows at a time in float32. Of fewer records, both parts of the analytic signal are made as
-    real rows, and those of velocity and displacement beside them where they are of one length, which one capture alone
-    needs no longer for (measured).
+    real rows, with those of velocity and displacement beside them, which one capture alone needs no longer for (measured).
+    Waveforms of two lengths are made apart, and then as those of many records are, to the last digit.
     """
-    if envelope is None or hann.shape[0] >= LANES:
+    apart = velocity is not None and velocity.waves and envelope is not None and velocity.m != envelope.m
+    if envelope is None or apart or hann.shape[0] >= LANES:
         return (
             None if velocity is None or tapered is None else _velocity(tapered, velocity),
             None if envelope is None else _envelope(hann, envelope),
         )
     parts = np.zeros((hann.shape[0], 4, envelope.m // 2 + 1), np.complex64)
     np.multiply(hann[:, None, envelope.lines], envelope.weights, out=parts[:, 2:, : envelope.weights.shape[1]])
-    of_velocity = None
     if velocity is not None and tapered is not None:
-        if velocity.m == envelope.m:
-            np.multiply(tapered[:, None, : velocity.n_lines], velocity.weights, out=parts[:, :2, : velocity.n_lines])
-        else:
-            of_velocity = _velocity(tapered, velocity)
+        np.multiply(tapered[:, None, : velocity.n_lines], velocity.weights, out=parts[:, :2, : velocity.n_lines])
     waves: Waves = scipy.fft.irfft(parts, envelope.m, axis=2, overwrite_x=True)
-    if velocity is not None and tapered is not None and of_velocity is None:
-        of_velocity = waves[:, :2, velocity.inside]
+    of_velocity = None if velocity is None or tapered is None else waves[:, :2, velocity.inside]
     return of_velocity, _size(waves[:, 2:])
 
 

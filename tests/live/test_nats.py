@@ -289,7 +289,8 @@ async def test_a_transport_lets_go_whatever_it_is_doing(server: NatsServer) -> N
     async with transport(server.url) as one:
         await one.close()
         sending = asyncio.create_task(one.send(items(0, 500)))
-        await asyncio.sleep(0.05)
+        for _ in range(3):  # under way, and nothing can be answered yet
+            await asyncio.sleep(0)
         sending.cancel()
         with pytest.raises(asyncio.CancelledError):
             await sending
