@@ -218,7 +218,7 @@ def _amplitude(lines: NDArray[np.complex64], n: int, scale: float = 1.0) -> NDAr
 
 @lru_cache(maxsize=64)
 def _scales(n: int, scale: float) -> NDArray[np.float32]:
-    """Give a factor for every line: in one pass over all it is quicker than in turn for the two that differ (measured)."""
+    """Give a factor for every line: of one capture a pass over all is quicker than two over one line each (measured)."""
     factors = np.full(n // 2 + 1, scale, np.float32)
     factors[:: n // 2 if n % 2 == 0 else n] *= math.sqrt(0.5)
     factors.flags.writeable = False

@@ -3,7 +3,6 @@
 import math
 from dataclasses import dataclass
 from functools import lru_cache
-from typing import NamedTuple
 
 import numpy as np
 import scipy.fft
@@ -141,10 +140,10 @@ def plan_for(n: int, fs_hz: float, band: Band, envelope_band: Band | None, waves
     under the window; the plain mean of a tone that does not fit the record would come back as drift.
     """
     if n < MIN_SAMPLES:
-        return Plan(n, fs_hz, *_shapes(n, _edge(0)), band, None, None, True, (f"{n} samples make no level",))
+        return _plan(n, fs_hz, _edge(0), band, (None, None), (f"{n} samples make no level",), too_short=True)
     if not FS_RANGE_HZ[0] <= fs_hz <= FS_RANGE_HZ[1]:
         why = f"a sample rate of {fs_hz:g} Hz makes no velocity and no envelope"
-        return Plan(n, fs_hz, *_shapes(n, _edge(0)), Band(fs_hz / n, fs_hz / 2.0), None, None, False, (why,))
+        return _plan(n, fs_hz, _edge(0), Band(fs_hz / n, fs_hz / 2.0), (None, None), (why,), too_short=False)
     duration, nyquist = n / fs_hz, fs_hz / 2.0
     remarks: list[str] = []
     periods = duration * band.low_hz
@@ -160,32 +159,36 @@ def plan_for(n: int, fs_hz: float, band: Band, envelope_band: Band | None, waves
     envelope = _envelope_plan(n, fs_hz, envelope_band, m_envelope) if envelopes else None
     if envelope is None and envelopes:
         remarks.append(f"no lines of this capture in the envelope's band {envelope_band or 'by default'}")
-    whole = Band(fs_hz / n, nyquist)
-    return Plan(n, fs_hz, *_shapes(n, taper), whole, velocity, envelope, too_short, tuple(remarks))
+    return _plan(n, fs_hz, taper, Band(fs_hz / n, nyquist), (velocity, envelope), tuple(remarks), too_short)
 
 
-class _Shapes(NamedTuple):
-    """The parts of a plan that only know the record's length and its edges."""
-
-    share: NDArray[np.float32]
-    thirds: tuple[int, int, int]
-    window: NDArray[np.float32]
-    offset: NDArray[np.complex64]
-    hann: NDArray[np.float32]
-    bandwidth: float
-
-
-def _shapes(n: int, taper: NDArray[np.float32]) -> _Shapes:
+def _plan(
+    n: int,
+    fs_hz: float,
+    taper: NDArray[np.float32],
+    band: Band,
+    parts: tuple[VelocityPlan | None, EnvelopePlan | None],
+    remarks: tuple[str, ...],
+    too_short: bool,
+) -> Plan:
+    """Add what only the record's length and its edges decide."""
     whole, hann = _tapered(np.ones(n), taper), window("hann", max(1, n))
     reach = math.ceil(OFFSET_REACH * n / taper.size) if taper.size else 0
     lines = scipy.fft.rfft(whole) if reach else np.ones(1)
-    return _Shapes(
+    return Plan(
+        n=n,
+        fs_hz=fs_hz,
         share=np.full(n, 1.0 / max(1, n), np.float32),
         thirds=(0, n // 3, 2 * n // 3),
         window=whole.astype(np.float32),
         offset=np.asarray(lines / lines[0], np.complex64)[:reach],
         hann=amplitudes("hann", max(1, n)),
         bandwidth=hann.noise_bandwidth_lines,
+        band=band,
+        velocity=parts[0],
+        envelope=parts[1],
+        too_short=too_short,
+        remarks=remarks,
     )
 
 

@@ -149,7 +149,7 @@ def short_verdict(plan: Plan, missing: bool) -> Verdict:
 
 def _suspect(plan: Plan, figures: Figures, facts: Facts, range_si: float) -> bool:
     """Say whether some full test could find a flaw; comparisons with what is not a number are false."""
-    # plain names: looked at for every capture, attributes and powers take twice as long (measured)
+    # plain names: looked at for every capture, attributes and powers take half as long again (measured)
     top, bottom, _, second, fourth, at_extremes, may_hold, _, velocity_square, lowest_square = figures[:10]
     si = facts.si_per_count
     reach = top if top > -bottom else -bottom

@@ -285,9 +285,12 @@ async def test_where_tls_is_wanted_and_not_spoken_no_password_is_sent(tmp_path: 
     assert PASSWORD.encode() not in b"".join(heard)
 
 
-async def test_a_transport_lets_go_whatever_it_is_doing(server: NatsServer) -> None:
+@pytest.mark.parametrize("before", [0, 1], ids=["connecting", "sending"])
+async def test_a_transport_lets_go_whatever_it_is_doing(before: int, server: NatsServer) -> None:
     async with transport(server.url) as one:
         await one.close()
+        if before:
+            await deliver(one, items(0, before))
         sending = asyncio.create_task(one.send(items(0, 500)))
         for _ in range(3):  # under way, and nothing can be answered yet
             await asyncio.sleep(0)
