@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 from edgemon.analysis.prepare import plan_for
 from edgemon.analysis.weighting import band_gain
 from edgemon.errors import ParameterError
-from edgemon.model.level import Band
+from edgemon.model.level import LEVEL_KINDS, Band, Level
 from edgemon.units import Quantity
 
 STEPS = {Quantity.ACCELERATION: 0, Quantity.VELOCITY: 1, Quantity.DISPLACEMENT: 2}
@@ -58,6 +58,34 @@ def as_waveform(
     inside = np.flatnonzero(taper >= 1.0 - 1e-6)
     first, last = int(inside[0]), int(inside[-1])
     return np.asarray(scipy.fft.irfft(lines, n)[first : last + 1]), first
+
+
+def levels_of_velocity(samples: NDArray[np.floating], fs_hz: float, band: Band) -> tuple[Level, ...]:
+    """Give the levels that a waveform of velocity tells: of the same band and detectors as those made of acceleration.
+
+    Parameters
+    ----------
+    samples : array, shape (n,)
+        m/s.
+    fs_hz, band
+        Sample rate; band whose edges weight the lines.
+
+    Raises
+    ------
+    ParameterError
+        As of `as_waveform`.
+    """
+    velocity, displacement = (
+        as_waveform(samples, fs_hz, Quantity.VELOCITY, quantity, band)[0]
+        for quantity in (Quantity.VELOCITY, Quantity.DISPLACEMENT)
+    )
+    values = {
+        "velocity_rms": float(np.sqrt(np.mean(velocity**2))),
+        "velocity_peak": float(np.abs(velocity).max()),
+        "displacement_pp": float(np.ptp(displacement)),
+    }
+    kinds = [(LEVEL_KINDS[name], value) for name, value in values.items()]
+    return tuple(Level(kind.name, value, kind.quantity, kind.detector, band) for kind, value in kinds)
 
 
 def columns(samples: NDArray[np.floating], most: int) -> tuple[NDArray[np.float64], NDArray[np.float64], int]:

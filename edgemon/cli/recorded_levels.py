@@ -2,12 +2,10 @@
 
 from typing import Any
 
-import numpy as np
-
 from edgemon.analysis.lines import find_lines
 from edgemon.analysis.measure import Waveform, measure
 from edgemon.analysis.spectrum import amplitude_spectrum
-from edgemon.analysis.waveform import as_waveform
+from edgemon.analysis.waveform import levels_of_velocity
 from edgemon.cli.recordings import VIBRATION
 from edgemon.diagnosis.noise import to_counts
 from edgemon.diagnosis.record import Record
@@ -70,23 +68,11 @@ def _of_acceleration(record: Record, index: int, band: Band) -> tuple[list[Level
 
 
 def _of_velocity(record: Record, index: int, band: Band) -> tuple[list[Level], dict[str, str]]:
-    """Give the levels that a waveform of velocity tells: by the same response and detectors as those of acceleration."""
     missing = dict.fromkeys(SIZED, NO_ACCELERATION)
     try:
-        waves = {
-            quantity: as_waveform(record.samples[index], record.fs_hz, Quantity.VELOCITY, quantity, band)[0]
-            for quantity in (Quantity.VELOCITY, Quantity.DISPLACEMENT)
-        }
+        return list(levels_of_velocity(record.samples[index], record.fs_hz, band)), missing
     except ParameterError as error:
         return [], missing | dict.fromkeys(("velocity_rms", "velocity_peak", "displacement_pp"), error.hint)
-    velocity, displacement = waves[Quantity.VELOCITY], waves[Quantity.DISPLACEMENT]
-    values = {
-        "velocity_rms": float(np.sqrt(np.mean(velocity**2))),
-        "velocity_peak": float(np.abs(velocity).max()),
-        "displacement_pp": float(np.ptp(displacement)),
-    }
-    kinds = [(LEVEL_KINDS[name], value) for name, value in values.items()]
-    return [Level(kind.name, value, kind.quantity, kind.detector, band) for kind, value in kinds], missing
 
 
 def _row(level: Level, calibrated: bool) -> dict[str, Any]:
